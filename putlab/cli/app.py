@@ -1,0 +1,48 @@
+"""The commands of `putlab` and the text of its help."""
+
+import typer
+
+from putlab import __version__
+
+OVERVIEW = """Putting practice study kit: a log of putts in; true line and pace spread,
+strokes, and what to practise next out.
+
+Start here, with the invented log that comes with the kit:
+
+  putlab check data_demo
+
+  putlab report data_demo
+
+"""
+
+
+def build_app():
+    """Return the typer application with every command registered.
+
+    Returns
+    -------
+    typer.Typer
+        The application; heavy imports wait inside the commands.
+    """
+    app = typer.Typer(
+        help=OVERVIEW,
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+    )
+    app.callback()(_options)
+    return app
+
+
+def _version(show):
+    if show:
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+def _options(
+    version: bool = typer.Option(
+        False, "--version", help="Print the version and stop.", is_eager=True, callback=_version
+    ),
+):
+    pass

@@ -1,0 +1,99 @@
+"""What every command shares: messages, progress, exit codes."""
+
+import contextlib
+import os
+import sys
+
+from putlab.errors import PutlabError, UsageError
+
+EXIT_FINE, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
+
+
+def run(app, arguments=None):
+    """Run a typer application and return its exit code instead of a traceback.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The application.
+    arguments : list of str, optional
+        Command line without the program's name; default: the process's own.
+
+    Returns
+    -------
+    int
+        0 fine; 1 a problem with the log, the fit or the output; 2 wrong usage;
+        130 interrupted.
+    """
+    try:
+        app(args=arguments, prog_name="putlab", standalone_mode=True)
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else EXIT_PROBLEM
+    except PutlabError as error:
+        say(f"putlab: {error}")
+        return EXIT_USAGE if isinstance(error, UsageError) else EXIT_PROBLEM
+    except KeyboardInterrupt:
+        say("putlab: stopped. Nothing was half written; run the same command to start again.")
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:
+        # The reader (head, less) has gone: point stdout elsewhere so exit stays quiet.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_FINE
+    except Exception as error:
+        if os.environ.get("PUTLAB_DEBUG"):
+            raise
+        kind = type(error).__name__
+        say(
+            f"putlab: an error of the kit itself, not of your log ({kind}: {error}). "
+            "Nothing was half written. Set PUTLAB_DEBUG=1 to see where, and report it."
+        )
+        return EXIT_PROBLEM
+    return EXIT_FINE
+
+
+def say(text):
+    """Print a message for the person, on standard error.
+
+    Parameters
+    ----------
+    text : str
+        What to say; results themselves go to standard output.
+    """
+    print(text, file=sys.stderr, flush=True)
+
+
+@contextlib.contextmanager
+def progress(text, *, total=None):
+    """Show a progress line on standard error while work goes on.
+
+    Parameters
+    ----------
+    text : str
+        What is being done.
+    total : int, optional
+        Number of steps, where it is known; otherwise a spinner turns.
+
+    Yields
+    ------
+    callable
+        ``advance(done, total=None, text=None)``: report how far the work has come.
+    """
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    columns = (
+        SpinnerColumn(),
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+    )
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(text, total=total)
+
+        def advance(done, total=None, text=None):
+            changes = {"completed": done, "total": total, "description": text}
+            bar.update(
+                task, **{key: value for key, value in changes.items() if value is not None}
+            )
+
+        yield advance

@@ -1,0 +1,41 @@
+"""Choices that the whole kit shares, each made once and for a reason."""
+
+# The one interval of the kit: 90 % equal-tailed. Wide enough to be honest about a few
+# dozen putts, and its ends are far enough from the extremes for 2,000 draws to place them.
+INTERVAL = 0.90
+
+# Any integer would do; a fixed one makes a report repeatable without asking for a seed.
+SEED = 20260
+
+# Convergence limits (Vehtari and others, "Rank-normalization, folding, and localization",
+# Bayesian Analysis 16, 2021): R-hat below 1.01 and bulk ESS above 100 a chain.
+RHAT_LIMIT = 1.01
+ESS_LIMIT = 400
+
+# Four chains are what split R-hat is calibrated for; 1,000 draws of each keep the ends of
+# a 90 % interval steady to about a twentieth of its width.
+CHAINS = 4
+DRAWS = 1000
+TUNE = 600
+
+# Speed at which a Stimpmeter hands the ball to the green, ft/s
+# (USGA Stimpmeter Instruction Booklet).
+STIMPMETER_FT_S = 6.00
+
+# A green of ordinary pace, used where a log does not state its own.
+STIMP_FT = 10.0
+
+# How far past the hole a golfer aims to roll the ball where nothing else is said.
+PAST_FT = 1.0
+
+
+def interval_probabilities():
+    """Return the lower and upper tail probabilities of the kit's interval.
+
+    Returns
+    -------
+    tuple of float
+        ``(0.05, 0.95)`` for a 90 % equal-tailed interval.
+    """
+    tail = (1 - INTERVAL) / 2
+    return tail, 1 - tail
