@@ -1,0 +1,213 @@
+"""What looks wrong in rows that can be used: said as warnings, never repaired."""
+
+import unicodedata
+
+import numpy as np
+import pandas as pd
+
+from putlab.schema import M_PER_FT
+
+# Rows named in a warning; the rest is counted.
+NAMED = 5
+
+# Two lengths are the same one in two units when they agree this closely.
+UNIT_MATCH = 0.01
+
+# A roll-out is in the wrong unit when it fits the distance this closely once converted,
+# and misses it by a factor of 3.28 as it stands: no golfer is that far out on purpose.
+PACE_MATCH = 0.15
+
+# A pile of readings at the very largest value that suggests a limit: this many readings at
+# least, and this many times those one level below.
+PILE, PILE_RATIO = 8, 3
+
+
+def doubts(rows):
+    """Return what a careful reader would ask about a log.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Usable rows; with ``file`` and ``row``, or with ``count`` where rows are counted.
+
+    Returns
+    -------
+    list of str
+        One sentence or two each.
+    """
+    return [
+        *_rolls_in_another_unit(rows),
+        *_distances_in_another_unit(rows),
+        *_names_alike(rows),
+        *_sessions_of_one(rows),
+    ]
+
+
+def weights(rows):
+    """Return how many putts each row stands for.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Rows, counted or not.
+
+    Returns
+    -------
+    ndarray
+        ``count`` where there is such a column, else ones.
+    """
+    return rows["count"].to_numpy() if "count" in rows else np.ones(len(rows), dtype=int)
+
+
+def where(rows):
+    """Name the first few rows of a selection.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Rows with ``file`` and ``row``; counted rows have none.
+
+    Returns
+    -------
+    str
+        ``"putts.csv rows 12, 15 (2 in all)"``.
+    """
+    total = int(weights(rows).sum())
+    if "row" not in rows:
+        return f"{total:,} putts"
+    parts = []
+    for file, group in rows.head(NAMED).groupby("file", sort=False):
+        numbers = ", ".join(str(n) for n in group["row"])
+        parts.append(f"{file} row{'s' if len(group) > 1 else ''} {numbers}")
+    more = f" and more, {total:,} in all" if total > NAMED else ""
+    return "; ".join(parts) + more
+
+
+def _rolls_in_another_unit(rows):
+    """Find roll-outs that fit their distance only in the other unit."""
+    ratio = (rows["roll_ft"] / rows["distance_ft"]).to_numpy()
+    off = np.minimum(_off(ratio * M_PER_FT), _off(ratio / M_PER_FT))
+    with np.errstate(invalid="ignore"):
+        odd = (off < PACE_MATCH) & (_off(ratio) > 1.0 - PACE_MATCH)
+    if not odd.any():
+        return []
+    counts = weights(rows)
+    share = counts[odd].sum() / counts[~np.isnan(ratio)].sum()
+    return [
+        f"roll-out is about {'3.3 times' if np.median(ratio[odd]) > 1 else '0.3 of'} the "
+        f"distance in {share:.0%} of the putts with one ({where(rows[odd])}): feet and metres "
+        "may be mixed. Nothing was changed; correct the rows, or leave them if the putts "
+        "really rolled so."
+    ]
+
+
+def _off(ratio):
+    """Return the distance of a ratio from 1 on the log scale; far where it is not above 0."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(ratio > 0, np.abs(np.log(ratio)), np.where(ratio == 0, np.inf, np.nan))
+
+
+def _distances_in_another_unit(rows):
+    """Find a rare distance that is a common one in the other unit.
+
+    12 ft among metres is rounder than its neighbours (3.66 m), 3.66 m among feet less
+    round: a different number of decimals is what tells it from a length of its own.
+    """
+    warnings = []
+    for metric, group in rows.groupby("distance_in_m"):
+        factor = M_PER_FT if metric else 1.0
+        written = (group["distance_ft"] * factor).round(6)
+        levels = pd.Series(weights(group), index=written).groupby(level=0).sum()
+        if len(levels) > max(12, levels.sum() / 5):
+            continue  # measured lengths, not lengths asked for: any ratio turns up by chance
+        for odd, usual in _twins(levels, 1 / M_PER_FT if metric else M_PER_FT):
+            unit, other = ("m", "ft") if metric else ("ft", "m")
+            named = where(group[(written == odd).to_numpy()])
+            warnings.append(
+                f"distance_{unit} {odd:g} ({named}) looks like {odd:g} {other}, which is the "
+                f"{usual:g} {unit} of other rows: feet and metres may be mixed in one column. "
+                "Nothing was changed; correct the rows if so."
+            )
+    return warnings
+
+
+def _twins(levels, factor):
+    """Yield a rare level and the commoner one that it stands for in the other unit."""
+    for odd, count in levels.items():
+        for usual, more in levels.items():
+            same = abs(odd / usual / factor - 1) < UNIT_MATCH
+            if same and more > count and _decimals(odd) != _decimals(usual):
+                yield odd, usual
+
+
+def _decimals(value):
+    return next((n for n in range(4) if abs(value - round(value, n)) < 1e-7), 4)
+
+
+def _names_alike(rows):
+    """Find labels that differ only in case, spaces or accents' storage."""
+    warnings = []
+    for column in ("player", "session", "condition"):
+        names = pd.Series(rows[column].dropna().unique(), dtype="str")
+        keys = names.map(lambda name: " ".join(unicodedata.normalize("NFKC", name).split()))
+        for _, group in names.groupby(keys.str.casefold(), sort=False):
+            if len(group) > 1:
+                listed = ", ".join(repr(name) for name in group[:NAMED])
+                warnings.append(f"{column} labels {listed} are kept apart: are they the same?")
+    return warnings
+
+
+def _sessions_of_one(rows):
+    """Ask about a session column that holds a time stamp a putt."""
+    counts = pd.Series(weights(rows), index=rows.index)
+    sizes = counts.groupby([rows["player"], rows["session"]], observed=True).sum()
+    if len(sizes) < 10 or sizes.median() > 1:
+        return []
+    return [
+        f"most of the {len(sizes)} sessions hold one putt each: is session a time stamp? "
+        "Putts of one visit need the same label or date."
+    ]
+
+
+def suspected_limits(rows, rules):
+    """Ask about readings that pile up at the largest value of their kind.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Usable rows, counted or not.
+    rules : putlab.rules.ReadingRules
+        Declared limits are not asked about.
+
+    Returns
+    -------
+    list of str
+        A sentence for each suspected limit, and for readings beyond a declared one.
+    """
+    warnings = []
+    counts = weights(rows)
+    for column, limit in (("line_deg", "line_limit_deg"), ("roll_ft", "roll_limit_ft")):
+        sizes = rows[column].abs()
+        declared = getattr(rules, limit)
+        if declared is None:
+            warnings += _pile(
+                pd.Series(counts, index=sizes).groupby(level=0).sum(), column, limit
+            )
+        elif (beyond := rows[(sizes > declared + 1e-9).to_numpy()]).size:
+            warnings.append(
+                f"{column} goes beyond the declared {limit} of {declared:g} ({where(beyond)}); "
+                "these are read as at least the limit."
+            )
+    return warnings
+
+
+def _pile(levels, column, limit):
+    if len(levels) < 4:
+        return []
+    top, below = levels.iloc[-1], levels.iloc[-4:-1].max()
+    if top < PILE or top < PILE_RATIO * below:
+        return []
+    return [
+        f"{int(top):,} readings of {column} are exactly {levels.index[-1]:g}, the largest: is "
+        f"there a limit, such as a backstop? If so, declare {limit}; it was not assumed."
+    ]
