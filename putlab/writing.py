@@ -14,7 +14,7 @@ from putlab.errors import OutputError, UsageError
 FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
 
 
-def write_bytes(path, content):
+def write_bytes(path, content, *, mode=None):
     """Replace a file in one step.
 
     Parameters
@@ -23,6 +23,8 @@ def write_bytes(path, content):
         File to create or replace. Its folder must exist.
     content : bytes
         The whole new content.
+    mode : int, optional
+        File mode; default: what the user's umask allows.
 
     Raises
     ------
@@ -33,7 +35,7 @@ def write_bytes(path, content):
     if path.is_dir():
         raise OutputError(f"{path} is a folder; give the name of a file to write.")
     try:
-        _replace(path, content)
+        _replace(path, content, mode)
     except OSError as error:
         reason = error.strerror or str(error)
         raise OutputError(
@@ -42,14 +44,14 @@ def write_bytes(path, content):
         ) from error
 
 
-def _replace(path, content):
+def _replace(path, content, mode):
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
-        os.chmod(temporary, 0o666 & ~_umask())
+        os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
         os.replace(temporary, path)
     except BaseException:
         with contextlib.suppress(OSError):

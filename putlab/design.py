@@ -1,0 +1,224 @@
+"""From counted cells to the arrays a model reads: indices, covariates, padding."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from putlab.readings import CELL
+
+# Length over which a weak spot spreads, in log distance: at 10 ft it has faded to 1/e by
+# 14 ft (assumption; its size is estimated).
+BUMP_RANGE = 0.35
+REFERENCE_FT = 10.0
+
+# Padded sizes: logs of like size share one compiled model.
+SESSION_SLOTS = (4, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 1024, 2048, 4096)
+LENGTH_SLOTS = (2, 4, 6, 8, 12, 16, 24)
+CONDITION_SLOTS = (1, 2, 4, 8, 16, 32, 64, 128, 256, 512)
+
+# A bound that no reading reaches; infinity itself would put 0 x inf into the gradient.
+FAR = 1e7
+
+
+@dataclass(frozen=True)
+class Design:
+    """What a model needs to know of a log, for one component.
+
+    Attributes
+    ----------
+    players : list of str
+        Labels, in the order of the player index.
+    sessions : pandas.DataFrame
+        ``player, session, putts_before, practised`` of each session slot in use;
+        ``practised`` is log(1 + putts_before / 100) less the player's mean of it.
+    lengths_ft : ndarray, shape (lengths,)
+        Lengths in use.
+    conditions : pandas.DataFrame
+        ``player, condition`` of each condition slot in use, for players with two or more.
+    rows : pandas.DataFrame
+        The counted intervals.
+    size : tuple of int
+        Players and padded numbers of sessions, lengths and conditions.
+    data : dict of str to ndarray
+        Arrays of the model's data containers. Few and stacked, for each one costs seconds
+        when the model is compiled: ``cell_index`` (player, session, length, condition),
+        ``cell_covariate`` (practised, early, counted), ``row`` (lo, hi, noise, count),
+        ``row_cell``, ``over_lengths`` (x on a diagonal, colouring and whitening matrix),
+        ``session_player``, ``centre_length`` (level, bias), ``centre_session`` (setup,
+        form), ``priors``.
+    """
+
+    players: list
+    sessions: pd.DataFrame
+    lengths_ft: np.ndarray
+    conditions: pd.DataFrame
+    rows: pd.DataFrame
+    size: tuple
+    data: dict
+
+
+def make_design(rows, sessions, lengths, players, priors):
+    """Arrange counted cells for the model.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        From `putlab.readings.cells`.
+    sessions : pandas.DataFrame
+        From `session_table`.
+    lengths : ndarray
+        Lengths in feet that ``rows["length"]`` points into.
+    players : list of str
+        Every player of the log, with or without readings of this component.
+    priors : putlab.priors.SpreadPriors
+        Priors, which travel as data so that one compiled model serves both components.
+
+    Returns
+    -------
+    Design
+        Indices, covariates and padded arrays.
+    """
+    conditions = condition_table(rows)
+    size = (
+        len(players),
+        _slot(len(sessions), SESSION_SLOTS),
+        _slot(len(lengths), LENGTH_SLOTS),
+        _slot(len(conditions) + 1, CONDITION_SLOTS),
+    )
+    data = _row_data(rows, sessions, conditions, players)
+    data |= _length_data(lengths, size[2])
+    data |= _centring(data, sessions, players, size)
+    data["priors"] = np.array(priors.values())
+    return Design(players, sessions, lengths, conditions, rows, size, data)
+
+
+def session_table(putts):
+    """Return every visit with the putts struck before it.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The whole normalised log in order, follow-up putts included: they are practice too.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, session, putts, putts_before, practised``.
+    """
+    table = (
+        putts.groupby(["player", "session"], sort=False).size().rename("putts").reset_index()
+    )
+    table["putts_before"] = (
+        table.groupby("player", sort=False)["putts"].cumsum() - table["putts"]
+    )
+    struck = np.log1p(table["putts_before"] / 100)
+    weighted = (struck * table["putts"]).groupby(table["player"]).sum()
+    mean = weighted / table.groupby("player")["putts"].sum()
+    table["practised"] = struck - table["player"].map(mean)
+    return table
+
+
+def condition_table(rows):
+    """Return the conditions of every player who has two or more of them.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Counted cells.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, condition`` in order of label.
+    """
+    seen = rows[["player", "condition"]].drop_duplicates()
+    several = seen.groupby("player")["condition"].transform("size") > 1
+    return seen[several].sort_values(["player", "condition"]).reset_index(drop=True)
+
+
+def _slot(needed, slots):
+    return next((size for size in slots if size >= needed), needed)
+
+
+def _codes(frame, keys, table):
+    """Return each row's position in a table of distinct keys, -1 where it has none."""
+    index = pd.MultiIndex.from_frame(table[keys])
+    return index.get_indexer(pd.MultiIndex.from_frame(frame[keys]))
+
+
+def _row_data(rows, sessions, conditions, players):
+    groups = rows[CELL].drop_duplicates().reset_index(drop=True)
+    session = _codes(groups, ["player", "session"], sessions)
+    practised = sessions["practised"].to_numpy(float)[session]
+    # Slot 0 is "no condition to tell apart", which has no effect.
+    condition = _codes(groups, ["player", "condition"], conditions) + 1
+    player = pd.Index(players).get_indexer(groups["player"])
+    bounds = rows[["lo", "hi"]].clip(-FAR, FAR)
+    return {
+        "cell_index": np.stack([player, session, groups["length"].to_numpy(int), condition]),
+        "cell_covariate": np.stack(
+            [practised, groups["early"].to_numpy(float), groups["counted"].to_numpy(float)]
+        ),
+        "row_cell": _codes(rows, CELL, groups),
+        "row": np.stack([bounds["lo"], bounds["hi"], rows["noise"], rows["count"]]).astype(
+            float
+        ),
+    }
+
+
+def _length_data(lengths, slots):
+    x = np.zeros(slots)
+    x[: len(lengths)] = np.log(lengths / REFERENCE_FT)
+    colour = np.eye(slots)
+    used = slice(0, len(lengths))
+    colour[used, used] = np.linalg.cholesky(bump_correlation(x[used], x[used]))
+    return {"over_lengths": np.stack([np.diag(x), colour, np.linalg.inv(colour)])}
+
+
+def bump_correlation(x, other):
+    """Return the correlation of weak spots at log distances (Ornstein-Uhlenbeck process).
+
+    Parameters
+    ----------
+    x, other : ndarray, shapes (n,) and (m,)
+        Log distances.
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        exp(-|x - other| / range).
+    """
+    return np.exp(-np.abs(x[:, None] - other[None, :]) / BUMP_RANGE)
+
+
+def _centring(data, sessions, players, size):
+    """Return how far each group of parameters is centred, 0 (not) to 1 (wholly).
+
+    A parameter that its own data place well samples best centred, one that its prior places
+    best non-centred, with a smooth path between (Papaspiliopoulos, Roberts and Sköld,
+    "A general framework for the parametrization of hierarchical models", Statistical
+    Science 22, 2007). The share is prior variance / (prior variance + data variance) at a
+    typical scale, in units of the golfer's spread.
+    """
+    count = data["row"][3]
+    player, session, length, _ = data["cell_index"][:, data["row_cell"]]
+    per_length = np.zeros((size[0], size[2]))
+    np.add.at(per_length, (player, length), count)
+    per_session = np.zeros(size[1])
+    np.add.at(per_session, session, count)
+    session_player = np.zeros(size[1], dtype=int)
+    session_player[: len(sessions)] = pd.Index(players).get_indexer(sessions["player"])
+    # Typical sizes: weak spot 0.1 of log spread, bias 0.15, setup 0.25, form 0.07;
+    # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
+    level, bias = _share(0.1**2, 2 * per_length), _share(0.15**2, per_length)
+    setup, form = _share(0.25**2, per_session), _share(0.07**2, 2 * per_session)
+    return {
+        "session_player": session_player,
+        "centre_length": np.stack([level, bias]),
+        "centre_session": np.stack([setup, form]),
+    }
+
+
+def _share(prior_variance, data_precision):
+    return prior_variance * data_precision / (1 + prior_variance * data_precision)

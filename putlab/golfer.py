@@ -1,0 +1,479 @@
+"""What has been learned of each player: posterior draws of spread and bias at any length."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from putlab import fitting
+from putlab.design import REFERENCE_FT, bump_correlation, make_design, session_table
+from putlab.errors import FitError, UsageError
+from putlab.priors import PRIORS
+from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
+from putlab.settings import INTERVAL, SEED, interval_probabilities
+from putlab.skill import Skill
+from putlab.spread import MISHIT_MOST
+
+# Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
+PASSED_ON = 1000
+
+
+@dataclass(frozen=True)
+class SpreadFit:
+    """The fitted spread model of a log, line and pace.
+
+    Attributes
+    ----------
+    trees : dict of str to xarray.DataTree
+        ``line`` and ``pace``: ArviZ-ready posteriors with the names of the model's story.
+    designs : dict of str to putlab.design.Design
+        The counted cells behind each.
+    visits : pandas.DataFrame
+        Sessions with the putts struck before each.
+    practised : pandas.DataFrame
+        ``player, distance_ft, putts, sessions``: what was practised.
+    condition_now : pandas.DataFrame
+        ``player, condition, share`` of the player's last visit.
+    putts_total : pandas.Series
+        Putts struck, by player.
+    seed : int
+        Seed of the fit.
+    """
+
+    trees: dict
+    designs: dict
+    visits: pd.DataFrame
+    practised: pd.DataFrame
+    condition_now: pd.DataFrame
+    putts_total: pd.Series
+    seed: int
+
+    @property
+    def players(self):
+        """Labels of the players, in the log's order."""
+        return list(self.putts_total.index)
+
+    def golfer(self, player=None):
+        """Return one player's posterior.
+
+        Parameters
+        ----------
+        player : str, optional
+            Label; may be left out where the log has one player.
+
+        Returns
+        -------
+        Golfer
+            Spread and bias at any length.
+
+        Raises
+        ------
+        UsageError
+            No such player, or none named and several in the log.
+        """
+        return Golfer(self, choose_player(self.players, player))
+
+    def diagnostics(self):
+        """Return the convergence checks of both components.
+
+        Returns
+        -------
+        dict of str to list of putlab.verdict.Verdict
+            By component.
+        """
+        return {name: fitting.convergence(tree) for name, tree in self.trees.items()}
+
+    def meta(self):
+        """Return what a reader needs to repeat the result.
+
+        Returns
+        -------
+        dict
+            Seed, interval, versions, and each check's sentence.
+        """
+        checks = {
+            name: {v.name: {"result": v.result, "sentence": v.sentence} for v in verdicts}
+            for name, verdicts in self.diagnostics().items()
+        }
+        return {
+            "seed": self.seed,
+            "interval": INTERVAL,
+            "versions": fitting.versions(),
+            "diagnostics": checks,
+        }
+
+    def _repr_html_(self):
+        from putlab.estimate import estimate_table
+
+        return estimate_table(self)._repr_html_()
+
+
+def choose_player(players, wanted):
+    """Return the label wanted, or say which labels there are.
+
+    Parameters
+    ----------
+    players : list of str
+        Labels in the log.
+    wanted : str or None
+        Label asked for.
+
+    Returns
+    -------
+    str
+        A label of the list.
+
+    Raises
+    ------
+    UsageError
+        No such player, or none named and several in the log.
+    """
+    from difflib import get_close_matches
+
+    known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
+    if wanted is None:
+        if len(players) == 1:
+            return players[0]
+        raise UsageError(
+            f"the log has {len(players)} players; name one with --player: {known}."
+        )
+    if wanted in players:
+        return wanted
+    near = get_close_matches(wanted, players, n=1)
+    hint = f" Did you mean {near[0]!r}?" if near else ""
+    raise UsageError(f"no player {wanted!r} in the log; it has {known}.{hint}")
+
+
+def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
+    """Fit line and pace spread to a log.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read.
+    seed : int
+        Seed of the sampler.
+    priors : dict of str to putlab.priors.SpreadPriors, optional
+        Priors of ``line`` and ``pace`` in place of the kit's.
+    cache : bool
+        Look for the fit on disk first, and keep it there.
+    **options
+        ``draws``, ``tune``, ``chains``, ``cores`` of `putlab.fitting.sample`.
+
+    Returns
+    -------
+    SpreadFit
+        Posterior of both components for every player.
+
+    Raises
+    ------
+    FitError
+        No line or no pace readings at all, or a fit that did not converge.
+    """
+    putts = practice_putts(log.putts)
+    players = list(log.putts["player"].drop_duplicates())
+    visits = session_table(log.putts)
+    lengths = lengths_ft(putts["distance_ft"])
+    trees, designs = {}, {}
+    for component in COMPONENTS:
+        prior = (priors or PRIORS)[component]
+        design = make_design(cells(log, component), visits, lengths, players, prior)
+        finish = _finisher(design)
+        designs[component] = design
+        trees[component] = fitting.fit(
+            design, component, finish, seed=seed, cache=cache, **options
+        )
+    if all(design.rows.empty for design in designs.values()):
+        raise FitError(
+            "the log has no line or roll readings, so spread can't be estimated; add "
+            "line_deg or roll_ft (made and missed alone: `putlab.holing`)."
+        )
+    return SpreadFit(
+        trees=trees,
+        designs=designs,
+        visits=visits,
+        practised=practised_table(putts, lengths),
+        condition_now=condition_shares(putts, visits),
+        putts_total=log.putts.groupby("player", sort=False).size(),
+        seed=seed,
+    )
+
+
+def practised_table(putts, lengths):
+    """Return the putts and visits of each player at each length.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        From `putlab.readings.practice_putts`.
+    lengths : ndarray
+        Lengths in feet.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, distance_ft, putts, sessions``.
+    """
+    groups = putts.groupby(["player", "length"], sort=False)
+    table = groups.agg(putts=("row", "size"), sessions=("session", "nunique")).reset_index()
+    table["distance_ft"] = lengths[table["length"]]
+    order = table["player"].map({p: i for i, p in enumerate(putts["player"].unique())})
+    table = table.assign(order=order).sort_values(["order", "length"], ignore_index=True)
+    return table[["player", "distance_ft", "putts", "sessions"]]
+
+
+def condition_shares(putts, visits):
+    """Return the conditions of each player's last visit and their share of its putts.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        From `putlab.readings.practice_putts`.
+    visits : pandas.DataFrame
+        From `putlab.design.session_table`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, condition, share``.
+    """
+    last = visits.groupby("player", sort=False).tail(1)[["player", "session"]]
+    rows = putts.merge(last, on=["player", "session"])
+    share = rows.groupby("player")["condition"].value_counts(normalize=True)
+    return share.rename("share").reset_index()
+
+
+def _finisher(design):
+    """Return the function that turns raw draws of this design into named quantities."""
+
+    def finish(raw):
+        return named_quantities(raw, design)
+
+    return finish
+
+
+def named_quantities(raw, design):
+    """Return the quantities of the model's story, without padding and centring.
+
+    Parameters
+    ----------
+    raw : xarray.Dataset
+        Draws of `putlab.spread.PARAMETERS`.
+    design : putlab.design.Design
+        The design that was fitted.
+
+    Returns
+    -------
+    xarray.Dataset
+        With dims ``player, session, length, condition`` labelled as in the log; visits are
+        numbered, for two players may share a label.
+    """
+    v = {name: raw[name].values for name in raw.data_vars}
+    x, colour, whiten = design.data["over_lengths"]
+    straight = v["base"][..., None] + v["slope"][..., None] * np.diag(x)
+    flat = np.broadcast_to(v["bias_mean"][..., None], straight.shape)
+    centre = design.data["centre_length"]
+    level = _uncentre(v["level_u"], straight @ whiten.T, v["bump_sd"], centre[0]) @ colour.T
+    bias = _uncentre(v["bias_u"], flat @ whiten.T, v["bias_bump_sd"], centre[1]) @ colour.T
+    setup_sd = v["setup_sd"][..., design.data["session_player"]]
+    centre = design.data["centre_session"]
+    setup = v["setup_u"] * setup_sd ** (1 - centre[0])
+    form = v["form_u"] * v["form_sd"][..., None] ** (1 - centre[1])
+    lengths, visits = len(design.lengths_ft), len(design.sessions)
+    conditions = slice(1, 1 + len(design.conditions))
+    named = {
+        "base_mean": ((), v["base_mean"]),
+        "between_sd": ((), v["between_sd"]),
+        "bump_sd": ((), v["bump_sd"]),
+        "bias_bump_sd": ((), v["bias_bump_sd"]),
+        "form_sd": ((), v["form_sd"]),
+        "level": (("player", "length"), level[..., :lengths]),
+        "bias": (("player", "length"), bias[..., :lengths]),
+        "setup": (("session",), setup[..., :visits]),
+        "form": (("session",), form[..., :visits]),
+        "mishit_share": (("player",), MISHIT_MOST * v["mishit_u"]),
+    }
+    for name in ("base", "slope", "bias_mean", "setup_sd", "trend", "early", "counted"):
+        named[name] = (("player",), v[name])
+    for name in ("effect", "effect_slope", "shift"):
+        named[name] = (("condition",), v[name][..., conditions])
+    coords = {
+        "player": design.players,
+        "length": design.lengths_ft,
+        "session": np.arange(1, visits + 1),
+        "condition": _condition_labels(design.conditions),
+    }
+    return xr.Dataset(
+        {name: (("chain", "draw", *dims), value) for name, (dims, value) in named.items()},
+        coords=coords,
+    )
+
+
+def _condition_labels(conditions):
+    return [f"{row.player}: {row.condition or 'none'}" for row in conditions.itertuples()]
+
+
+def _uncentre(u, mean, sd, centre):
+    sd = sd[..., None, None]
+    return mean + (u - centre * mean) * sd ** (1 - centre)
+
+
+@dataclass(frozen=True)
+class Golfer:
+    """One player's posterior.
+
+    Attributes
+    ----------
+    fit : SpreadFit
+        The fit of the whole log.
+    player : str
+        Label.
+    """
+
+    fit: SpreadFit
+    player: str
+
+    @property
+    def practised(self):
+        """Lengths practised: ``distance_ft, putts, sessions``."""
+        table = self.fit.practised
+        return (
+            table[table["player"] == self.player].drop(columns="player").reset_index(drop=True)
+        )
+
+    def draws(self, component, name):
+        """Return this player's draws of one quantity.
+
+        Parameters
+        ----------
+        component : {"line", "pace"}
+            Component.
+        name : str
+            Quantity of the model's story.
+
+        Returns
+        -------
+        ndarray, shape (draws, ...)
+            At most `PASSED_ON` draws, evenly thinned over all chains.
+        """
+        values = self.fit.trees[component]["posterior"][name]
+        if "player" in values.dims:
+            values = values.sel(player=self.player)
+        flat = values.values.reshape(values.shape[0] * values.shape[1], *values.shape[2:])
+        keep = np.linspace(0, len(flat) - 1, min(PASSED_ON, len(flat))).astype(int)
+        return flat[keep]
+
+    def log_spread_and_bias(self, component, distance_ft, *, counted=False):
+        """Return log spread within a visit, and bias, as on the player's last visit.
+
+        Between practised lengths and beyond them a weak spot of its own is drawn, so the
+        answer widens where nothing was measured.
+
+        Parameters
+        ----------
+        component : {"line", "pace"}
+            Component.
+        distance_ft : array_like, shape (n,)
+            Distances in feet.
+        counted : bool
+            As when it counts, in a game, instead of in practice.
+
+        Returns
+        -------
+        tuple of ndarray, shape (draws, n)
+            Log spread and bias.
+        """
+        x = np.log(np.atleast_1d(np.asarray(distance_ft, dtype=float)) / REFERENCE_FT)
+        straight = self.draws(component, "slope")[:, None]
+        base = self.draws(component, "base")[:, None]
+        level = self._between(component, "level", x, lambda at: base + straight * at, "bump_sd")
+        mean = self.draws(component, "bias_mean")[:, None]
+        bias = self._between(component, "bias", x, lambda at: mean + 0 * at, "bias_bump_sd")
+        level = level + self.draws(component, "trend")[:, None] * self._practised_now()
+        if counted:
+            level = level + self.draws(component, "counted")[:, None]
+        effect, shift = self._condition_now(component, x)
+        return level + effect, bias + shift
+
+    def _between(self, component, name, x, centre, size):
+        """Return a quantity at any log distance, given its values at the practised ones."""
+        known = np.log(self.fit.designs[component].lengths_ft / REFERENCE_FT)
+        weights = np.linalg.solve(bump_correlation(known, known), bump_correlation(known, x)).T
+        left = bump_correlation(x, x) - weights @ bump_correlation(known, x)
+        # Exact at a practised length: whatever rounding leaves on the diagonal is nought.
+        values, vectors = np.linalg.eigh((left + left.T) / 2)
+        root = vectors * np.sqrt(np.clip(values, 0, None))
+        at_known = self.draws(component, name) - centre(known[None, :])
+        rng = np.random.default_rng([self.fit.seed, len(x), *name.encode()])
+        fresh = rng.standard_normal((len(at_known), len(x))) @ root.T
+        return (
+            centre(x[None, :])
+            + at_known @ weights.T
+            + self.draws(component, size)[:, None] * fresh
+        )
+
+    def _practised_now(self):
+        """Return log(1 + putts / 100) at the end of the log, on the model's centred scale."""
+        visits = self.fit.visits[self.fit.visits["player"] == self.player]
+        first = visits.iloc[0]
+        offset = np.log1p(first["putts_before"] / 100) - first["practised"]
+        return np.log1p(self.fit.putts_total[self.player] / 100) - offset
+
+    def _condition_now(self, component, x):
+        """Return the effect and shift of the last visit's conditions, by share of putts."""
+        table = self.fit.designs[component].conditions
+        shares = self.fit.condition_now
+        shares = shares[shares["player"] == self.player].set_index("condition")["share"]
+        mine = (table["player"] == self.player).to_numpy()
+        share = table["condition"].map(shares).to_numpy(float, na_value=0.0)
+        weight = np.where(mine, share, 0.0)
+        effect, slope, shift = (
+            self.draws(component, name) @ weight for name in ("effect", "effect_slope", "shift")
+        )
+        return effect[:, None] + slope[:, None] * x, shift[:, None]
+
+    def skill(self, distance_ft, *, new_day=True, counted=False):
+        """Return the player's skill, all draws at once.
+
+        Parameters
+        ----------
+        distance_ft : array_like, shape (n,)
+            Distances in feet, rising.
+        new_day : bool
+            With the offset and form that a new visit brings; without: within a visit.
+        counted : bool
+            As when it counts, in a game.
+
+        Returns
+        -------
+        putlab.skill.Skill
+            Spread and bias of line (degrees) and pace (percent).
+        """
+        values = []
+        for component in COMPONENTS:
+            log_sd, bias = self.log_spread_and_bias(component, distance_ft, counted=counted)
+            sd = np.exp(log_sd)
+            if new_day:
+                # A visit's form is log-normal: the mean of its square is exp(2 form_sd²).
+                sd = sd * np.exp(self.draws(component, "form_sd")[:, None] ** 2)
+                sd = np.hypot(sd, self.draws(component, "setup_sd")[:, None])
+            values += [sd, bias]
+        return Skill(np.atleast_1d(np.asarray(distance_ft, dtype=float)), *values)
+
+
+def summary(draws):
+    """Return mean and interval over draws.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (draws, ...)
+        Posterior draws.
+
+    Returns
+    -------
+    tuple of ndarray
+        Mean, lower and upper end of the kit's interval.
+    """
+    low, high = np.quantile(draws, interval_probabilities(), axis=0)
+    return draws.mean(axis=0), low, high

@@ -1,0 +1,144 @@
+"""What is believed before the first putt, in the units a golfer uses."""
+
+from dataclasses import astuple, dataclass, fields
+
+
+@dataclass(frozen=True)
+class SpreadPriors:
+    """Priors of one component; ``unit`` is degrees for line, percent for pace.
+
+    Spreads and scales that no golfer has exactly at nought (setup, form, unevenness over
+    lengths) have log-normal priors: a median and a log standard deviation.
+
+    Attributes
+    ----------
+    sd_median, sd_log_sd : float
+        Spread at 10 ft on an ordinary day over golfers at large: median (unit), log sd.
+    between_median, between_log_sd : float
+        How much players of one roster differ in log spread.
+    slope_sd : float
+        Sd of the change of log spread per unit of log distance.
+    bump_median, bump_log_sd : float
+        How far log spread at one length strays from the straight line over lengths.
+    bias_sd : float
+        Sd of a player's overall bias (unit).
+    bias_bump_median, bias_bump_log_sd : float
+        How far the bias at one length strays from the player's own (unit).
+    setup_median, setup_log_sd : float
+        Sd of the offset that one visit's putts share (unit).
+    form_median, form_log_sd : float
+        Sd of log spread from visit to visit.
+    trend_sd : float
+        Sd of the change of log spread per unit of log(1 + putts struck / 100).
+    early_sd, counted_sd : float
+        Sd of the change of log spread in the first putts of a visit, and when it counts.
+    effect_sd, effect_slope_sd : float
+        Sd of a condition's change of log spread, and of how that varies with log distance.
+    shift_sd : float
+        Sd of a condition's change of bias (unit).
+    mishit_a, mishit_b : float
+        Beta prior of the share of mishits, as a part of the most that it can be (a fifth).
+    """
+
+    sd_median: float
+    sd_log_sd: float
+    between_median: float
+    between_log_sd: float
+    slope_sd: float
+    bump_median: float
+    bump_log_sd: float
+    bias_sd: float
+    bias_bump_median: float
+    bias_bump_log_sd: float
+    setup_median: float
+    setup_log_sd: float
+    form_median: float
+    form_log_sd: float
+    trend_sd: float
+    early_sd: float
+    counted_sd: float
+    effect_sd: float
+    effect_slope_sd: float
+    shift_sd: float
+    mishit_a: float
+    mishit_b: float
+
+    @classmethod
+    def names(cls):
+        """Return the names of the priors in their fixed order.
+
+        Returns
+        -------
+        list of str
+            Field names.
+        """
+        return [field.name for field in fields(cls)]
+
+    def values(self):
+        """Return the priors as numbers in the order of `names`.
+
+        Returns
+        -------
+        tuple of float
+            One number a name.
+        """
+        return astuple(self)
+
+
+# Shared by line and pace, for these concern log spread and have no unit:
+# - players of one roster typically differ by a third in spread (assumption);
+# - slope: doubling the length changes spread by up to 20 % either way (assumption);
+# - bump: a weak spot of 10 to 15 % is ordinary, one of 50 % is not ruled out;
+# - form: a good or a bad day is 5 to 10 % (assumption, estimated where sessions tell);
+# - trend: the power law of practice (Newell and Rosenbloom 1981) has exponents of 0 to 0.2
+#   for trained skills; centred on nought so that the log decides the sign;
+# - early, counted: within 20 % either way;
+# - effect: a change of grip, putter or routine moves spread by up to a third, mostly less;
+#   its sd is that of the difference of two conditions divided by the root of two;
+# - mishits: 3 % of putts, at most one in ten (common practice).
+_SHARED = {
+    "between_median": 0.3,
+    "between_log_sd": 0.4,
+    "slope_sd": 0.15,
+    "bump_median": 0.1,
+    "bump_log_sd": 0.7,
+    "form_median": 0.07,
+    "form_log_sd": 0.7,
+    "trend_sd": 0.1,
+    "early_sd": 0.1,
+    "counted_sd": 0.15,
+    "effect_sd": 0.2 / 2**0.5,
+    "effect_slope_sd": 0.07,
+    "mishit_a": 1.5,
+    "mishit_b": 8.5,
+}
+
+# Line: a tour professional's made rates need 1.5° with the green's reading in it (Gelman and
+# Nolan 2002), so technique alone lies below; club golfers reach beyond 2°.
+LINE_PRIORS = SpreadPriors(
+    sd_median=1.0,
+    sd_log_sd=0.5,
+    bias_sd=0.7,
+    bias_bump_median=0.12,
+    bias_bump_log_sd=0.7,
+    setup_median=0.25,
+    setup_log_sd=0.7,
+    shift_sd=0.4,
+    **_SHARED,
+)
+
+# Pace: 6.8 % over repeats of one 6 m putt by skilled golfers, 10.6 % over forty putts with
+# the reading of the green (Karlsen and Nilsson 2008); club golfers are wider.
+PACE_PRIORS = SpreadPriors(
+    sd_median=9.0,
+    sd_log_sd=0.5,
+    bias_sd=6.0,
+    bias_bump_median=1.5,
+    bias_bump_log_sd=0.7,
+    setup_median=2.5,
+    setup_log_sd=0.7,
+    shift_sd=3.0,
+    **_SHARED,
+)
+
+PRIORS = {"line": LINE_PRIORS, "pace": PACE_PRIORS}

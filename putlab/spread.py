@@ -1,0 +1,262 @@
+"""The model of line and pace spread.
+
+For one component (line in degrees; pace as 100 (roll / target - 1) percent), player p,
+session s, length d with x = log(d / 10 ft):
+
+    reading in [lo, hi] ~ (1 - m[p]) Normal(mu, sigma) + m[p] Normal(mu, 4 sigma)
+    mu        = bias[p, d] + setup[s] + shift[condition]
+    log sigma = level[p, d] + form[s] + trend[p] practised[s] + effect[condition]
+                + effect_slope[condition] x + early[p] (first putts) + counted[p] (in a game)
+
+    level[p, d] ~ straight in x with slope[p] around base[p], plus an Ornstein-Uhlenbeck
+                  bump in x of size bump_sd
+    bias[p, d]  ~ around bias_mean[p], with a bump in x of size bias_bump_sd
+    base[p]     ~ Normal(base_mean, between_sd): players share a population
+    setup[s]    ~ Normal(0, setup_sd[p]);  form[s] ~ Normal(0, form_sd)
+
+The noise of the sensor adds to sigma in quadrature. Equal intervals are counted.
+"""
+
+import numpy as np
+import pymc as pm
+import pytensor.tensor as pt
+
+from putlab.priors import SpreadPriors
+
+MISHIT_TIMES = 4.0
+
+# Mishits are a minority by definition: without a ceiling a second, false answer exists in
+# which most putts are "mishits" of a very narrow golfer.
+MISHIT_MOST = 0.2
+
+# The free names of the model, in the order of the story above.
+PARAMETERS = [
+    "base_mean", "between_sd", "base", "slope", "bump_sd", "level_u",
+    "bias_mean", "bias_bump_sd", "bias_u", "setup_sd", "setup_u", "form_sd", "form_u",
+    "trend", "early", "counted", "effect", "effect_slope", "shift", "mishit_u",
+]  # fmt: skip
+
+
+def build_model(design):
+    """Return the unfitted model of one component.
+
+    Parameters
+    ----------
+    design : putlab.design.Design
+        Counted cells and covariates; their arrays become data containers, so a compiled
+        model of the same size can take another log's.
+
+    Returns
+    -------
+    pymc.Model
+        Model with the free parameters `PARAMETERS`.
+    """
+    with pm.Model(coords=_coords(design)) as model:
+        add_component(design)
+    return model
+
+
+def _coords(design):
+    sizes = dict(zip(("player", "session", "length", "condition"), design.size, strict=True))
+    return {name: np.arange(size) for name, size in sizes.items()}
+
+
+def add_component(design, prefix=""):
+    """Add one component's parameters and likelihood to the model in context.
+
+    Parameters
+    ----------
+    design : putlab.design.Design
+        Counted cells and covariates.
+    prefix : str
+        Put before every name, so that line and pace can share a model.
+
+    Returns
+    -------
+    dict of str to pytensor variable
+        Every parameter and ``level, bias, setup, form`` by its name without the prefix.
+    """
+    data = _containers(design, prefix)
+    prior = {name: data["priors"][i] for i, name in enumerate(SpreadPriors.names())}
+    v = _level(data, prior, prefix) | _bias(data, prior, prefix)
+    v |= _sessions(data, prior, prefix) | _effects(prior, prefix)
+    pm.Potential(prefix + "readings", readings_logp(v, data).sum())
+    return v
+
+
+# How the stacked arrays of a design are called in the story above.
+STACKS = {
+    "cell_index": ("player", "session", "length", "condition"),
+    "cell_covariate": ("practised", "early", "counted"),
+    "row": ("lo", "hi", "noise", "count"),
+    "over_lengths": ("x", "colour", "whiten"),
+    "centre_length": ("centre_level", "centre_bias"),
+    "centre_session": ("centre_setup", "centre_form"),
+}
+
+
+def _containers(design, prefix):
+    """Return the data containers, unstacked into their names."""
+    data = {name: pm.Data(prefix + name, value) for name, value in design.data.items()}
+    for stack, names in STACKS.items():
+        data |= {name: data[stack][i] for i, name in enumerate(names)}
+    data["x"] = pt.diagonal(data["x"])
+    return data
+
+
+def _lognormal(name, prior, key, **kwargs):
+    return pm.LogNormal(name, pt.log(prior[key + "_median"]), prior[key + "_log_sd"], **kwargs)
+
+
+def _partly_centred(name, mean, sd, centre, dims):
+    """Return Normal(mean, sd) values through a variable that is centred by a given share."""
+    u = pm.Normal(name, centre * mean, sd**centre, dims=dims)
+    return mean + (u - centre * mean) * sd ** (1 - centre)
+
+
+def _level(data, prior, prefix):
+    base_mean = pm.Normal(prefix + "base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
+    between_sd = _lognormal(prefix + "between_sd", prior, "between")
+    base = pm.Normal(prefix + "base", base_mean, between_sd, dims="player")
+    slope = pm.Normal(prefix + "slope", 0, prior["slope_sd"], dims="player")
+    bump_sd = _lognormal(prefix + "bump_sd", prior, "bump")
+    straight = base[:, None] + slope[:, None] * data["x"][None, :]
+    white = _partly_centred(
+        prefix + "level_u",
+        straight @ data["whiten"].T,
+        bump_sd,
+        data["centre_level"],
+        ("player", "length"),
+    )
+    level = white @ data["colour"].T
+    return {
+        "base_mean": base_mean,
+        "between_sd": between_sd,
+        "base": base,
+        "slope": slope,
+        "bump_sd": bump_sd,
+        "level": level,
+    }
+
+
+def _bias(data, prior, prefix):
+    bias_mean = pm.Normal(prefix + "bias_mean", 0, prior["bias_sd"], dims="player")
+    bump_sd = _lognormal(prefix + "bias_bump_sd", prior, "bias_bump")
+    flat = bias_mean[:, None] * pt.ones_like(data["x"])[None, :]
+    white = _partly_centred(
+        prefix + "bias_u",
+        flat @ data["whiten"].T,
+        bump_sd,
+        data["centre_bias"],
+        ("player", "length"),
+    )
+    return {"bias_mean": bias_mean, "bias_bump_sd": bump_sd, "bias": white @ data["colour"].T}
+
+
+def _sessions(data, prior, prefix):
+    setup_sd = _lognormal(prefix + "setup_sd", prior, "setup", dims="player")
+    form_sd = _lognormal(prefix + "form_sd", prior, "form")
+    setup = _partly_centred(
+        prefix + "setup_u", 0, setup_sd[data["session_player"]], data["centre_setup"], "session"
+    )
+    form = _partly_centred(prefix + "form_u", 0, form_sd, data["centre_form"], "session")
+    return {"setup_sd": setup_sd, "form_sd": form_sd, "setup": setup, "form": form}
+
+
+def _effects(prior, prefix):
+    def normal(name, sd, dims):
+        return pm.Normal(prefix + name, 0, sd, dims=dims)
+
+    return {
+        "trend": normal("trend", prior["trend_sd"], "player"),
+        "early": normal("early", prior["early_sd"], "player"),
+        "counted": normal("counted", prior["counted_sd"], "player"),
+        "effect": normal("effect", prior["effect_sd"], "condition"),
+        "effect_slope": normal("effect_slope", prior["effect_slope_sd"], "condition"),
+        "shift": normal("shift", prior["shift_sd"], "condition"),
+        "mishit_share": MISHIT_MOST
+        * pm.Beta(prefix + "mishit_u", prior["mishit_a"], prior["mishit_b"], dims="player"),
+    }
+
+
+def readings_logp(v, data):
+    """Return the log probability of every counted interval.
+
+    Parameters
+    ----------
+    v : dict
+        Parameters, as `add_component` returns them.
+    data : dict
+        Data containers named as in `putlab.design.Design.data`.
+
+    Returns
+    -------
+    pytensor vector, shape (rows,)
+        count x log probability of the interval.
+    """
+    mu, log_sd = cell_location(v, data)
+    row = data["row_cell"]
+    player = data["player"][row]
+    sd = pt.exp(log_sd)[row]
+    share = v["mishit_share"][player]
+    return data["count"] * pt.log(
+        (1 - share) * interval_probability(data, mu[row], pt.sqrt(sd**2 + data["noise"] ** 2))
+        + share
+        * interval_probability(
+            data, mu[row], pt.sqrt((MISHIT_TIMES * sd) ** 2 + data["noise"] ** 2)
+        )
+        + 1e-300  # a reading beyond anything the model expects must not make it impossible
+    )
+
+
+def cell_location(v, data):
+    """Return mean and log spread of every cell.
+
+    Parameters
+    ----------
+    v, data : dict
+        As in `readings_logp`.
+
+    Returns
+    -------
+    tuple of pytensor vector, shape (cells,)
+        Mean (unit of the component) and log spread.
+    """
+    player, length = data["player"], data["length"]
+    session, condition = data["session"], data["condition"]
+    changed = pt.neq(condition, 0)
+    mu = v["bias"][player, length] + v["setup"][session] + changed * v["shift"][condition]
+    effect = v["effect"][condition] + v["effect_slope"][condition] * data["x"][length]
+    log_sd = (
+        v["level"][player, length]
+        + v["form"][session]
+        + v["trend"][player] * data["practised"]
+        + v["early"][player] * data["early"]
+        + v["counted"][player] * data["counted"]
+        + changed * effect
+    )
+    return mu, log_sd
+
+
+def interval_probability(data, mu, sd):
+    """Return the normal probability of each interval.
+
+    Both ends are turned to the left tail, where a difference of erfc keeps its digits.
+
+    Parameters
+    ----------
+    data : dict
+        With ``lo`` and ``hi``, shape (rows,).
+    mu, sd : pytensor vector, shape (rows,)
+        Mean and standard deviation.
+
+    Returns
+    -------
+    pytensor vector, shape (rows,)
+        Probability.
+    """
+    lo, hi = data["lo"] - mu, data["hi"] - mu
+    right = lo + hi > 0
+    scale = 1 / (sd * np.sqrt(2))
+    near, far = pt.switch(right, -lo, hi) * scale, pt.switch(right, -hi, lo) * scale
+    return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
