@@ -9,7 +9,7 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from putlab.errors import LogError, OutputError
+from putlab.errors import LogError, OutputError, UsageError
 from putlab.intake.files import PACKAGE
 from putlab.intake.tables import ENDINGS, open_tables, reading
 from putlab.rules import declared_rules
@@ -171,7 +171,7 @@ def _resource(package, resource):
         raise LogError(f"{package}: resource {name!r} lists no file under 'path'.")
     try:
         rules = declared_rules(resource[KEY]) if KEY in resource else None
-    except LogError as error:
+    except UsageError as error:
         raise LogError(f"{package}, resource {name!r}: {error}") from error
     files = tuple(_inside(package, name, p) for p in paths)
     return Resource(name, files, rules, _options(package, name, resource))
@@ -238,7 +238,9 @@ def write_datapackage(folder, files, rules=None, *, name="putts", title="", desc
     Raises
     ------
     LogError
-        A file is not a log, or a rule cannot be one.
+        A file cannot be read.
+    UsageError
+        A rule is unknown or cannot have its value.
     OutputError
         The file could not be written.
     """

@@ -6,15 +6,14 @@ import pandas as pd
 
 from putlab.errors import LogError
 from putlab.intake.doubts import doubts, suspected_limits, where
-from putlab.intake.files import digest_of, find_files, joint_digest
-from putlab.intake.rows import WHOLE_ROW, match_columns, rows_of
+from putlab.intake.files import find_files, joint_digest
+from putlab.intake.rows import rows_of
 from putlab.intake.sessions import dated, in_order
-from putlab.intake.tables import Chunk, open_tables
+from putlab.intake.stream import REJECT_COLUMNS, Tally, stream
+from putlab.intake.tables import Chunk
 from putlab.rules import ReadingRules, complete_rules, declared_rules
 from putlab.schema import COLUMN, COLUMNS
-from putlab.writing import write_text
-
-REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
+from putlab.writing import FORMULA_STARTS, write_text
 
 # The label of the player of a log that names none.
 ONE_PLAYER = "player"
@@ -56,22 +55,6 @@ class Log:
     digest: str = ""
 
 
-@dataclass
-class _Gathered:
-    """What has been read so far."""
-
-    rows: list = field(default_factory=list)
-    rejects: list = field(default_factory=list)
-    warnings: list = field(default_factory=list)
-    notes: list = field(default_factory=list)
-    rows_read: int = 0
-
-    def reject(self, rows, column, value, reason):
-        """Move rows of a table to the rejects."""
-        found = rows.assign(column=column, value=value, reason=reason)
-        self.rejects += found[REJECT_COLUMNS].itertuples(index=False, name=None)
-
-
 def read_log(path, *, rules=None, allow_empty=False):
     """Read a log of putts.
 
@@ -94,6 +77,8 @@ def read_log(path, *, rules=None, allow_empty=False):
     ------
     LogError
         The log is missing, damaged, lacks a needed column, or has no usable row.
+    UsageError
+        A rule given is unknown or cannot have its value.
 
     Examples
     --------
@@ -104,126 +89,63 @@ def read_log(path, *, rules=None, allow_empty=False):
     """
     found = find_files(path)
     declared = found.rules | declared_rules(rules)
-    gathered = _Gathered(warnings=list(found.warnings), notes=list(found.notes))
-    digests = {}
-    for file in found.paths:
-        digest = digest_of(file)
-        _read_file(file, found, gathered, copy_of=digests.get(digest))
-        digests.setdefault(digest, file.name)
-    return _assemble(gathered, declared, found, digests, path, allow_empty)
-
-
-def _read_file(file, found, gathered, copy_of):
-    """Read the tables of one file; only those of a workbook that are logs."""
-    name = found.name_of(file)
-    tables = open_tables(file, name, **found.options.get(file, {}))
-    for table, wanted in matched(tables, gathered.warnings):
-        gathered.notes += table.notes
-        for chunk in table.chunks(wanted):
-            gathered.rows_read += chunk.rows
-            rows, rejects = rows_of(chunk)
-            gathered.rejects += [(table.name, *reject) for reject in rejects]
-            rows = rows.assign(file=table.name, row=rows.index)
-            if copy_of:
-                gathered.reject(rows, WHOLE_ROW, "", f"the file is a copy of {copy_of}")
-            else:
-                gathered.rows.append(rows)
-    if copy_of:
-        gathered.warnings.append(f"{name} is a copy of {copy_of}, byte for byte; delete one.")
-
-
-def matched(tables, warnings):
-    """Return the tables that are logs, each with the positions of its known columns.
-
-    Parameters
-    ----------
-    tables : list of putlab.intake.tables.Table
-        Tables of one file.
-    warnings : list of str
-        Grows by the columns that are left out.
-
-    Returns
-    -------
-    list of tuple
-        ``(table, {name: position})``.
-
-    Raises
-    ------
-    LogError
-        No table has the columns of a log.
-    """
-    logs, refused = [], []
-    for table in tables:
-        try:
-            wanted, left_out = match_columns(table.header, table.name)
-        except LogError as error:
-            refused.append((table, error))
-            continue
-        logs.append((table, wanted))
-        warnings += left_out
-    if not logs:
-        raise refused[0][1]
-    warnings += [
-        f"{table.name} is not read: it has not the columns of a log." for table, _ in refused
-    ]
-    return logs
-
-
-def _assemble(gathered, declared, found, digests, path, allow_empty):
-    """Settle what takes the whole log to know: players, dates, duplicates, order, rules."""
-    if not gathered.rows_read:
+    tally = Tally(list(found.warnings), list(found.notes))
+    rows = _joined(stream(found, tally))
+    if not tally.rows_read:
         raise LogError(f"{path} has column names but no rows; expected a row a putt.")
-    rows = _joined(gathered.rows)
-    rows = _settle_players(rows, gathered)
-    rows = _settle_sessions(rows, gathered)
-    rows = _reject_duplicates(rows, gathered)
-    rejects = _rejects_table(gathered.rejects)
+    rows = _settled(rows, tally)
+    rejects = rejects_table(tally.rejects)
     if rows.empty and not allow_empty:
-        raise LogError(_nothing_usable(path, rejects))
-    rows, unnumbered = in_order(rows)
-    if unnumbered:
-        gathered.warnings.append(
-            f"putt is blank in parts of {unnumbered} sessions; they go by row order."
-        )
-    metric = rows["roll_in_m"].to_numpy()
-    rules = complete_rules(declared, rows, metric_rolls=metric)
-    gathered.warnings += doubts(rows) + suspected_limits(rows, rules)
+        raise LogError(nothing_usable(path, tally.rejected, rejects))
+    rules = complete_rules(declared, rows, metric_rolls=rows["roll_in_m"].to_numpy())
+    tally.warnings += doubts(rows) + suspected_limits(rows, rules)
     return Log(
         putts=rows[[column.name for column in COLUMNS] + ["file", "row"]],
         rejects=rejects,
         rules=rules,
-        warnings=gathered.warnings,
-        notes=gathered.notes,
-        files=[found.name_of(p) for p in found.paths],
-        rows_read=gathered.rows_read,
-        digest=joint_digest(digests),
+        warnings=tally.warnings,
+        notes=tally.notes,
+        files=[found.name_of(file) for file in found.paths],
+        rows_read=tally.rows_read,
+        digest=joint_digest(tally.digests),
     )
 
 
 def _joined(chunks):
     """Return chunks as one table whose labels are text."""
-    chunks = chunks or [rows_of(Chunk(pd.DataFrame({})))[0].assign(file="", row=0)]
-    names = [c.name for c in COLUMNS if c.kind == "label"] + ["file"]
+    names = [column.name for column in COLUMNS if column.kind == "label"] + ["file"]
     texts = [chunk.astype(dict.fromkeys(names, "str")) for chunk in chunks]
+    if not texts:
+        nothing = rows_of(Chunk(pd.DataFrame({})))[0].assign(file="", row=0)
+        texts = [nothing.astype(dict.fromkeys(names, "str"))]
     return pd.concat(texts, ignore_index=True)
 
 
-def _settle_players(rows, gathered):
+def _settled(rows, tally):
+    """Settle what takes the whole log to know: players, duplicates, dates, order."""
+    rows = _settle_players(rows, tally)
+    rows = _reject_duplicates(rows, tally)
+    names, warnings = dated(list(rows["session"].unique()))
+    tally.warnings += warnings
+    rows = rows.assign(session=rows["session"].map(names).astype("str"))
+    rows, unnumbered = in_order(rows)
+    if unnumbered:
+        tally.warnings.append(
+            f"putt is blank in parts of {unnumbered} sessions; they go by row order."
+        )
+    return rows
+
+
+def _settle_players(rows, tally):
     """Give a log that names nobody its one player; refuse a nameless row among named."""
     nameless = rows["player"].isna()
     if nameless.all():
         return rows.assign(player=rows["player"].fillna(ONE_PLAYER))
-    gathered.reject(rows[nameless], "player", "", "blank, where other rows name a player")
+    tally.reject_rows(rows[nameless], "player", "", "blank, where other rows name a player")
     return rows[~nameless]
 
 
-def _settle_sessions(rows, gathered):
-    names, warnings = dated(list(rows["session"].unique()))
-    gathered.warnings += warnings
-    return rows.assign(session=rows["session"].map(names).astype("str"))
-
-
-def _reject_duplicates(rows, gathered):
+def _reject_duplicates(rows, tally):
     """Reject a numbered putt that is there twice with every reading the same.
 
     Without ``putt`` numbers equal rows are honest repeats: whole degrees repeat.
@@ -233,33 +155,77 @@ def _reject_duplicates(rows, gathered):
     again = rows.duplicated(names) & numbered
     if again.any():
         values = rows.loc[again, "putt"].map("{:g}".format)
-        gathered.reject(rows[again], "putt", values, "this putt is there already, the same")
+        tally.reject_rows(rows[again], "putt", values, "this putt is there already, the same")
     rest = rows[~again]
     clash = (
         rest.duplicated(["player", "session", "distance_ft", "drill", "putt"])
         & rest["putt"].notna()
     )
     if clash.any():
-        gathered.warnings.append(
+        tally.warnings.append(
             f"putt numbers repeat within a session with other readings ({where(rest[clash])}); "
             "all were kept. If two visits share a session label, give each its own."
         )
     return rest
 
 
-def _rejects_table(records):
+def rejects_table(records):
+    """Return rejects as a table.
+
+    Parameters
+    ----------
+    records : list of tuple
+        ``(file, row, column, value, reason)``.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a reject, by file and row.
+    """
     table = pd.DataFrame(records, columns=REJECT_COLUMNS)
     table = table.astype(dict.fromkeys(["file", "column", "value", "reason"], "str"))
     return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
 
 
-def _nothing_usable(path, rejects):
+def nothing_usable(path, rejected, rejects):
+    """Return the message for a log of which no row can be used.
+
+    Parameters
+    ----------
+    path : path-like
+        The log.
+    rejected : int
+        Number of its rows.
+    rejects : pandas.DataFrame
+        At least one of them.
+
+    Returns
+    -------
+    str
+        The first of them and how to see the others.
+    """
     first = rejects.iloc[0]
     return (
-        f"{path}: none of the {len(rejects):,} rows can be used. First: {first.file}, row "
+        f"{path}: none of the {rejected:,} rows can be used. First: {first.file}, row "
         f"{first.row}, column {first.column}: got {first.value!r}; {first.reason}. "
         "`putlab check` lists the others."
     )
+
+
+def as_text_in_spreadsheets(label):
+    """Mark a label that a spreadsheet would run as a formula; reading takes it off again.
+
+    Parameters
+    ----------
+    label : str
+        A player, session or condition.
+
+    Returns
+    -------
+    str
+        With a leading apostrophe where it begins like a formula.
+    """
+    return "'" + label if label.startswith(FORMULA_STARTS) else label
 
 
 def write_log(putts, path):
@@ -284,4 +250,6 @@ def write_log(putts, path):
             table[name] = table[name].astype("Int64")
         elif COLUMN[name].kind == "flag":
             table[name] = table[name].map({True: "true", False: "false"}, na_action="ignore")
+        elif COLUMN[name].kind == "label":
+            table[name] = table[name].map(as_text_in_spreadsheets, na_action="ignore")
     write_text(path, table.to_csv(index=False, lineterminator="\n"))

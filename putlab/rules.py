@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from putlab.errors import LogError
+from putlab.errors import UsageError
 from putlab.schema import COLUMN, M_PER_FT, closest
 
 DECLARED, READ_OFF, ASSUMED = "declared", "read off the data", "assumed"
@@ -92,7 +92,7 @@ def _checked(name, value):
     lowest = "above 0" if "limit" in name else "0 or more"
     too_low = number <= 0 if "limit" in name else number < 0
     if isinstance(value, bool) or not math.isfinite(number) or too_low or number > MOST[name]:
-        raise LogError(
+        raise UsageError(
             f"reading rule {name}: got {str(value)[:40]!r}; expected a number, {lowest} and at "
             f"most {MOST[name]:g}. {MEANINGS[name]}"
         )
@@ -114,7 +114,7 @@ def declared_rules(given):
 
     Raises
     ------
-    LogError
+    UsageError
         A name is not a rule, or a value cannot be one.
     """
     if given is None:
@@ -122,12 +122,12 @@ def declared_rules(given):
     if isinstance(given, ReadingRules):
         return given.declared
     if not isinstance(given, Mapping):
-        raise LogError(f"reading rules must be names and numbers; got {str(given)[:60]!r}.")
+        raise UsageError(f"reading rules must be names and numbers; got {str(given)[:60]!r}.")
     for name in given:
         if name not in MEANINGS:
             near = closest(name, tuple(MEANINGS))
             hint = f" Did you mean {near}?" if near else ""
-            raise LogError(
+            raise UsageError(
                 f"{str(name)[:60]!r} is no reading rule.{hint} Known: {', '.join(MEANINGS)}."
             )
     return {name: _checked(name, v) for name, v in given.items() if v is not None}
@@ -184,10 +184,10 @@ def common_step(readings, steps):
     Returns
     -------
     float
-        The step, or 0 where the readings are finer than the smallest.
+        The step, or 0 where the readings are finer than the smallest, or there are none.
     """
     present = readings[~np.isnan(readings)]
-    for step in steps:
+    for step in steps if present.size else ():
         off = np.abs(present / step - np.round(present / step))
         if np.mean(off < SLACK) >= ON_STEP:
             return step

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from putlab.schema import LABEL_LIMIT
+from putlab.writing import FORMULA_STARTS
 
 # What programs write for "nothing here": spreadsheets, R, databases, JSON.
 BLANKS = {"", "na", "n/a", "nan", "null", "none", "<na>", "nat"}
@@ -60,13 +61,14 @@ def _float64(column):
     # 0.1 stored in 32 bits is 0.10000000149: steps and equal readings would be lost.
     kind = getattr(column.dtype, "numpy_dtype", column.dtype)
     decimals = {"float32": 5, "float16": 2}.get(str(kind).lower())
-    return values if decimals is None else np.round(values, decimals)
+    # Adding 0 makes -0 into 0, the same reading.
+    return (values if decimals is None else np.round(values, decimals)) + 0.0
 
 
 def _number(text):
     plain = text.replace("\u2212", "-")
     if NUMBER.fullmatch(plain):
-        value = float(plain.replace(",", "."))
+        value = float(plain.replace(",", ".")) + 0.0  # -0 is 0, the same reading
         return value if np.isfinite(value) else "not a finite number"
     if plain.lower().lstrip("+-") in ("inf", "infinity"):
         return "not a finite number"
@@ -118,11 +120,12 @@ def labels(column, choices=()):
         Reason for each position that could not be read.
     """
     read = _choice(choices) if choices else _label
-    values, wrong = _by_distinct_value(column, read, None, object, categorical=True)
-    return values, wrong
+    return _by_distinct_value(column, read, None, object, categorical=True)
 
 
 def _label(text):
+    if text.startswith("'") and text[1:].startswith(FORMULA_STARTS):
+        text = text[1:]  # how the kit, and spreadsheets, write text that begins like a formula
     if len(text) > LABEL_LIMIT:
         return _Wrong(f"a label of {len(text):,} characters; at most {LABEL_LIMIT}")
     if any(unicodedata.category(character) in ("Cc", "Cs") for character in text):
@@ -224,6 +227,24 @@ def shown(value):
         Its text, shortened, with the length where it was cut.
     """
     text = "" if value is None or value is pd.NA else text_of(value)
-    if len(text) <= SHOWN:
+    if len(text) > SHOWN:
+        text = f"{text[:SHOWN]}… ({len(text):,} characters)"
+    return printable(text)
+
+
+def printable(text):
+    """Return text that no terminal takes for a command and no reader for a new line.
+
+    Parameters
+    ----------
+    text : str
+        Anything.
+
+    Returns
+    -------
+    str
+        With control and direction characters written as escapes.
+    """
+    if text.isprintable():
         return text
-    return f"{text[:SHOWN]}… ({len(text):,} characters)"
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

@@ -156,7 +156,7 @@ def _is_log(path):
 
 def _left_out(path):
     name = path.name.lower()
-    return name.startswith((".", "~$", "truth", "readme"))
+    return name.startswith((".", "~$", "truth", "readme", "reject"))
 
 
 def _log_files(folder, found):
