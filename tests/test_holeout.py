@@ -1,0 +1,188 @@
+"""Putts to hole out: against brute force, adaptive integration and plain reasoning."""
+
+import brute_force
+import numpy as np
+import pytest
+from scipy import integrate
+from scipy.stats import norm
+
+from putlab.errors import UsageError
+from putlab.holeout import hole_out
+from putlab.skill import Skill
+
+DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
+TOUR_LIKE = Skill.constant(1.4, 9.0)
+
+
+def many_skills(draws, seed=5):
+    """Return skills all over the range that the error bound speaks of."""
+    rng = np.random.default_rng(seed)
+    return Skill(
+        np.array([10.0]),
+        np.exp(rng.uniform(np.log(0.2), np.log(4), (draws, 1))),
+        rng.normal(0, 0.5, (draws, 1)),
+        np.exp(rng.uniform(np.log(2), np.log(30), (draws, 1))),
+        rng.normal(0, 5, (draws, 1)),
+    )
+
+
+@pytest.mark.parametrize("name", ["wild, biased right and soft", "varies with distance"])
+def test_within_the_bars_of_a_brute_force(name):
+    table = brute_force.compare(brute_force.SETTINGS[name], [3, 10, 30, 60], 800_000, seed=11)
+    # Sampling error of 800,000 holes: at most 0.0006 for a chance, 0.0009 for the average.
+    assert table["one_putt_off"].abs().max() < 0.002
+    assert table["three_putt_off"].abs().max() < 0.002
+    assert table["average_putts_off"].abs().max() < 0.004
+    assert table["mean_leave_off_ft"].abs().max() < 0.03
+
+
+@pytest.mark.calibration
+def test_within_the_bars_of_several_million_putts_a_setting():
+    table = brute_force.record()
+    assert table["one_putt_off"].abs().max() < 0.002
+    assert table["three_putt_off"].abs().max() < 0.002
+    assert table["average_putts_off"].abs().max() < 0.004
+
+
+def test_error_bound_against_four_times_the_nodes():
+    skill = many_skills(40)
+    for stimp_ft, past_ft in [(10, 1.0), (13, 0.25), (8, 2.5)]:
+        plain = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)
+        fine = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft, refine=4)
+        for name in ("one_putt", "three_putt", "average_putts"):
+            error = np.abs(getattr(plain, name) - getattr(fine, name))
+            assert error.max() < 0.001
+            assert np.quantile(error, 0.9) < 0.0002
+
+
+@pytest.mark.parametrize(("line_sd_deg", "pace_sd_pct", "distance_ft"), [(1, 8, 6), (2, 4, 4)])
+def test_one_putt_and_leave_against_adaptive_integration(line_sd_deg, pace_sd_pct, distance_ft):
+    """scipy's adaptive `dblquad` over direction and roll-out, conventions typed in again."""
+    radius, hardest = 4.25 / 24, (1.63 / 0.3048) ** 2 / (2 * 1.8)
+    spread = (distance_ft + 1) * pace_sd_pct / 100
+
+    def window(angle):
+        u = (distance_ft * np.sin(angle) / radius) ** 2
+        along = distance_ft * np.cos(angle)
+        return along - radius * np.sqrt(1 - u), along + hardest * (1 - u) ** 2
+
+    def density(roll, angle):
+        return norm.pdf(roll, distance_ft + 1, spread) * norm.pdf(
+            angle, 0, np.radians(line_sd_deg)
+        )
+
+    def leave(roll, angle):
+        along, aside = distance_ft * np.cos(angle), distance_ft * np.sin(angle)
+        return density(roll, angle) * np.hypot(roll - along, aside)
+
+    edge, reach = np.arcsin(radius / distance_ft), np.radians(8 * line_sd_deg)
+    low, high = distance_ft + 1 - 8 * spread, distance_ft + 1 + 8 * spread
+    options = {"epsabs": 1e-7, "epsrel": 1e-6}
+    holed = (
+        2
+        * integrate.dblquad(
+            density, 0, edge, lambda t: window(t)[0], lambda t: window(t)[1], **options
+        )[0]
+    )
+    total = integrate.dblquad(leave, edge, reach, low, high, **options)[0]
+    total += integrate.dblquad(leave, 0, edge, low, lambda t: window(t)[0], **options)[0]
+    total += integrate.dblquad(leave, 0, edge, lambda t: window(t)[1], high, **options)[0]
+    out = hole_out(Skill.constant(line_sd_deg, pace_sd_pct), [distance_ft], stimp_ft=10)
+    assert out.one_putt[0, 0] == pytest.approx(holed, abs=1e-4)
+    assert out.mean_leave_ft[0, 0] == pytest.approx(2 * total / (1 - holed), abs=0.01)
+
+
+def test_perfect_pace_leaves_the_angle_model_of_a_textbook():
+    """Pace that always just reaches: made when |angle| < asin(R / d) (Gelman, Nolan 2002)."""
+    skill = Skill.constant(1.53, 1e-4)
+    out = hole_out(skill, DISTANCES_FT, stimp_ft=10, past_ft=0.01)
+    half_deg = np.degrees(np.arcsin(4.25 / 24 / DISTANCES_FT))
+    # At 0.01 ft past, the speed limit closes the outer 2 % of the hole (u < 0.98).
+    limit = np.sqrt(1 - np.sqrt(0.01 / ((1.63 / 0.3048) ** 2 / 3.6)))
+    expected = 2 * norm.cdf(half_deg * limit / 1.53) - 1
+    assert out.one_putt[0] == pytest.approx(expected, abs=0.002)
+
+
+def test_draws_are_solved_one_by_one_whatever_their_company():
+    skill = many_skills(450)
+    out = hole_out(skill, DISTANCES_FT)
+    for draw in (0, 211, 449):
+        alone = Skill.constant(
+            skill.line_sd_deg[draw, 0],
+            skill.pace_sd_pct[draw, 0],
+            line_bias_deg=skill.line_bias_deg[draw, 0],
+            pace_bias_pct=skill.pace_bias_pct[draw, 0],
+        )
+        # Putts solved together may be given a few nodes more: within the error bound.
+        expected = hole_out(alone, DISTANCES_FT).average_putts[0]
+        assert out.average_putts[draw] == pytest.approx(expected, abs=0.001)
+
+
+def test_same_input_gives_the_same_output_to_the_last_bit():
+    skill = many_skills(300)
+    first, second = (hole_out(skill, DISTANCES_FT).more_than for _ in range(2))
+    assert np.array_equal(first, second)
+
+
+def test_shares_of_the_misses_add_up_and_mirror():
+    right = hole_out(Skill.constant(1.4, 9, line_bias_deg=0.7), DISTANCES_FT)
+    left = hole_out(Skill.constant(1.4, 9, line_bias_deg=-0.7), DISTANCES_FT)
+    total = right.short + right.long + right.left + right.right
+    assert total == pytest.approx(np.ones_like(total), abs=1e-5)
+    assert np.all(right.right > right.left)
+    assert right.right == pytest.approx(left.left, abs=1e-5)
+    assert right.average_putts == pytest.approx(left.average_putts, abs=1e-4)
+
+
+def test_short_is_the_chance_of_never_reaching_the_hole():
+    # A putt of 30 ft struck 20 % soft: by hand, Phi((30 - 31 * 0.8) / (31 * 0.09)) stop
+    # before it, whatever their line, but for the 0.18 ft of the rim.
+    out = hole_out(Skill.constant(1.0, 9, pace_bias_pct=-20), [30.0])
+    expected = norm.cdf((30 - 31 * 0.8) / (31 * 0.09))
+    assert out.short[0, 0] * (1 - out.one_putt[0, 0]) == pytest.approx(expected, abs=0.01)
+
+
+def test_more_spread_never_helps_at_one_distance_and_average_rises_with_distance():
+    grid = [(line, pace) for line in (0.5, 1, 2, 4) for pace in (4, 8, 16)]
+    averages = {
+        pair: hole_out(Skill.constant(*pair), DISTANCES_FT).average_putts[0] for pair in grid
+    }
+    for line, pace in grid:
+        # Single precision: 2 ft and 3 ft are equal to 7 digits for the steadiest.
+        assert np.all(np.diff(averages[line, pace]) > -1e-6)
+        if (2 * line, pace) in averages:
+            assert np.all(averages[2 * line, pace] >= averages[line, pace] - 1e-6)
+
+
+def test_hopeless_golfer_stops_at_ten_putts():
+    out = hole_out(Skill.constant(60.0, 90.0), [60.0])
+    assert 2 < out.average_putts[0, 0] <= 10
+    assert out.putts_chance[:, 0, 0].sum() == pytest.approx(1)
+
+
+def test_nothing_missed_has_no_mean_leave():
+    out = hole_out(Skill.constant(1e-6, 1e-6), [3.0, 30.0])
+    assert out.one_putt == pytest.approx(np.ones((1, 2)))
+    assert np.all(np.isnan(out.mean_leave_ft))
+    assert out.table()["mean_leave_ft"].isna().all()
+
+
+def test_past_by_distance_is_used_at_each_distance():
+    each = [hole_out(TOUR_LIKE, [d], past_ft=p).one_putt[0, 0] for d, p in ((5, 0.5), (20, 2))]
+    both = hole_out(TOUR_LIKE, [5.0, 20.0], past_ft=[0.5, 2.0]).one_putt[0]
+    assert both == pytest.approx(each, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("distance_ft", "options", "match"),
+    [
+        ([0.0], {}, "above 0 and rising"),
+        ([5.0, 3.0], {}, "above 0 and rising"),
+        ([np.nan], {}, "above 0 and rising"),
+        ([5.0], {"stimp_ft": 0}, "stimp_ft must be above 0"),
+        ([5.0], {"past_ft": -1.0}, "past_ft must be 0 or more"),
+    ],
+)
+def test_wrong_arguments_are_named(distance_ft, options, match):
+    with pytest.raises(UsageError, match=match):
+        hole_out(TOUR_LIKE, distance_ft, **options)
