@@ -163,36 +163,53 @@ def _some(skill, rows):
 
 
 def _solve(skill, distance_ft, stimp_ft, past_ft, grid, refine):
-    def struck(at_ft):
-        return Strikes.of(skill.at(at_ft), past_ft(at_ft))
-
-    shape = (skill.draws, -1)
-    first = leaves(struck(distance_ft), stimp_ft, grid, refine=refine)
-    later = leaves(struck(grid.cells_ft[:: grid.LATER]), stimp_ft, grid, refine=refine)
-    missed = 1 - holed_chance(struck(grid.cells_ft[:: grid.HOLING]), stimp_ft, refine=refine)
-    more_than = _chain(
-        np.clip(missed.reshape(shape) @ grid.fill(grid.HOLING).T, 0.0, 1.0),
-        first.cells.reshape(*shape, grid.CELLS),
-        later.cells.reshape(*shape, grid.CELLS),
-        grid,
-    )
-    more_than = np.stack(
-        [np.ones_like(more_than[0]), 1 - first.holed.reshape(shape), *more_than]
-    )
+    strikes = Strikes.of(skill.at(distance_ft), past_ft(distance_ft))
+    first = leaves(strikes, stimp_ft, grid, refine=refine)
+    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=past_ft, refine=refine)
+    shape = (skill.draws, distance_ft.size)
+    cells = first.cells.reshape(*shape, grid.CELLS)
+    missed = (1 - first.holed).reshape(shape)
+    beyond = np.moveaxis(cells @ later[..., 1:], -1, 0)
+    more_than = np.stack([np.ones(shape), missed, *beyond])
     share = np.maximum(1 - first.holed, np.finfo(float).tiny)
     sides = [getattr(first, name) / share for name in ("short", "long", "left", "right")]
     return more_than, *(part.reshape(shape) for part in (first.mean_leave_ft, *sides))
 
 
-def _chain(missed, first, later, grid):
-    """Return M(2) to M(9) at the first putts, from M(1) on the fine grid.
+def later_putts(skill, grid, *, stimp_ft, past_ft, refine=1):
+    """Return the chances of more putts than 0, 1, ... 8 from wherever a putt was left.
 
-    M(2) and on are smooth in log distance and small, so that few distances carry them.
+    Parameters
+    ----------
+    skill : Skill
+        The golfer.
+    grid : LeaveGrid
+        Distances left.
+    stimp_ft : float
+        Green speed in feet.
+    past_ft : callable
+        Distance in feet to how far past the hole the golfer aims.
+    refine : int
+        Multiplies the nodes of every integral.
+
+    Returns
+    -------
+    ndarray, shape (draws, cells, 9)
+        ``Leaves.cells @`` the sum over the last axis is the mean of the putts still to come.
     """
+
+    def struck(at_ft):
+        return Strikes.of(skill.at(at_ft), past_ft(at_ft))
+
+    shape = (skill.draws, -1)
+    missed = 1 - holed_chance(struck(grid.cells_ft[:: grid.HOLING]), stimp_ft, refine=refine)
+    missed = np.clip(grid.fill(grid.HOLING) @ missed.reshape(*shape, 1), 0.0, 1.0)
+    found = leaves(struck(grid.cells_ft[:: grid.LATER]), stimp_ft, grid, refine=refine)
+    cells = found.cells.reshape(*shape, grid.CELLS)
+    # Smooth in log distance and small: few distances carry the chances of more than one.
     fill = grid.fill(grid.LATER)
-    found, current = [(first @ missed[..., None])[..., 0]], later @ missed[..., None]
-    first, later = first @ fill, later @ fill
-    for _ in range(2, MOST_PUTTS - 1):
-        found.append((first @ current)[..., 0])
-        current = later @ current
-    return found
+    chances, current, step = [np.ones_like(missed), missed], cells @ missed, cells @ fill
+    while len(chances) < MOST_PUTTS - 1:
+        chances.append(np.maximum(fill @ current, 0.0))
+        current = step @ current
+    return np.concatenate(chances, axis=-1)
