@@ -45,7 +45,8 @@ class Design:
         when the model is compiled: ``cell_index`` (player, session, length, condition),
         ``cell_covariate`` (practised, early, counted), ``row`` (lo, hi, noise, count),
         ``row_cell``, ``over_lengths`` (x on a diagonal, colouring and whitening matrix),
-        ``session_player``, ``centre_length`` (level, bias), ``centre_session`` (setup,
+        ``session_player``, ``visit_share`` (each visit's share of a player's readings),
+        ``centre_length`` (level, bias), ``centre_session`` (setup,
         form), ``priors``.
     """
 
@@ -209,12 +210,16 @@ def _centring(data, sessions, players, size):
     np.add.at(per_session, session, count)
     session_player = np.zeros(size[1], dtype=int)
     session_player[: len(sessions)] = pd.Index(players).get_indexer(sessions["player"])
+    visit_share = np.zeros((size[0], size[1]))
+    visit_share[session_player, np.arange(size[1])] = per_session
+    visit_share /= np.maximum(visit_share.sum(axis=1, keepdims=True), 1)
     # Typical sizes: weak spot 0.1 of log spread, bias 0.15, setup 0.25, form 0.07;
     # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
     level, bias = _share(0.1**2, 2 * per_length), _share(0.15**2, per_length)
     setup, form = _share(0.25**2, per_session), _share(0.07**2, 2 * per_session)
     return {
         "session_player": session_player,
+        "visit_share": visit_share,
         "centre_length": np.stack([level, bias]),
         "centre_session": np.stack([setup, form]),
     }

@@ -271,15 +271,19 @@ def named_quantities(raw, design):
     """
     v = {name: raw[name].values for name in raw.data_vars}
     x, colour, whiten = design.data["over_lengths"]
-    straight = v["base"][..., None] + v["slope"][..., None] * np.diag(x)
-    flat = np.broadcast_to(v["bias_mean"][..., None], straight.shape)
-    centre = design.data["centre_length"]
-    level = _uncentre(v["level_u"], straight @ whiten.T, v["bump_sd"], centre[0]) @ colour.T
-    bias = _uncentre(v["bias_u"], flat @ whiten.T, v["bias_bump_sd"], centre[1]) @ colour.T
     setup_sd = v["setup_sd"][..., design.data["session_player"]]
     centre = design.data["centre_session"]
     setup = v["setup_u"] * setup_sd ** (1 - centre[0])
     form = v["form_u"] * v["form_sd"][..., None] ** (1 - centre[1])
+    mean_setup, mean_form = (
+        setup @ design.data["visit_share"].T,
+        form @ design.data["visit_share"].T,
+    )
+    straight = v["base_u"][..., None] + v["slope"][..., None] * np.diag(x)
+    flat = np.broadcast_to(v["bias_mean_u"][..., None], straight.shape)
+    centre = design.data["centre_length"]
+    level = _uncentre(v["level_u"], straight @ whiten.T, v["bump_sd"], centre[0]) @ colour.T
+    bias = _uncentre(v["bias_u"], flat @ whiten.T, v["bias_bump_sd"], centre[1]) @ colour.T
     lengths, visits = len(design.lengths_ft), len(design.sessions)
     conditions = slice(1, 1 + len(design.conditions))
     named = {
@@ -288,13 +292,15 @@ def named_quantities(raw, design):
         "bump_sd": ((), v["bump_sd"]),
         "bias_bump_sd": ((), v["bias_bump_sd"]),
         "form_sd": ((), v["form_sd"]),
-        "level": (("player", "length"), level[..., :lengths]),
-        "bias": (("player", "length"), bias[..., :lengths]),
+        "base": (("player",), v["base_u"] - mean_form),
+        "bias_mean": (("player",), v["bias_mean_u"] - mean_setup),
+        "level": (("player", "length"), level[..., :lengths] - mean_form[..., None]),
+        "bias": (("player", "length"), bias[..., :lengths] - mean_setup[..., None]),
         "setup": (("session",), setup[..., :visits]),
         "form": (("session",), form[..., :visits]),
         "mishit_share": (("player",), MISHIT_MOST * v["mishit_u"]),
     }
-    for name in ("base", "slope", "bias_mean", "setup_sd", "trend", "early", "counted"):
+    for name in ("slope", "setup_sd", "trend", "early", "counted"):
         named[name] = (("player",), v[name])
     for name in ("effect", "effect_slope", "shift"):
         named[name] = (("condition",), v[name][..., conditions])

@@ -31,8 +31,8 @@ MISHIT_MOST = 0.2
 
 # The free names of the model, in the order of the story above.
 PARAMETERS = [
-    "base_mean", "between_sd", "base", "slope", "bump_sd", "level_u",
-    "bias_mean", "bias_bump_sd", "bias_u", "setup_sd", "setup_u", "form_sd", "form_u",
+    "base_mean", "between_sd", "base_u", "slope", "bump_sd", "level_u",
+    "bias_mean_u", "bias_bump_sd", "bias_u", "setup_sd", "setup_u", "form_sd", "form_u",
     "trend", "early", "counted", "effect", "effect_slope", "shift", "mishit_u",
 ]  # fmt: skip
 
@@ -74,12 +74,12 @@ def add_component(design, prefix=""):
     Returns
     -------
     dict of str to pytensor variable
-        Every parameter and ``level, bias, setup, form`` by its name without the prefix.
+        What the likelihood uses, by its name in the story.
     """
     data = _containers(design, prefix)
     prior = {name: data["priors"][i] for i, name in enumerate(SpreadPriors.names())}
-    v = _level(data, prior, prefix) | _bias(data, prior, prefix)
-    v |= _sessions(data, prior, prefix) | _effects(prior, prefix)
+    v = _sessions(data, prior, prefix) | _effects(prior, prefix)
+    v |= _level(v, data, prior, prefix) | _bias(v, data, prior, prefix)
     pm.Potential(prefix + "readings", readings_logp(v, data).sum())
     return v
 
@@ -114,13 +114,18 @@ def _partly_centred(name, mean, sd, centre, dims):
     return mean + (u - centre * mean) * sd ** (1 - centre)
 
 
-def _level(data, prior, prefix):
+# Level and bias are sampled with the player's mean form and setup in them, and freed of it
+# afterwards: the readings place that sum well, and its two parts only together.
+
+
+def _level(v, data, prior, prefix):
     base_mean = pm.Normal(prefix + "base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
     between_sd = _lognormal(prefix + "between_sd", prior, "between")
-    base = pm.Normal(prefix + "base", base_mean, between_sd, dims="player")
+    mean_form = data["visit_share"] @ v["form"]
+    base_u = pm.Normal(prefix + "base_u", base_mean + mean_form, between_sd, dims="player")
     slope = pm.Normal(prefix + "slope", 0, prior["slope_sd"], dims="player")
     bump_sd = _lognormal(prefix + "bump_sd", prior, "bump")
-    straight = base[:, None] + slope[:, None] * data["x"][None, :]
+    straight = base_u[:, None] + slope[:, None] * data["x"][None, :]
     white = _partly_centred(
         prefix + "level_u",
         straight @ data["whiten"].T,
@@ -128,21 +133,14 @@ def _level(data, prior, prefix):
         data["centre_level"],
         ("player", "length"),
     )
-    level = white @ data["colour"].T
-    return {
-        "base_mean": base_mean,
-        "between_sd": between_sd,
-        "base": base,
-        "slope": slope,
-        "bump_sd": bump_sd,
-        "level": level,
-    }
+    return {"level": white @ data["colour"].T - mean_form[:, None]}
 
 
-def _bias(data, prior, prefix):
-    bias_mean = pm.Normal(prefix + "bias_mean", 0, prior["bias_sd"], dims="player")
+def _bias(v, data, prior, prefix):
+    mean_setup = data["visit_share"] @ v["setup"]
+    bias_mean_u = pm.Normal(prefix + "bias_mean_u", mean_setup, prior["bias_sd"], dims="player")
     bump_sd = _lognormal(prefix + "bias_bump_sd", prior, "bias_bump")
-    flat = bias_mean[:, None] * pt.ones_like(data["x"])[None, :]
+    flat = bias_mean_u[:, None] * pt.ones_like(data["x"])[None, :]
     white = _partly_centred(
         prefix + "bias_u",
         flat @ data["whiten"].T,
@@ -150,7 +148,7 @@ def _bias(data, prior, prefix):
         data["centre_bias"],
         ("player", "length"),
     )
-    return {"bias_mean": bias_mean, "bias_bump_sd": bump_sd, "bias": white @ data["colour"].T}
+    return {"bias": white @ data["colour"].T - mean_setup[:, None]}
 
 
 def _sessions(data, prior, prefix):
@@ -160,7 +158,7 @@ def _sessions(data, prior, prefix):
         prefix + "setup_u", 0, setup_sd[data["session_player"]], data["centre_setup"], "session"
     )
     form = _partly_centred(prefix + "form_u", 0, form_sd, data["centre_form"], "session")
-    return {"setup_sd": setup_sd, "form_sd": form_sd, "setup": setup, "form": form}
+    return {"setup": setup, "form": form}
 
 
 def _effects(prior, prefix):
