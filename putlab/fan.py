@@ -63,7 +63,7 @@ class Fan:
         return cls(strikes, along, offset, chance, near, far)
 
     @classmethod
-    def beside(cls, strikes, side, nodes):
+    def beside(cls, strikes, side, nodes, *, within_ft=np.inf):
         """Return directions that pass the hole by.
 
         Parameters
@@ -74,6 +74,8 @@ class Fan:
             Left or right.
         nodes : int
             Directions a putt.
+        within_ft : float
+            Leave out directions that pass the hole farther away than this.
 
         Returns
         -------
@@ -81,8 +83,8 @@ class Fan:
             ``nodes`` directions a putt.
         """
         edge = strikes.hole_edges()[(side + 1) // 2]
-        endless = np.full_like(edge, side * np.inf)
-        edges = (endless, edge) if side < 0 else (edge, endless)
+        outer = strikes.passing_edges(within_ft)[(side + 1) // 2]
+        edges = (outer, edge) if side < 0 else (edge, outer)
         along, offset, chance = strikes.directions(*edges, nodes)
         level = strikes.roll_edge(along)
         return cls(strikes, along, offset, chance, level, level)

@@ -156,8 +156,27 @@ def _pasts(past_ft, distance_ft):
     return lambda wanted_ft: np.interp(np.log(wanted_ft), np.log(distance_ft), past_ft)
 
 
+def thinned(skill, most):
+    """Return at most so many of a skill's draws, evenly taken.
+
+    Parameters
+    ----------
+    skill : Skill
+        The golfer.
+    most : int
+        Draws to keep.
+
+    Returns
+    -------
+    Skill
+        The same golfer, cheaper to work with.
+    """
+    if skill.draws <= most:
+        return skill
+    return _some(skill, np.linspace(0, skill.draws - 1, most).round().astype(int))
+
+
 def _some(skill, rows):
-    """Return some of a skill's draws."""
     names = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
     return Skill(skill.distance_ft, *(getattr(skill, name)[rows] for name in names))
 

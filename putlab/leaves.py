@@ -137,7 +137,7 @@ def holed_chance(strikes, stimp_ft, *, refine=1):
     ndarray, shape (putts,)
         Chances: roll-out in closed form for each direction, direction by quadrature.
     """
-    return _in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], strikes)[0]
+    return in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], strikes)[0]
 
 
 def leaves(strikes, stimp_ft, grid, *, refine=1):
@@ -159,11 +159,24 @@ def leaves(strikes, stimp_ft, grid, *, refine=1):
     Leaves
         Chances, mean leave and cells of every putt.
     """
-    return Leaves(*_in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), strikes))
+    return Leaves(*in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), strikes))
 
 
-def _in_chunks(work, strikes):
-    """Return columns of work done on a few putts at a time, putts of like scatter together."""
+def in_chunks(work, strikes):
+    """Do work on a few putts at a time, putts of like scatter together.
+
+    Parameters
+    ----------
+    work : callable
+        Strikes to a sequence of arrays, a row a putt.
+    strikes : Strikes
+        The putts.
+
+    Returns
+    -------
+    list of ndarray
+        The arrays for all putts, in their order.
+    """
     order = np.argsort(strikes.roll_sd_ft, kind="stable")
     parts = [work(strikes[order[i : i + CHUNK]]) for i in range(0, len(strikes), CHUNK)]
     back = np.argsort(order, kind="stable")

@@ -95,7 +95,25 @@ class Strikes:
         tuple of ndarray, each of shape (putts, 1)
             Left edge, right edge. From inside the hole's radius, any forward direction.
         """
-        half_rad = np.arcsin(np.minimum(HOLE_RADIUS_FT / self.distance_ft, 1.0))
+        return self.passing_edges(HOLE_RADIUS_FT)
+
+    def passing_edges(self, offset_ft):
+        """Return the directions that pass the hole's centre so far away on either side.
+
+        Parameters
+        ----------
+        offset_ft : float
+            Feet; infinity is any direction at all.
+
+        Returns
+        -------
+        tuple of ndarray, each of shape (putts, 1)
+            Left edge, right edge, in spreads from the mean.
+        """
+        if np.isinf(offset_ft):
+            endless = np.full((len(self), 1), np.inf)
+            return -endless, endless
+        half_rad = np.arcsin(np.minimum(offset_ft / self.distance_ft, 1.0))
         return self._turns(-half_rad), self._turns(half_rad)
 
     def steep_edges(self, stimp_ft):
