@@ -99,10 +99,10 @@ def _pass(found, declared, most_cells, repeated=()):
 
 def _finished(path, found, counter, tally):
     """Decode the labels, settle players and dates, and look the whole over."""
-    cells = _named(_dated(counter.cells, counter, tally), counter, tally)
-    rejects = rejects_table(tally.rejects)
-    if not len(cells):
-        raise LogError(nothing_usable(path, tally.rejected, rejects))
+    cells = counter.cells
+    if cells.empty:
+        raise LogError(nothing_usable(path, tally.rejected, rejects_table(tally.rejects)))
+    cells = _named(_dated(cells, counter, tally), counter, tally)
     metric = cells["roll_in_m"].to_numpy()
     rules = complete_rules(counter.declared, cells, metric_rolls=metric)
     rules = _with_wider_steps(rules, counter.steps, tally)
@@ -111,7 +111,7 @@ def _finished(path, found, counter, tally):
     return Counts(
         cells=cells[[*names, "early", "count"]],
         rejected=tally.rejected,
-        rejects=rejects,
+        rejects=rejects_table(tally.rejects),
         rules=rules,
         warnings=tally.warnings,
         notes=tally.notes,

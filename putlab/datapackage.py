@@ -185,7 +185,8 @@ def _inside(package, name, path):
     if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+:", path):
         raise LogError(f"{where}; the kit makes no network call. Save the file beside it.")
     parts = re.split(r"[/\\]", path)
-    if ".." in parts or path.startswith(("/", "\\", "~")) or "\0" in path:
+    drive = path[1:2] == ":"
+    if ".." in parts or drive or path.startswith(("/", "\\", "~")) or "\0" in path:
         raise LogError(f"{where}, which leads outside the folder of the package.")
     file = package.parent / path
     if not file.exists():

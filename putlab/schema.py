@@ -173,8 +173,12 @@ def closest(name, known=tuple(ACCEPTED_NAMES)):
     Returns
     -------
     str or None
-        The nearest name, or None where none is near.
+        The nearest name, or None where none is near. A length without its unit could be
+        either of two.
     """
+    twins = [n for n in known if n in (f"{tidy(name)}_ft", f"{tidy(name)}_m")]
+    if twins:
+        return " or ".join(twins)
     found = difflib.get_close_matches(tidy(name), known, n=1, cutoff=0.75)
     return found[0] if found else None
 

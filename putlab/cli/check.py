@@ -71,9 +71,11 @@ def _meta(read):
 
 def _summary(name, read):
     """Return the lines of the whole account, the answer first."""
+    from putlab.intake.cells import printable
+
     files = f"{len(read.files)} file{'s' if len(read.files) > 1 else ''}"
     yield (
-        f"{name}: {files}, {read.rows_read:,} rows: {len(read.putts):,} accepted, "
+        f"{printable(name)}: {files}, {read.rows_read:,} rows: {len(read.putts):,} accepted, "
         f"{len(read.rejects):,} rejected."
     )
     for title, lines in (
@@ -103,8 +105,10 @@ def _contents(read):
     names = putts["session"].unique()
     span = names[0] if len(names) == 1 else f"{len(names)}, {names[0]} to {names[-1]}"
     yield _line("sessions", span)
-    lengths = putts["distance_ft"].round(2).value_counts().sort_index()
-    yield _line("distances", _some([f"{length:g}" for length in lengths.index]) + " ft")
+    lengths = putts["distance_ft"].round(2).value_counts()
+    usual = ", ".join(f"{length:g}" for length in sorted(lengths.index[:LISTED]))
+    others = f" and {len(lengths) - LISTED} others" if len(lengths) > LISTED else ""
+    yield _line("distances", f"{usual} ft{others}")
     for column in ("line_deg", "roll_ft", "holed", "leave_ft"):
         if count := int(putts[column].notna().sum()):
             yield _line(column, f"{count:,} readings")

@@ -27,13 +27,15 @@ FLAGS = dict.fromkeys(("true", "yes", "y", "1", "1.0"), True) | dict.fromkeys(
 SHOWN = 60
 
 
-def numbers(column):
+def numbers(column, *, whole=False):
     """Read a column of numbers.
 
     Parameters
     ----------
     column : pandas.Series
         Text (a decimal comma is understood) or typed values.
+    whole : bool
+        Whether a count is expected: then 1,000 could be a thousand, and is refused.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def numbers(column):
         infinite = np.flatnonzero(np.isinf(values))
         values[infinite] = np.nan
         return values, dict.fromkeys(infinite.tolist(), "not a finite number")
-    return _by_distinct_value(column, _number, np.nan, float)
+    return _by_distinct_value(column, _count if whole else _number, np.nan, float)
 
 
 def _float64(column):
@@ -65,6 +67,10 @@ def _float64(column):
     return (values if decimals is None else np.round(values, decimals)) + 0.0
 
 
+def _count(text):
+    return "a comma in a whole number" if "," in text else _number(text)
+
+
 def _number(text):
     plain = text.replace("\u2212", "-")
     if NUMBER.fullmatch(plain):
@@ -74,7 +80,7 @@ def _number(text):
         return "not a finite number"
     if _iso_date(plain):
         return "a date where a number is expected; did the spreadsheet turn 12.5 into one?"
-    return "not a number"
+    return "not a plain number"
 
 
 def flags(column):

@@ -70,6 +70,8 @@ class Counter:
         if len(self.nameless) < MOST_NAMELESS:
             nobody = rows[(keys["player"] == -1).to_numpy()].head(MOST_NAMELESS)
             self.nameless += list(zip(nobody["file"], nobody["row"], strict=True))
+        if keys.empty:
+            return
         keys = keys.assign(early=self._early(keys))
         for name in self.steps:
             keys[name] = self._on_step(name, keys[name].to_numpy())
@@ -159,10 +161,13 @@ class Counter:
         return grown
 
     def _on_step(self, name, values):
-        """Put readings on their wider step, except those stopped by a declared limit."""
-        step = self.steps[name]
-        stopped = np.abs(values) >= self.declared.get(LIMITS.get(name), np.inf)
-        return np.where(stopped, values, np.round(np.round(values / step) * step, 9))
+        """Put readings on their wider step, except those stopped by a declared limit.
+
+        One whose wider interval holds the limit joins the stopped: it was at least there.
+        """
+        step, limit = self.steps[name], self.declared.get(LIMITS.get(name), np.inf)
+        wide = np.round(np.round(values / step) * step, 9)
+        return np.where(np.abs(values) >= limit, values, np.clip(wide, -limit, limit))
 
     @property
     def cells(self):

@@ -73,7 +73,7 @@ def _records(stream, separator, name):
     lines = _Lines(stream)
     reader = csv.reader(lines, delimiter=separator)
     width, number = 0, 0
-    for number, cells in enumerate(reader, start=1):
+    for number, cells in enumerate(_parsed(reader, name), start=1):
         taken, problem = lines.take(), None
         if len(taken) > 1 or lines.ended:
             problem = _open_quote(taken, separator, width)
@@ -85,6 +85,15 @@ def _records(stream, separator, name):
         if any(cell.strip() for cell in cells) and not (number == 1 and _hint(taken[0])):
             width = width or len(cells)
             yield number, cells, problem
+
+
+def _parsed(reader, name):
+    try:
+        yield from reader
+    except csv.Error as error:
+        raise LogError(
+            f"{name}, line {reader.line_num}: {error}. Save the file again as CSV in UTF-8."
+        ) from error
 
 
 class _Lines:
@@ -174,13 +183,13 @@ def _sixteen_bits(start, name):
 
 def _decodes(path, name, encoding):
     decoder = codecs.getincrementaldecoder(encoding)()
-    try:
-        with reading(name), path.open("rb") as stream:
+    with reading(name), path.open("rb") as stream:
+        try:
             while block := stream.read(BLOCK):
                 decoder.decode(block)
             decoder.decode(b"", final=True)
-    except UnicodeDecodeError:
-        return False
+        except UnicodeDecodeError:
+            return False
     return True
 
 

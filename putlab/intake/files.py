@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from putlab.errors import LogError
+from putlab.intake.cells import printable
 from putlab.intake.tables import ENDINGS, reading
 
 PACKAGE = "datapackage.json"
@@ -53,7 +54,8 @@ class LogFiles:
         str
             Its path inside the log's folder.
         """
-        return path.relative_to(self.root).as_posix()
+        # A name that is no valid text, or holds control characters, must not reach a terminal.
+        return printable(path.relative_to(self.root).as_posix())
 
 
 def find_files(path):
@@ -123,7 +125,8 @@ def _of_folder(folder):
         found.paths = _log_files(folder, found)
     if not found.paths:
         raise LogError(
-            f"{folder} holds no log; expected files that end in {', '.join(ENDINGS)}."
+            f"{folder} holds no log; expected files that end in {', '.join(ENDINGS)} in the "
+            "folder itself, not in folders inside it."
         )
     return found
 
@@ -134,7 +137,7 @@ def _declared(found, package, only=None):
     declared = read_datapackage(package)
     wanted = [r for r in declared.resources if only is None or only in r.paths]
     if only is None:
-        found.paths = [path for resource in wanted for path in resource.paths]
+        found.paths = list(dict.fromkeys(p for resource in wanted for p in resource.paths))
         others = sorted(p.name for p in package.parent.iterdir() if _is_log(p))
         left = [name for name in others if name not in declared.listed]
         if found.paths and left:

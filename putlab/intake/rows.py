@@ -1,19 +1,10 @@
-"""Raw cells to rows in feet: names, units, ranges, contradictions; bad rows set apart."""
+"""Raw cells to rows in feet: units, ranges, contradictions; bad rows set apart."""
 
 import numpy as np
 import pandas as pd
 
-from putlab.errors import LogError
 from putlab.intake.cells import flags, labels, numbers, shown
-from putlab.schema import (
-    ACCEPTED_NAMES,
-    COLUMN,
-    COLUMNS,
-    M_PER_FT,
-    READINGS,
-    closest,
-    tidy,
-)
+from putlab.schema import COLUMN, COLUMNS, M_PER_FT, READINGS
 
 # Roll-out, leave and holed are each read to a step; two of them contradict each other only
 # beyond what coarse steps of a foot could explain.
@@ -21,67 +12,6 @@ CONTRADICTION_FT = 1.0
 
 # Cells of a row that cannot be told apart belong to no column.
 WHOLE_ROW = "(row)"
-
-
-def match_columns(header, name):
-    """Find the known columns of a table.
-
-    Parameters
-    ----------
-    header : list of str
-        Column names as found.
-    name : str
-        The table, for messages.
-
-    Returns
-    -------
-    wanted : dict of str to int
-        Known names and their positions.
-    warnings : list of str
-        Columns left out, each with the nearest known name.
-
-    Raises
-    ------
-    LogError
-        A needed column is missing, or a column is there twice.
-    """
-    wanted, unknown = {}, []
-    for position, found in enumerate(header):
-        known = tidy(found)
-        if known in wanted:
-            raise LogError(f"{name}: two columns are called {known}; rename or delete one.")
-        if known in ACCEPTED_NAMES:
-            wanted[known] = position
-        elif known and not known.startswith("index_level"):
-            unknown.append(str(found).strip()[:60])
-    _require(wanted, header, name)
-    return wanted, [_left_out(name, column) for column in unknown]
-
-
-def _left_out(name, column):
-    near = closest(column)
-    hint = f": did you mean {near}?" if near else "."
-    return f"{name}: column {column!r} is not used{hint}"
-
-
-def _require(wanted, header, name):
-    filled = {ACCEPTED_NAMES[known] for known in wanted}
-    missing = [_either(c) for c in COLUMNS if c.needed and c.name not in filled]
-    if not filled & set(READINGS):
-        missing.append("one of " + ", ".join(_either(COLUMN[c]) for c in READINGS))
-    if not missing:
-        return
-    found = ", ".join(str(h).strip()[:40] for h in header[:30] if str(h).strip()) or "none"
-    near = {str(h): closest(h) for h in header if tidy(h) not in ACCEPTED_NAMES}
-    hints = "".join(f" Is {h.strip()[:40]!r} {near[h]}?" for h in near if near[h])
-    raise LogError(
-        f"{name}: missing {'; '.join(missing)}. Columns found: {found}.{hints} "
-        "The first row must hold the column names."
-    )
-
-
-def _either(column):
-    return f"{column.name} (or {column.metric})" if column.metric else column.name
 
 
 class Problems:
@@ -241,14 +171,17 @@ def _number(column, raw, problems):
 def _read(column, name, raw, unit, problems):
     if name not in raw:
         return None
-    values, wrong = numbers(raw[name])
+    values, wrong = numbers(raw[name], whole=column.kind == "whole")
     _note(column, name, raw, wrong, problems)
     values = in_feet(values) if unit == M_PER_FT else values
     outside = _outside(column, values)
     for position in np.flatnonzero(outside):
         extra = "" if unit == 1.0 else " ft"
         problems.add(
-            position, name, raw[name].iloc[position], f"expected {column.accepted}{extra}"
+            position,
+            name,
+            raw[name].iloc[position],
+            f"out of range; expected {column.accepted}{extra}",
         )
     values[outside] = np.nan
     return values

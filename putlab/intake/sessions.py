@@ -5,10 +5,10 @@ import re
 
 import numpy as np
 
-ISO = re.compile(r"\d{4}-\d\d-\d\d")
+ISO = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 STAMP = re.compile(r"(\d{4}-\d\d-\d\d)[T ]00:00(:00(\.0+)?)?(Z|\+00:00)?")
-COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)")
-LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)")
+COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)", re.ASCII)
+LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
 
 # Days since 1899-12-30, as spreadsheets count them, from 2000-01-01 to 2079-06-06.
 SERIAL = range(36526, 65537)
@@ -107,7 +107,7 @@ def ranks(sessions):
         Rank of each session, from 0.
     """
     names = list(sessions.unique())
-    if all(_iso(name) for name in names):
+    if all(_iso(name[:10]) and name[10:11] in ("", " ", "T") for name in names):
         names.sort()
     return {name: rank for rank, name in enumerate(names)}
 

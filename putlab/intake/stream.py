@@ -4,8 +4,13 @@ from dataclasses import dataclass, field
 
 from putlab.errors import LogError
 from putlab.intake.files import digest_of
-from putlab.intake.rows import WHOLE_ROW, match_columns, rows_of
+from putlab.intake.header import match_columns
+from putlab.intake.rows import WHOLE_ROW, rows_of
 from putlab.intake.tables import open_tables
+from putlab.schema import closest
+
+# Unknown columns listed; a damaged file can have thousands.
+MOST_NAMES = 20
 
 REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
 
@@ -26,6 +31,8 @@ class Tally:
         What to look at; what was left out or decided.
     digests : dict of str to str
         Digest of each file read and the file's name.
+    unknown : dict of str to list of str
+        Columns that are left out, and the tables that have them.
     """
 
     warnings: list = field(default_factory=list)
@@ -35,6 +42,7 @@ class Tally:
     rejected: int = 0
     rejects: list = field(default_factory=list)
     digests: dict = field(default_factory=dict)
+    unknown: dict = field(default_factory=dict)
 
     def reject(self, records):
         """Count rejects and keep them while there is room.
@@ -96,11 +104,26 @@ def stream(found, tally):
         if twin:
             tally.warnings.append(f"{name} is a copy of {twin}, byte for byte; delete one.")
         tally.digests.setdefault(digest, name)
+    tally.warnings += _left_out(tally.unknown)
+
+
+def _left_out(unknown):
+    """Say which columns are not used, with the nearest known name where there is one."""
+    plain = []
+    for column, tables in list(unknown.items())[:MOST_NAMES]:
+        where = tables[0] if len(tables) == 1 else f"{len(tables)} tables"
+        if near := closest(column):
+            yield f"{where}: column {column!r} is not used: did you mean {near}?"
+        else:
+            plain.append(f"{column!r} ({where})")
+    plain += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
+    if plain:
+        yield f"columns that are not used: {', '.join(plain)}."
 
 
 def _rows_of_file(path, name, options, tally):
     tables = open_tables(path, name, **options)
-    for table, wanted in _logs(tables, tally.warnings):
+    for table, wanted in _logs(tables, tally):
         tally.notes += table.notes
         for chunk in table.chunks(wanted):
             tally.rows_read += chunk.rows
@@ -109,18 +132,21 @@ def _rows_of_file(path, name, options, tally):
             yield rows.assign(file=table.name, row=rows.index)
 
 
-def _logs(tables, warnings):
+def _logs(tables, tally):
     """Return the tables that are logs; a workbook may hold sheets of other things."""
     logs, refused = [], {}
     for table in tables:
         try:
-            wanted, left_out = match_columns(table.header, table.name)
+            wanted, unknown = match_columns(table.header, table.name)
         except LogError as error:
             refused[table.name] = error
             continue
         logs.append((table, wanted))
-        warnings += left_out
+        for column in unknown:
+            tally.unknown.setdefault(column, []).append(table.name)
     if not logs:
         raise next(iter(refused.values()))
-    warnings += [f"{name} was not read: it has not the columns of a log." for name in refused]
+    tally.warnings += [
+        f"{name} was not read: it has not the columns of a log." for name in refused
+    ]
     return logs

@@ -1,6 +1,7 @@
 """Tables as read: one file gives one or more, each in chunks of raw cells."""
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -143,31 +144,34 @@ def chunk_of(rows, wanted):
     return Chunk(pd.DataFrame(columns, index=index, dtype=object))
 
 
-class reading:
+@contextmanager
+def reading(name):
     """Turn what the system says about a file that cannot be read into a `LogError`.
 
     Parameters
     ----------
     name : str
         The file, as the message should call it.
+
+    Yields
+    ------
+    None
+        Read the file inside.
+
+    Raises
+    ------
+    LogError
+        The system or the decoder refused.
     """
-
-    def __init__(self, name):
-        self.name = name
-
-    def __enter__(self):
-        """Start watching."""
-        return self
-
-    def __exit__(self, kind, error, trace):
-        """Chain what the system or the decoder raised into a LogError."""
-        if isinstance(error, UnicodeError):
-            raise LogError(
-                f"{self.name} stops being text in the middle ({error.reason}); it is damaged "
-                "or cut short. Save it again as CSV in UTF-8."
-            ) from error
-        if isinstance(error, OSError):
-            reason = error.strerror or str(error)
-            raise LogError(
-                f"{self.name} could not be read: {reason}. Check the file and its permissions."
-            ) from error
+    try:
+        yield
+    except UnicodeError as error:
+        raise LogError(
+            f"{name} stops being text in the middle ({error}); it is damaged or cut short. "
+            "Save it again as CSV in UTF-8."
+        ) from error
+    except OSError as error:
+        raise LogError(
+            f"{name} could not be read: {error.strerror or error}. Check the file and its "
+            "permissions."
+        ) from error

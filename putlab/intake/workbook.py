@@ -4,7 +4,7 @@ import warnings
 import zipfile
 
 from putlab.errors import LogError
-from putlab.intake.cells import text_of
+from putlab.intake.cells import printable, text_of
 from putlab.intake.tables import CHUNK_ROWS, Table, chunk_of
 
 # A workbook is a zip archive. One that unpacks to more than this is no coach's log, and
@@ -25,7 +25,8 @@ def open_workbook(path, name):
     Returns
     -------
     list of Table
-        A table a sheet that has any cells; rows are numbered as the spreadsheet shows.
+        A table a visible sheet that has any cells; rows are numbered as the spreadsheet
+        shows.
 
     Raises
     ------
@@ -36,7 +37,10 @@ def open_workbook(path, name):
     if not sheets:
         raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
     alone = len(sheets) == 1
-    return [_table(rows, name if alone else f"{name}, sheet {title}") for title, rows in sheets]
+    return [
+        _table(rows, name if alone else f"{name}, sheet {printable(title)}")
+        for title, rows in sheets
+    ]
 
 
 def _sheets(path, name):
@@ -49,10 +53,10 @@ def _sheets(path, name):
         if unpacked > UNPACKED_LIMIT:
             raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
         # openpyxl warns of drawings and styles that it leaves out: no cell is among them.
-        with warnings.catch_warnings(action="ignore"):
-            book = load_workbook(path, read_only=True, data_only=True)
-            sheets = [(sheet.title, _rows(sheet)) for sheet in book.worksheets]
-            book.close()
+        with path.open("rb") as stream, warnings.catch_warnings(action="ignore"):
+            book = load_workbook(stream, read_only=True, data_only=True)
+            seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+            sheets = [(sheet.title, _rows(sheet)) for sheet in seen]
     except LogError:
         raise
     except Exception as error:  # zip, XML and cell parsers each raise errors of their own
