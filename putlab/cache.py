@@ -84,7 +84,8 @@ def load_arrays(key):
     """
     path = cache_folder() / f"{key}.npz"
     try:
-        with np.load(path, allow_pickle=False) as file:
+        content = io.BytesIO(path.read_bytes())
+        with np.load(content, allow_pickle=False) as file:
             arrays = {name: file[name] for name in file.files}
     except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
         return None

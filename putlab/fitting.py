@@ -1,5 +1,6 @@
 """Sampling: compile once and swap data, check convergence, keep fits on disk."""
 
+import inspect
 import platform
 from importlib.metadata import version
 
@@ -7,6 +8,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
+from putlab import spread
 from putlab.cache import content_key, load_arrays, save_arrays
 from putlab.errors import FitError
 from putlab.settings import CHAINS, DRAWS, ESS_LIMIT, RHAT_LIMIT, SEED, TUNE
@@ -132,7 +134,8 @@ def fit(design, name, finish, *, seed=SEED, cache=True, **options):
     FitError
         The fit failed its diagnostics twice.
     """
-    key = content_key(design.data, design.size, PARAMETERS, seed, options, versions())
+    options = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS} | options
+    key = _fit_key(design, seed, options)
     kept = load_arrays(key) if cache else None
     if kept is not None:
         return _tree(finish(_dataset(kept, design)), kept["diverging"])
@@ -152,6 +155,13 @@ def fit(design, name, finish, *, seed=SEED, cache=True, **options):
         arrays = {p: raw.posterior[p].values for p in PARAMETERS}
         save_arrays(key, arrays | {"diverging": raw.sample_stats["diverging"].values})
     return tree
+
+
+def _fit_key(design, seed, options):
+    """Return the hash of all that a fit depends on, the model's own text included."""
+    settings = {name: value for name, value in options.items() if name != "cores"}
+    model = inspect.getsource(spread)
+    return content_key(design.data, design.size, model, ACCEPTANCE, seed, settings, versions())
 
 
 def _dataset(arrays, design):

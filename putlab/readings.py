@@ -26,13 +26,15 @@ EXACT_WIDTH = 1e-4
 SAME_LENGTH = 0.04
 MOST_LENGTHS = 24
 
-# A cell with more distinct intervals than this has neighbours joined. At 16 to a cell the
-# joined intervals stay narrow against the spread, and a fit's cost stops growing with putts.
-CROWDED = 16
+# A cell with more distinct intervals than this has neighbours joined: beyond, a fit's cost
+# no longer grows with the putts.
+CROWDED = 48
 
-# Bins a third of a spread wide lose under 1 % of what readings say about it (Sheppard:
-# variance h²/12 against s²); wider ones in the tails still tell a mishit from a poor putt.
-BIN_EDGES_SD = np.concatenate([[-6, -4.5, -3.5], np.arange(-8, 9) / 3, [3.5, 4.5, 6]])
+# Bins a sixth of a spread wide lose a quarter of a per cent of what readings say about it
+# (Sheppard: variance h²/12 against s²), which moves an estimate by a twentieth of its own
+# error; wider ones in the tails still tell a mishit from a poor putt.
+_TAIL_EDGES_SD = np.array([3.33, 3.67, 4.0, 4.5, 5.0, 6.0])
+BIN_EDGES_SD = np.concatenate([-_TAIL_EDGES_SD[::-1], np.arange(-18, 19) / 6, _TAIL_EDGES_SD])
 
 COMPONENTS = ("line", "pace")
 CELL = ["player", "session", "length", "condition", "early", "counted"]
@@ -245,7 +247,7 @@ def _swallowed(putts, reading):
     missed = (putts["holed"] == False).fillna(False).astype(bool)  # noqa: E712
     read = putts[reading].notna()
     shares = read[missed].groupby(putts.loc[missed, "player"]).mean()
-    complete = putts["player"].map(shares >= 0.95).fillna(False).astype(bool)
+    complete = putts["player"].isin(shares.index[shares >= 0.95])
     return holed & ~read & complete
 
 

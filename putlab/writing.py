@@ -14,6 +14,31 @@ from putlab.errors import OutputError, UsageError
 FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
 
 
+def check_writable(path):
+    """Refuse a place that can't be written, before the work and not after it.
+
+    Parameters
+    ----------
+    path : path-like or None
+        Where a result will go; None and ``-`` are always fine.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing or not writable, or the path is a folder.
+    """
+    if path is None or str(path) == "-":
+        return
+    path = Path(path)
+    folder = path.parent
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give the name of a file to write.")
+    if not folder.is_dir():
+        raise OutputError(f"{path} can't be written: there is no folder {folder}.")
+    if not os.access(folder, os.W_OK):
+        raise OutputError(f"{path} can't be written: {folder} is read-only; choose another.")
+
+
 def write_bytes(path, content, *, mode=None):
     """Replace a file in one step.
 

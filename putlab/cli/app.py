@@ -31,7 +31,18 @@ def build_app():
         pretty_exceptions_enable=False,
     )
     app.callback()(_options)
+    for command in _commands():
+        app.command()(command)
     return app
+
+
+def _commands():
+    """Return the commands in the order of a practice: log, skill, strokes, practice, change."""
+    from putlab.cli.check import check
+    from putlab.cli.estimate import estimate
+    from putlab.cli.holeout import holeout
+
+    return [check, estimate, holeout]
 
 
 def _version(show):

@@ -1,0 +1,50 @@
+"""Reading and fitting a log for a command, with its messages and progress."""
+
+from putlab.cli.console import progress, say
+
+
+def read(path):
+    """Read a log and tell about what was left out.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The log.
+
+    Returns
+    -------
+    putlab.log.Log
+        Usable rows and rejects.
+    """
+    from putlab.log import read_log
+
+    log = read_log(path)
+    if len(log.rejects):
+        say(
+            f"{len(log.rejects)} of {log.rows_read} rows can't be used and were left out; "
+            f"`putlab check {path} --rejects rejects.csv` lists them."
+        )
+    for warning in log.warnings:
+        say(f"Look at: {warning}")
+    return log
+
+
+def fit(log, *, seed):
+    """Fit the spread model, showing that work goes on.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read.
+    seed : int
+        Seed of the fit.
+
+    Returns
+    -------
+    putlab.golfer.SpreadFit
+        Line and pace of every player.
+    """
+    with progress("Fitting line and pace (a new log takes a minute, a known one a second)"):
+        from putlab.golfer import fit_log
+
+        return fit_log(log, seed=seed)

@@ -1,0 +1,173 @@
+"""Is the spread model right on average? Long runs: ``uv run pytest -m calibration``.
+
+Each test writes what it measured to ``tests/results``.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import chisquare
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
+from made_logs import log_of, simulated_log  # noqa: E402
+from record import record  # noqa: E402
+
+from putlab import fitting  # noqa: E402
+from putlab.design import make_design, session_table  # noqa: E402
+from putlab.golfer import named_quantities  # noqa: E402
+from putlab.priors import PRIORS  # noqa: E402
+from putlab.readings import cells, lengths_ft  # noqa: E402
+from putlab.settings import interval_probabilities  # noqa: E402
+from putlab.simulate import draw_component, steady  # noqa: E402
+
+pytestmark = pytest.mark.calibration
+
+CHAINS, DRAWS = 2, 500
+
+
+def posterior(log, component, priors=None, *, seed=1, chains=CHAINS, draws=DRAWS):
+    """Return the named quantities of one component, without the cache."""
+    players = list(log.putts["player"].unique())
+    lengths = lengths_ft(log.putts["distance_ft"])
+    prior = priors or PRIORS[component]
+    rows, visits = cells(log, component), session_table(log.putts)
+    design = make_design(rows, visits, lengths, players, prior)
+    raw = fitting.sample(design, seed=seed, draws=draws, tune=400, chains=chains, cores=2)
+    return named_quantities(raw.posterior.dataset, design)
+
+
+def flat(values):
+    """Join chains and draws."""
+    return values.values.reshape(-1, *values.shape[2:])
+
+
+# Simulation-based calibration: S. Talts and others, "Validating Bayesian inference
+# algorithms with simulation-based calibration", arXiv 1804.06788 (2018).
+
+LOGS = 300
+SBC_LENGTHS = [4.0, 9.0, 18.0, 30.0]
+
+
+@pytest.mark.parametrize("component", ["line", "pace"])
+def test_ranks_are_uniform_and_intervals_cover(component):
+    rng = np.random.default_rng(41)
+    ranks, covered = [], []
+    for number in range(LOGS):
+        truth, _ = draw_component(PRIORS[component], rng, players=1, lengths_ft=SBC_LENGTHS)
+        steady_other = steady(np.log(1.0 if component == "pace" else 8.0), lengths=4)
+        truths = {component: truth, "pace" if component == "line" else "line": steady_other}
+        log = simulated_log(
+            rng, **truths, sessions=8, lengths=SBC_LENGTHS, each=6, roll_step_ft=0.1
+        )
+        q = posterior(log, component, seed=number)
+        ranks.append(_ranks(q, truth))
+        low, high = np.quantile(flat(q["level"]), interval_probabilities(), axis=0)
+        covered.append(((truth.level >= low) & (truth.level <= high)).mean())
+    ranks = pd.DataFrame(ranks)
+    p_values = {
+        name: chisquare(np.histogram(ranks[name], 10, (0, 1))[0]).pvalue for name in ranks
+    }
+    record(
+        f"sbc_{component}",
+        what="ranks of the truth among draws, chi-square p over ten bins; share of 90 % "
+        "intervals of spread that hold the truth",
+        logs=LOGS,
+        p_values=p_values,
+        coverage=float(np.mean(covered)),
+    )
+    # Five quantities at once: the smallest p may be a fifth of the usual 5 %.
+    assert min(p_values.values()) > 0.01
+    assert 0.87 <= np.mean(covered) <= 0.93
+
+
+def _ranks(q, truth):
+    """Return each quantity's share of draws below the truth, over thinned draws."""
+    pairs = {
+        "spread": (flat(q["level"])[:, 0, 1], truth.level[0, 1]),
+        "bias": (flat(q["bias"])[:, 0, 2], truth.bias[0, 2]),
+        "setup": (flat(q["setup_sd"])[:, 0], truth.setup_sd[0]),
+        "mishit share": (flat(q["mishit_share"])[:, 0], truth.mishit_share[0]),
+        "trend": (flat(q["trend"])[:, 0], truth.trend[0]),
+    }
+    return {name: np.mean(draws[::5] < true) for name, (draws, true) in pairs.items()}
+
+
+def test_whole_degrees_do_not_bias_a_spread_of_half_a_degree():
+    rng = np.random.default_rng(42)
+    estimates, plain = [], []
+    for number in range(50):
+        log = simulated_log(rng)
+        estimates.append(np.exp(flat(posterior(log, "line", seed=number)["level"])).mean())
+        plain.append(log.putts.groupby("distance_ft")["line_deg"].std().mean())
+    ours, naive = np.mean(estimates), np.mean(plain)
+    record(
+        "whole_degrees",
+        what="true spread 0.5 degrees in whole degrees, 10 sessions x 6 lengths x 10 putts",
+        logs=50,
+        mean_estimate=ours,
+        mean_plain_sd=naive,
+    )
+    assert abs(ours / 0.5 - 1) < 0.03
+    assert abs(naive / 0.5 - 1) > 0.10
+
+
+def test_a_backstop_does_not_bias_pace():
+    rng = np.random.default_rng(43)
+    limit, lengths = 36.0, [33.0, 36.0]
+    ours, dropped, face, stopped = [], [], [], []
+    for number in range(50):
+        log = simulated_log(rng, lengths=lengths, each=30, pace=_pace_8(2), roll_limit_ft=limit)
+        relative = 100 * (log.putts["roll_ft"] / log.putts["distance_ft"] - 1)
+        at_limit = log.putts["roll_ft"] >= limit
+        group = log.putts["distance_ft"]
+        ours.append(np.exp(flat(posterior(log, "pace", seed=number)["level"])).mean())
+        dropped.append(relative[~at_limit].groupby(group[~at_limit]).std().mean())
+        face.append(relative.groupby(group).std().mean())
+        stopped.append(at_limit.mean())
+    means = {"ours": ours, "left_out": dropped, "face_value": face}
+    figures = {name: float(np.mean(values)) for name, values in means.items()}
+    record(
+        "backstop",
+        what="true pace spread 8 %; rows at the backstop as intervals, left out, at face value",
+        logs=50,
+        share_stopped=float(np.mean(stopped)),
+        **figures,
+    )
+    assert np.mean(stopped) == pytest.approx(0.3, abs=0.03)
+    assert abs(figures["ours"] / 8 - 1) < 0.03
+    assert min(abs(figures["left_out"] / 8 - 1), abs(figures["face_value"] / 8 - 1)) > 0.10
+
+
+def _pace_8(lengths):
+    return steady(np.log(8.0), lengths=lengths)
+
+
+@pytest.mark.parametrize("wild", ["four spreads", "anything within ten degrees"])
+def test_wild_putts_hardly_move_a_spread(wild):
+    rng = np.random.default_rng(44)
+    ratios = []
+    for number in range(20):
+        log = simulated_log(rng, line=steady(np.log(1.0), lengths=6))
+        hit = rng.random(len(log.putts)) < 0.05
+        value = (
+            rng.uniform(-10, 10, hit.sum()) if "ten" in wild else rng.normal(0, 4, hit.sum())
+        )
+        mixed = log.putts["line_deg"].mask(hit, pd.Series(np.round(value), np.flatnonzero(hit)))
+        with_wild = log_of(log.putts.assign(line_deg=mixed))
+        calm, rough = (
+            np.exp(flat(posterior(one, "line", seed=number)["level"])).mean()
+            for one in (log, with_wild)
+        )
+        ratios.append(rough / calm)
+    record(
+        f"mishits_{wild.replace(' ', '_')}",
+        what="spread with 5 % wild putts over spread without",
+        logs=20,
+        mean_ratio=float(np.mean(ratios)),
+        sd_ratio=float(np.std(ratios)),
+    )
+    assert abs(np.mean(ratios) - 1) < 0.05

@@ -1,0 +1,51 @@
+"""Fixtures that several test modules share."""
+
+import os
+from pathlib import Path
+
+import matplotlib
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).parent.parent
+DEMO = ROOT / "data_demo"
+
+matplotlib.use("agg")
+
+
+def pytest_configure(config):
+    """Keep the tests' fits apart from the user's, and between runs of the tests.
+
+    Entries are found by the hash of everything that determines them, so a fit made by an
+    earlier run is the fit this run would make.
+    """
+    os.environ["PUTLAB_CACHE"] = str(config.cache.mkdir("fits"))
+
+
+@pytest.fixture
+def rng():
+    """Return a seeded source of randomness."""
+    return np.random.default_rng(2026)
+
+
+@pytest.fixture(scope="session")
+def demo_log():
+    """Return the shipped demo log."""
+    from putlab.log import read_log
+
+    return read_log(DEMO)
+
+
+@pytest.fixture(scope="session")
+def demo_fit(demo_log):
+    """Return the demo log's fit at default settings, the one that reports use."""
+    from putlab.golfer import fit_log
+
+    return fit_log(demo_log)
+
+
+@pytest.fixture
+def own_cache(tmp_path, monkeypatch):
+    """Give a test an empty cache of its own."""
+    monkeypatch.setenv("PUTLAB_CACHE", str(tmp_path / "cache"))
+    return tmp_path / "cache"
