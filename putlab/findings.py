@@ -1,0 +1,161 @@
+"""Everything a report says of one player, worked out once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from putlab import charts
+from putlab.attribution import CAUSES, Attribution, attribute
+from putlab.cache import content_key, load_arrays, save_arrays
+from putlab.estimate import estimate_table, strokes_skill
+from putlab.fitting import versions
+from putlab.published import green_spread
+from putlab.rounds import shipped_mix
+from putlab.settings import PAST_FT, STIMP_FT
+from putlab.tour import tour_golfer
+
+# Splitting strokes by cause solves every draw 32 times; the mean of so many is steady to a
+# hundredth of a stroke a round.
+CAUSE_DRAWS = 60
+
+# Lengths drawn from above: more would not fit side by side.
+DRAWN_LENGTHS = 3
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a report says of one player.
+
+    Attributes
+    ----------
+    player : str
+        Label.
+    visits : list of str
+        Labels of the player's sessions, in order.
+    putts : int
+        Usable putts of the player.
+    estimates : pandas.DataFrame
+        The player's rows of `putlab.estimate.estimate_table`.
+    new_day : pandas.DataFrame
+        From `putlab.charts.new_day_table`.
+    causes : pandas.DataFrame
+        Strokes a round lost by length of the first putt and cause.
+    charts : list of putlab.charts.Chart
+        Figures, in the order of the report.
+    measured : dict of str to bool
+        Whether the log holds any reading of ``line`` and of ``pace`` by this player.
+    """
+
+    player: str
+    visits: list
+    putts: int
+    estimates: pd.DataFrame
+    new_day: pd.DataFrame
+    causes: pd.DataFrame
+    charts: list
+    measured: dict
+
+
+def find(log, fit, player):
+    """Work out what a report says of one player.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        The log.
+    fit : putlab.golfer.SpreadFit
+        The fit of it.
+    player : str
+        Label.
+
+    Returns
+    -------
+    Findings
+        Tables, sentences and figures.
+    """
+    golfer = fit.golfer(player)
+    estimates = estimate_table(fit, [player])
+    new_day = charts.new_day_table(golfer)
+    causes = causes_table(golfer, estimates["distance_ft"].to_numpy())
+    lengths = drawn_lengths(estimates["distance_ft"])
+    figures = [
+        charts.spread_chart(estimates, new_day, charts.visit_spreads(log, player)),
+        charts.finish_chart(golfer, estimates, lengths),
+        charts.losses_chart(player, causes, "tour average"),
+        charts.progress_chart(player, charts.progress_table(golfer)),
+    ]
+    mine = log.putts[log.putts["player"] == player]
+    return Findings(
+        player=player,
+        visits=list(mine["session"].unique()),
+        putts=len(mine),
+        estimates=estimates,
+        new_day=new_day,
+        causes=causes,
+        charts=figures,
+        measured={name: player in set(d.rows["player"]) for name, d in fit.designs.items()},
+    )
+
+
+def drawn_lengths(distance_ft, best=None):
+    """Return the lengths to draw from above: short, middle and long of those practised.
+
+    Parameters
+    ----------
+    distance_ft : array_like
+        Lengths practised, rising.
+    best : float, optional
+        A length that must be among them.
+
+    Returns
+    -------
+    list of float
+        At most `DRAWN_LENGTHS`, rising.
+    """
+    distance_ft = np.asarray(distance_ft, dtype=float)
+    places = np.linspace(0, distance_ft.size - 1, min(DRAWN_LENGTHS, distance_ft.size))
+    chosen = distance_ft[places.round().astype(int)]
+    if best is not None and best not in chosen:
+        chosen[np.abs(np.log(chosen / best)).argmin()] = best
+    return [float(value) for value in np.unique(chosen)]
+
+
+def causes_table(golfer, distance_ft, *, mix=None, stimp_ft=STIMP_FT, past_ft=PAST_FT):
+    """Return the strokes a round lost against the tour, by first putt's length and cause.
+
+    Parameters
+    ----------
+    golfer : putlab.golfer.Golfer
+        One player's posterior.
+    distance_ft : ndarray, shape (n,)
+        Lengths of the first putt in feet, rising.
+    mix : putlab.rounds.RoundMix, optional
+        First putts of a round.
+    stimp_ft, past_ft : float
+        Green speed, and how far past the hole the golfer aims.
+
+    Returns
+    -------
+    pandas.DataFrame
+        As `putlab.attribution.Attribution.table`, a round instead of a putt.
+    """
+    skill = strokes_skill(golfer)
+    green, tour = green_spread(), tour_golfer()
+    options = {"stimp_ft": stimp_ft, "past_ft": past_ft, "draws": CAUSE_DRAWS}
+    key = content_key(
+        "causes", vars(skill), distance_ft, green, tour.line_sd_deg, options, versions()
+    )
+    arrays = load_arrays(key)
+    if arrays is None:
+        shared = attribute(
+            skill, distance_ft, reading=green, reference=tour.technique,
+            reference_reading=green, **options,
+        )  # fmt: skip
+        ends = {"golfer": shared.average_putts, "reference": shared.reference_putts}
+        arrays = shared.strokes | ends
+        save_arrays(key, arrays)
+    first_putts = (mix or shipped_mix()).onto(distance_ft)
+    a_round = {name: putts * first_putts for name, putts in arrays.items()}
+    causes = {cause: a_round[cause] for cause in CAUSES}
+    return Attribution(distance_ft, causes, a_round["golfer"], a_round["reference"]).table()

@@ -1,0 +1,130 @@
+"""The report: one self-contained HTML page that answers first and shows its reasons after.
+
+Nothing in the page is fetched: figures and style are inside it, there is no script, and a
+content policy forbids requests. Names from the log are escaped by the template engine.
+"""
+
+import datetime
+import json
+
+import jinja2
+import pandas as pd
+
+from putlab import __version__, wording
+from putlab.findings import find
+from putlab.golfer import choose_player
+from putlab.settings import INTERVAL
+from putlab.writing import write_text
+
+
+def write_report(path, log, fit, *, player=None, made=None, progress=None):
+    """Write the report of a log.
+
+    Parameters
+    ----------
+    path : path-like
+        HTML file to create or replace; ``-`` is standard output.
+    log : putlab.log.Log
+        The log.
+    fit : putlab.golfer.SpreadFit
+        The fit of it.
+    player : str, optional
+        Only this player; default: everybody, with an overview where there are several.
+    made : datetime.datetime, optional
+        When the report was made; default: now. Nothing else differs between two runs.
+    progress : callable, optional
+        ``progress(done, total, text)``, called before each player.
+
+    Raises
+    ------
+    UsageError
+        No such player.
+    OutputError
+        The file could not be written; what stood there before still does.
+    """
+    players = fit.players if player is None else [choose_player(fit.players, player)]
+    everybody = []
+    for i, name in enumerate(players):
+        if progress:
+            progress(i, len(players), f"Working out what to say of {name}")
+        everybody.append(find(log, fit, name))
+    write_text(path, render(log, fit, everybody, made=made))
+
+
+def render(log, fit, everybody, *, made=None):
+    """Return the report as HTML.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        The log.
+    fit : putlab.golfer.SpreadFit
+        The fit of it.
+    everybody : list of putlab.findings.Findings
+        One or several players.
+    made : datetime.datetime, optional
+        When the report was made; default: now.
+
+    Returns
+    -------
+    str
+        The whole page.
+    """
+    made = made or datetime.datetime.now(datetime.UTC)
+    page = environment().get_template("report.html")
+    return page.render(
+        log=log,
+        everybody=everybody,
+        rejects=log.rejects.to_dict("records"),
+        meta=fit.meta(),
+        version=__version__,
+        made=made.isoformat(timespec="seconds"),
+        data=page_data(log, fit, everybody),
+    )
+
+
+def environment():
+    """Return the template engine: escaping on, undefined names refused, words as filters.
+
+    Returns
+    -------
+    jinja2.Environment
+        Templates of ``putlab/pages``.
+    """
+    engine = jinja2.Environment(
+        loader=jinja2.PackageLoader("putlab", "pages"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    engine.globals |= {"interval_percent": round(100 * INTERVAL)}
+    for name in ("quantity", "interval", "sure", "listed", "counted"):
+        engine.filters[name] = getattr(wording, name)
+    return engine
+
+
+def page_data(log, fit, everybody):
+    """Return the numbers behind the page, in full: what `estimate` and the others write.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        The log.
+    fit : putlab.golfer.SpreadFit
+        The fit of it.
+    everybody : list of putlab.findings.Findings
+        Players of the report.
+
+    Returns
+    -------
+    dict
+        Ready for JSON: ``meta``, and tables as lists of records.
+    """
+    tables = {
+        "estimates": pd.concat([f.estimates for f in everybody]),
+        "causes": pd.concat([f.causes.assign(player=f.player) for f in everybody]),
+    }
+    data = {name: json.loads(table.to_json(orient="records")) for name, table in tables.items()}
+    meta = fit.meta() | {"log_sha256": log.digest, "files": log.files}
+    return {"meta": meta, **data}
