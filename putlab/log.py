@@ -207,7 +207,7 @@ def nothing_usable(path, rejected, rejects):
     first = rejects.iloc[0]
     return (
         f"{path}: none of the {rejected:,} rows can be used. First: {first.file}, row "
-        f"{first.row}, column {first.column}: got {first.value!r}; {first.reason}. "
+        f"{first.row}, column {first.column}: got '{first.value}'; {first.reason}. "
         "`putlab check` lists the others."
     )
 

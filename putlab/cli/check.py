@@ -143,5 +143,5 @@ def _rejects_title(read):
 
 def _first_rejects(rejects):
     for reject in rejects.head(SHOWN).itertuples():
-        got = f" got {reject.value!r};" if reject.value else ""
+        got = f" got '{reject.value}';" if reject.value else ""
         yield f"{reject.file}, row {reject.row}, {reject.column}:{got} {reject.reason}"

@@ -22,6 +22,8 @@ SEPARATORS = (",", ";", "\t", "|")
 
 BLOCK = 1 << 20
 
+NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
+
 
 def open_delimited(path, name, *, encoding=None, separator=None):
     """Open a text file of separated cells.
@@ -76,11 +78,11 @@ def _records(stream, separator, name):
     for number, cells in enumerate(_parsed(reader, name), start=1):
         taken, problem = lines.take(), None
         if len(taken) > 1 or lines.ended:
-            problem = _open_quote(taken, separator, width)
-        if problem and len(taken) > 1 and lines.ended:
+            problem = _open_quote(taken, cells, separator, width)
+        if problem == NEVER_CLOSED and len(taken) > 1:
             raise LogError(
-                f"{name}, row {number}: a quotation mark opens a cell and is never closed, so "
-                "the rest of the file is one cell. Close it or take it out."
+                f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
+                "Close it or take it out."
             )
         if any(cell.strip() for cell in cells) and not (number == 1 and _hint(taken[0])):
             width = width or len(cells)
@@ -115,15 +117,17 @@ class _Lines:
         return taken
 
 
-def _open_quote(lines, separator, width):
+def _open_quote(lines, cells, separator, width):
     """Return what is wrong with a row that a quotation mark left open may have swallowed."""
-    if len(lines) > 1 and any(line.count(separator) >= max(width - 1, 1) for line in lines[1:]):
-        return f"a quotation mark left open takes {len(lines)} lines into one cell"
     try:
         list(csv.reader(lines, delimiter=separator, strict=True))
     except csv.Error as error:
         if "end of data" in str(error):
-            return "a quotation mark opens a cell and is never closed"
+            return NEVER_CLOSED
+    broken = [cell for cell in cells if "\n" in cell or "\r" in cell]
+    inside = [part for cell in broken for part in cell.splitlines()]
+    if width > 1 and any(part.count(separator) >= width - 1 for part in inside):
+        return f"a quotation mark left open takes {len(lines)} lines into one cell"
     return None
 
 
@@ -156,7 +160,7 @@ def _encoding(path, name, notes):
     for mark, encoding in MARKS:
         if start.startswith(mark):
             return encoding
-    if b"\0" in start:
+    if start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
         return _sixteen_bits(start, name)
     if _decodes(path, name, "utf-8"):
         return "utf-8"

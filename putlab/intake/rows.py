@@ -40,7 +40,7 @@ class Problems:
             return
         first_column, first_value, first_reason = self._by_position[position]
         if first_column != column:
-            more = f"{first_reason}; also {column} {shown(value)!r}: {reason}"
+            more = f"{first_reason}; also {column} '{shown(value)}': {reason}"
             self._by_position[position] = (first_column, first_value, more)
 
     def where(self, rows):
