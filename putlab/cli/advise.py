@@ -1,0 +1,172 @@
+"""`putlab advise`: which distance deserves the next hour, line or pace, and how sure."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
+from putlab.settings import PAST_FT, STIMP_FT
+
+Minutes = Annotated[float, typer.Option("--minutes", help="Practice time, minutes.")]
+ReferenceFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--reference",
+        help="CSV of distance_ft, average_putts to be compared with; default: the tour's.",
+    ),
+]
+Mix = Annotated[
+    str | None,
+    typer.Option(
+        "--mix",
+        help="First putts of a round: 'tour', 'handicap 0', 'handicap 10' (default), "
+        "'handicap 20', 'own' (counted in the log), or a CSV of distance_ft, first_putts.",
+    ),
+]
+StimpFt = Annotated[float, typer.Option("--stimp-ft", help="Green speed of the rounds, feet.")]
+PastFt = Annotated[
+    float, typer.Option("--past-ft", help="How far past the hole you aim, feet.")
+]
+
+
+def advise(
+    log: Log,
+    minutes: Minutes = 60.0,
+    player: Player = None,
+    reference: ReferenceFile = None,
+    mix: Mix = None,
+    stimp_ft: StimpFt = STIMP_FT,
+    past_ft: PastFt = PAST_FT,
+    output: Output = None,
+    seed: Seed = DEFAULT_SEED,
+):
+    """Which distance deserves the next hour, line or pace, how sure, and what it saves.
+
+    Strokes are those of a round of 18 holes: lost now to the reference, and saved by the time
+    given when all of it goes to one distance and one component.
+
+      putlab advise data_demo
+
+      putlab advise data_demo --player birch --minutes 40 -o birch.csv
+    """
+    from putlab.writing import check_writable, write_table
+
+    check_writable(output)
+    choices = settle(log, minutes, player, reference, mix, stimp_ft, past_ft)
+    fit, advice = advices(*choices, seed=seed)
+    if output is None:
+        _show(advice)
+        return
+    import pandas as pd
+
+    table = pd.concat([a.table for a in advice], ignore_index=True)
+    says = {a.player: a.sentence for a in advice}
+    rests_on = {a.player: a.assumptions.to_dict("records") for a in advice}
+    meta = fit.meta() | {"log_sha256": choices[0].digest, "minutes": minutes}
+    write_table(table, output, meta=meta | {"sentences": says, "assumptions": rests_on})
+
+
+def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
+    """Read the log and every choice, so that a wrong one is told before the fit.
+
+    Parameters
+    ----------
+    log : pathlib.Path
+        The log.
+    minutes : float
+        Practice time.
+    player : str or None
+        Only this player.
+    reference : pathlib.Path or None
+        CSV of average putts.
+    mix : str or None
+        Level, ``own``, or a CSV.
+    stimp_ft, past_ft : float
+        Green speed, and how far past the hole the golfer aims.
+
+    Returns
+    -------
+    tuple
+        The log read, minutes, players, and what `putlab.worth.advise` takes.
+
+    Raises
+    ------
+    UsageError
+        One of them is not what it should be.
+    """
+    from putlab.cli import fitted
+    from putlab.golfer import choose_player
+    from putlab.strokes import read_reference
+    from putlab.worth import check_minutes
+
+    check_minutes(minutes)
+    known = None if reference is None else read_reference(reference)
+    putts = fitted.read(log)
+    players = list(putts.putts["player"].unique())
+    players = players if player is None else [choose_player(players, player)]
+    round_mix = None if mix is None else _mix(mix, putts)
+    options = {"reference": known, "mix": round_mix, "stimp_ft": stimp_ft, "past_ft": past_ft}
+    return putts, minutes, players, options
+
+
+def _mix(text, log):
+    """Return the mix that was named."""
+    from putlab import rounds
+
+    if text == "own":
+        return rounds.count_mix(log.putts)
+    return rounds.read_mix(text) if text.endswith(".csv") else rounds.shipped_mix(text)
+
+
+def advices(log, minutes, players, options, *, seed):
+    """Fit the log and return the advice for every player.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read.
+    minutes : float
+        Practice time.
+    players : list of str
+        Whom to advise.
+    options : dict
+        Passed to `putlab.worth.advise`.
+    seed : int
+        Seed of everything random.
+
+    Returns
+    -------
+    tuple of putlab.golfer.SpreadFit and list of putlab.advice.Advice
+        The fit, and one advice a player.
+    """
+    from putlab.cli import fitted
+    from putlab.cli.console import progress
+    from putlab.worth import advise as advise_golfer
+
+    fit = fitted.fit(log, seed=seed)
+    found = []
+    with progress("Weighing the choices", total=len(players)) as advance:
+        for done, player in enumerate(players, start=1):
+            golfer = fit.golfer(player)
+            found.append(advise_golfer(golfer, minutes=minutes, seed=seed, **options))
+            advance(done)
+    return fit, found
+
+
+def _show(advice):
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    from putlab.advice import CAUTION, shown_table
+
+    console = Console()
+    for one in advice:
+        console.print(f"[bold]{escape(one.player)}[/bold]: {escape(one.sentence)}")
+        shown = shown_table(one.table)
+        table = Table(*shown.columns)
+        for row in shown.itertuples(index=False):
+            table.add_row(*row)
+        console.print(table)
+    console.print(CAUTION)
