@@ -45,6 +45,8 @@ class Advice:
         Who strokes are lost to.
     worth : putlab.worth.Worth
         The draws behind the table.
+    case : putlab.setting.Case
+        Golfer, learning, round and green: for what follows from the advice.
     """
 
     player: str
@@ -55,6 +57,7 @@ class Advice:
     assumptions: pd.DataFrame
     reference: str
     worth: object = field(repr=False)
+    case: object = field(repr=False)
 
     @property
     def row(self):

@@ -1,14 +1,23 @@
-"""The round and the green for which strokes are counted, and what is at stake there."""
+"""The round and the green for which strokes are counted, and one golfer's case there."""
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from putlab.cache import content_key, load_arrays, save_arrays
 from putlab.holeout import thinned
-from putlab.settings import PAST_FT, STIMP_FT
+from putlab.learning import Learning
+from putlab.narrowing import draw_narrowing
+from putlab.settings import PAST_FT, SEED, STIMP_FT
 from putlab.stakes import Stakes, make_stakes
+from putlab.standing import Standing, standing
 
 # Draws of the skill whose strokes are computed: they cost time.
 DRAWS = 200
+
+# How far a golfer's own first putts may stray, in log at each length, from a mix that is an
+# assumption about golfers at large (assumption: a third either way).
+MIX_LOG_SD = 0.3
 
 
 @dataclass(frozen=True)
@@ -29,6 +38,8 @@ class Setting:
         Who the reference is, and where it comes from.
     stimp_ft, past_ft : float
         Green speed, and how far past the hole the golfer aims.
+    mix_log_sd : float
+        How far the golfer's own mix may stray from the one given, in log.
     """
 
     mix: object
@@ -39,9 +50,18 @@ class Setting:
     reference_source: str
     stimp_ft: float
     past_ft: float
+    mix_log_sd: float
 
 
-def make_setting(*, reference=None, mix=None, stimp_ft=STIMP_FT, past_ft=PAST_FT, green=None):
+def make_setting(
+    *,
+    reference=None,
+    mix=None,
+    stimp_ft=STIMP_FT,
+    past_ft=PAST_FT,
+    green=None,
+    mix_log_sd=None,
+):
     """Return the round and green, published or assumed where nothing is given.
 
     Parameters
@@ -56,6 +76,9 @@ def make_setting(*, reference=None, mix=None, stimp_ft=STIMP_FT, past_ft=PAST_FT
     green : tuple of float, optional
         Spread added by a real green, line in degrees and pace in percent; default:
         `putlab.published.green_spread`.
+    mix_log_sd : float, optional
+        How far the golfer's own mix may stray from the one given; default: `MIX_LOG_SD`
+        where its source says that it is an assumption, else 0.
 
     Returns
     -------
@@ -71,8 +94,18 @@ def make_setting(*, reference=None, mix=None, stimp_ft=STIMP_FT, past_ft=PAST_FT
         green = published.green_spread()
         source_of_green = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
     mix = rounds.shipped_mix() if mix is None else mix
+    if mix_log_sd is None:
+        mix_log_sd = MIX_LOG_SD if mix.source.startswith("assumption") else 0.0
     return Setting(
-        mix, tuple(green), source_of_green, skill, name, source, float(stimp_ft), float(past_ft)
+        mix=mix,
+        green=tuple(green),
+        green_source=source_of_green,
+        reference=skill,
+        reference_name=name,
+        reference_source=source,
+        stimp_ft=float(stimp_ft),
+        past_ft=float(past_ft),
+        mix_log_sd=float(mix_log_sd),
     )
 
 
@@ -98,7 +131,8 @@ def stakes_of(skill, setting, *, draws=DRAWS, cache=True):
     skill = thinned(skill, draws)
     arrays = [vars(part) for part in (skill, setting.reference)]
     rest = (setting.mix.distance_ft, setting.mix.first_putts, setting.green)
-    key = content_key("stakes 2", arrays, rest, setting.stimp_ft, setting.past_ft)
+    numbers = (setting.stimp_ft, setting.past_ft, setting.mix_log_sd)
+    key = content_key("stakes 3", arrays, rest, numbers)
     kept = load_arrays(key) if cache else None
     if kept is None:
         made = make_stakes(
@@ -108,8 +142,82 @@ def stakes_of(skill, setting, *, draws=DRAWS, cache=True):
             reference=setting.reference,
             stimp_ft=setting.stimp_ft,
             past_ft=setting.past_ft,
+            mix_log_sd=setting.mix_log_sd,
         )
         kept = dict(vars(made))
         if cache:
             save_arrays(key, kept)
     return Stakes(**kept)
+
+
+@dataclass(frozen=True)
+class Case:
+    """All that a decision about one golfer's time rests on.
+
+    Attributes
+    ----------
+    who : putlab.standing.Standing
+        The golfer.
+    learning : putlab.learning.Learning
+        What practice does.
+    setting : Setting
+        Round and green.
+    stakes : putlab.stakes.Stakes
+        What is at stake, for draws evenly taken from the golfer's.
+    seed : int
+        Seed of the learning draws.
+    """
+
+    who: Standing
+    learning: Learning
+    setting: Setting
+    stakes: Stakes
+    seed: int
+
+    def practices(self, repeats):
+        """Draw what practice does, several times for every draw of the skill.
+
+        Parameters
+        ----------
+        repeats : int
+            How many times.
+
+        Yields
+        ------
+        putlab.narrowing.Narrowing
+            The same ones whenever the case is the same.
+        """
+        draws = len(self.stakes.visits)
+        rows = np.linspace(0, len(self.who.trend["line"]) - 1, draws).round().astype(int)
+        rng = np.random.default_rng([self.seed, 5])
+        for _ in range(repeats):
+            yield draw_narrowing(self.who, self.learning, self.stakes.distance_ft, rows, rng)
+
+
+def make_case(golfer, *, learning=None, seed=SEED, draws=DRAWS, cache=True, **setting):
+    """Return one golfer's case.
+
+    Parameters
+    ----------
+    golfer : putlab.golfer.Golfer or putlab.standing.Standing
+        One player's posterior.
+    learning : putlab.learning.Learning, optional
+        What practice does.
+    seed : int
+        Seed of the learning draws.
+    draws : int
+        Draws of the skill to use.
+    cache : bool
+        Keep what is at stake on disk.
+    **setting
+        See `make_setting`.
+
+    Returns
+    -------
+    Case
+        Ready for a decision.
+    """
+    who = golfer if isinstance(golfer, Standing) else standing(golfer)
+    made = make_setting(**setting)
+    stakes = stakes_of(who.skill, made, draws=draws, cache=cache)
+    return Case(who, Learning() if learning is None else learning, made, stakes, seed)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from putlab.design import bump_correlation
 from putlab.leaves import LeaveGrid, leaves
 from putlab.skill import Skill
 from putlab.strike import Strikes
@@ -114,7 +115,7 @@ class Stakes:
         return self.visits * self.lost[COMPONENTS.index(component)]
 
 
-def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft):
+def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft, mix_log_sd=0.0):
     """Return what is at stake at every distance, for all draws at once.
 
     Parameters
@@ -129,6 +130,8 @@ def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft):
         One draw; spreads on a green, its reading included.
     stimp_ft, past_ft : float
         Green speed, and how far past the hole the golfer aims.
+    mix_log_sd : float
+        How far the golfer's own mix may stray from the one given, at each length, in log.
 
     Returns
     -------
@@ -137,11 +140,11 @@ def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft):
     """
     grid = LeaveGrid(max(LONGEST_FT, 2 * mix.distance_ft.max()))
     nodes = grid.cells_ft[:: grid.LATER]
-    first = mix.onto(nodes)
+    first = uncertain_mix(mix.onto(nodes), nodes, skill.draws, mix_log_sd)
 
     def solve(rows):
         some = _rows(skill, rows).at(nodes)
-        return _solve(some, first, green, reference.at(nodes), grid, (stimp_ft, past_ft))
+        return _solve(some, first[rows], green, reference.at(nodes), grid, (stimp_ft, past_ft))
 
     size = max(1, PUTTS_AT_ONCE // nodes.size)
     parts = [slice(start, start + size) for start in range(0, skill.draws, size)]
@@ -177,6 +180,33 @@ def _solve(own, first, green, reference, grid, roll):
     return visits, putts, np.array(saving), np.array(lost)
 
 
+def uncertain_mix(first, nodes_ft, draws, log_sd):
+    """Return draws of a mix that strays smoothly from the one given.
+
+    Parameters
+    ----------
+    first : ndarray, shape (n,)
+        First putts a round from each node.
+    nodes_ft : ndarray, shape (n,)
+        Nodes in feet.
+    draws : int
+        How many draws.
+    log_sd : float
+        Log sd at each node; near lengths stray together, as a golfer's weak spots do.
+
+    Returns
+    -------
+    ndarray, shape (draws, n)
+        Each adds up to what the mix given does.
+    """
+    x = np.log(nodes_ft)
+    root = np.linalg.cholesky(bump_correlation(x, x))
+    # The same strayed mixes for every golfer and setting: differences are not noise.
+    stray = np.random.default_rng(17).standard_normal((draws, x.size)) @ root.T
+    strayed = first * np.exp(log_sd * stray)
+    return strayed * first.sum() / strayed.sum(axis=1, keepdims=True)
+
+
 def solve_chain(chain, first):
     """Return mean putts to hole out, and putts struck from each node in a round.
 
@@ -184,7 +214,7 @@ def solve_chain(chain, first):
     ----------
     chain : ndarray, shape (draws, n, n)
         Chance that a putt from one node misses and stops near another.
-    first : ndarray, shape (n,)
+    first : ndarray, shape (draws, n)
         First putts a round from each node.
 
     Returns
@@ -192,10 +222,9 @@ def solve_chain(chain, first):
     tuple of ndarray, shape (draws, n)
         Putts, and visits.
     """
-    left = np.eye(first.size) - chain
+    left = np.eye(chain.shape[-1]) - chain
     putts = np.linalg.solve(left, np.ones((*chain.shape[:2], 1)))[..., 0]
-    start = np.broadcast_to(first[:, None], (*chain.shape[:2], 1))
-    visits = np.linalg.solve(np.swapaxes(left, 1, 2), start)[..., 0]
+    visits = np.linalg.solve(np.swapaxes(left, 1, 2), first[..., None])[..., 0]
     return putts, visits
 
 

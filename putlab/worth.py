@@ -13,12 +13,10 @@ import pandas as pd
 
 from putlab.advice import Advice
 from putlab.golfer import summary
-from putlab.learning import Learning
-from putlab.narrowing import draw_narrowing, hats
-from putlab.setting import make_setting, stakes_of
+from putlab.narrowing import hats
+from putlab.setting import make_case
 from putlab.settings import PAST_FT, SEED, STIMP_FT
 from putlab.stakes import COMPONENTS
-from putlab.standing import Standing, standing
 
 # Draws of what practice does for every draw of the skill: cheap, and a probability is then
 # known to within 0.03.
@@ -87,39 +85,30 @@ def options_of(lengths_ft):
     return [(float(d), c) for d in lengths_ft for c in COMPONENTS]
 
 
-def weigh(who, stakes, learning, *, minutes, seed=SEED):
+def weigh(case, *, minutes):
     """Return both lenses for every option.
 
     Parameters
     ----------
-    who : putlab.standing.Standing
-        The golfer.
-    stakes : putlab.stakes.Stakes
-        What is at stake, for draws evenly taken from the golfer's.
-    learning : putlab.learning.Learning
-        What practice does.
+    case : putlab.setting.Case
+        Golfer, learning, round and green.
     minutes : float
         Time that goes to one option.
-    seed : int
-        Seed of the learning draws.
 
     Returns
     -------
     Worth
         Draw by draw.
     """
-    draws = len(stakes.visits)
-    rows = np.linspace(0, len(who.trend["line"]) - 1, draws).round().astype(int)
-    options = options_of(who.lengths_ft)
-    rng = np.random.default_rng([seed, 5])
-    saved = []
-    for _ in range(REPEATS):
-        practice = draw_narrowing(who, learning, stakes.distance_ft, rows, rng)
-        saved += [[_saving(stakes, practice, option, minutes) for option in options]]
-    share = hats(who.lengths_ft, stakes.distance_ft).T
+    options, stakes = options_of(case.who.lengths_ft), case.stakes
+    saved = [
+        [_saving(stakes, practice, option, minutes) for option in options]
+        for practice in case.practices(REPEATS)
+    ]
+    share = hats(case.who.lengths_ft, stakes.distance_ft).T
     lost = np.stack([stakes.lost_a_round(name) @ share for name in COMPONENTS], axis=-1)
     saved = np.moveaxis(np.array(saved), 1, -1).reshape(-1, len(options))
-    return Worth(options, lost.reshape(draws, -1), saved)
+    return Worth(options, lost.reshape(len(lost), -1), saved)
 
 
 def _saving(stakes, practice, option, minutes):
@@ -153,7 +142,7 @@ def advise(
     learning : putlab.learning.Learning, optional
         What practice does.
     reference, mix, stimp_ft, past_ft, green
-        See `make_setting`.
+        See `putlab.setting.make_setting`.
     seed : int
         Seed of the learning draws.
 
@@ -168,21 +157,45 @@ def advise(
         The time is not above 0.
     """
     check_minutes(minutes)
-    learning = Learning() if learning is None else learning
-    who = golfer if isinstance(golfer, Standing) else standing(golfer)
-    setting = make_setting(
-        reference=reference, mix=mix, stimp_ft=stimp_ft, past_ft=past_ft, green=green
+    case = make_case(
+        golfer,
+        learning=learning,
+        seed=seed,
+        reference=reference,
+        mix=mix,
+        stimp_ft=stimp_ft,
+        past_ft=past_ft,
+        green=green,
     )
-    worth = weigh(who, stakes_of(who.skill, setting), learning, minutes=minutes, seed=seed)
+    return advise_case(case, minutes=minutes)
+
+
+def advise_case(case, *, minutes):
+    """Return the advice for a case.
+
+    Parameters
+    ----------
+    case : putlab.setting.Case
+        Golfer, learning, round and green.
+    minutes : float
+        Time that goes to one option.
+
+    Returns
+    -------
+    Advice
+        As from `advise`.
+    """
+    worth = weigh(case, minutes=minutes)
     return Advice(
-        player=who.player,
+        player=case.who.player,
         minutes=float(minutes),
-        table=worth_table(who.player, worth),
+        table=worth_table(case.who.player, worth),
         choice=worth.options[worth.choice],
         ties=[worth.options[i] for i in worth.ties],
-        assumptions=assumption_table(who, learning, setting),
-        reference=setting.reference_name,
+        assumptions=assumption_table(case),
+        reference=case.setting.reference_name,
         worth=worth,
+        case=case,
     )
 
 
@@ -227,23 +240,20 @@ def worth_table(player, worth):
     return table.assign(p_best=worth.p_best, expected_regret=worth.expected_regret)
 
 
-def assumption_table(who, learning, setting):
+def assumption_table(case):
     """Return everything the advice rests on, and whether it comes from data or a prior.
 
     Parameters
     ----------
-    who : putlab.standing.Standing
-        The golfer.
-    learning : putlab.learning.Learning
-        What practice does.
-    setting : Setting
-        Round and green.
+    case : putlab.setting.Case
+        Golfer, learning, round and green.
 
     Returns
     -------
     pandas.DataFrame
         ``name, meaning, value, from, source``; learned rates come first.
     """
+    who, learning, setting = case.who, case.learning, case.setting
     rows = []
     for name in COMPONENTS:
         rate = learning.rates(who.trend[name], who.trend_prior_sd[name])
@@ -264,6 +274,7 @@ def assumption_table(who, learning, setting):
         ("stimp_ft", "green speed", setting.stimp_ft, "given, or an ordinary green"),
         ("past_ft", "how far past the hole the golfer aims", setting.past_ft, "assumption"),
         ("mix", "first putts of a round", setting.mix.level, setting.mix.source),
+        ("mix_log_sd", "how far your own may stray, log sd", setting.mix_log_sd, "assumption"),
         (
             "reference",
             "who strokes are lost to",
