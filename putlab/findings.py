@@ -6,14 +6,20 @@ import numpy as np
 import pandas as pd
 
 from putlab import charts
+from putlab.advice import Advice
+from putlab.arms import UNLABELLED
 from putlab.attribution import CAUSES, Attribution, attribute
 from putlab.cache import content_key, load_arrays, save_arrays
+from putlab.change import Comparison, compare
+from putlab.design import REFERENCE_FT
 from putlab.estimate import estimate_table, strokes_skill
 from putlab.fitting import versions
+from putlab.golfer import summary
 from putlab.published import green_spread
 from putlab.rounds import shipped_mix
 from putlab.settings import PAST_FT, STIMP_FT
 from putlab.tour import tour_golfer
+from putlab.worth import advise
 
 # Splitting strokes by cause solves every draw 32 times; the mean of so many is steady to a
 # hundredth of a stroke a round.
@@ -39,8 +45,14 @@ class Findings:
         The player's rows of `putlab.estimate.estimate_table`.
     new_day : pandas.DataFrame
         From `putlab.charts.new_day_table`.
+    at_reference : dict
+        Spread within a visit at `putlab.design.REFERENCE_FT`, named as in the estimates.
+    advice : putlab.advice.Advice
+        What the next hour is worth, and the choice.
     causes : pandas.DataFrame
         Strokes a round lost by length of the first putt and cause.
+    change : putlab.change.Comparison or None
+        The last change of condition, where the log has two or more.
     charts : list of putlab.charts.Chart
         Figures, in the order of the report.
     measured : dict of str to bool
@@ -52,7 +64,10 @@ class Findings:
     putts: int
     estimates: pd.DataFrame
     new_day: pd.DataFrame
+    at_reference: dict
+    advice: Advice
     causes: pd.DataFrame
+    change: Comparison | None
     charts: list
     measured: dict
 
@@ -78,13 +93,18 @@ def find(log, fit, player):
     estimates = estimate_table(fit, [player])
     new_day = charts.new_day_table(golfer)
     causes = causes_table(golfer, estimates["distance_ft"].to_numpy())
-    lengths = drawn_lengths(estimates["distance_ft"])
+    advice = advise(golfer, seed=fit.seed)
+    change = last_change(fit, player)
+    lengths = drawn_lengths(estimates["distance_ft"], advice.choice[0])
     figures = [
         charts.spread_chart(estimates, new_day, charts.visit_spreads(log, player)),
         charts.finish_chart(golfer, estimates, lengths),
         charts.losses_chart(player, causes, "tour average"),
+        charts.next_hour_chart(advice),
         charts.progress_chart(player, charts.progress_table(golfer)),
     ]
+    if change is not None:
+        figures.append(charts.change_chart(change))
     mine = log.putts[log.putts["player"] == player]
     return Findings(
         player=player,
@@ -92,10 +112,60 @@ def find(log, fit, player):
         putts=len(mine),
         estimates=estimates,
         new_day=new_day,
+        at_reference=at_reference(golfer),
+        advice=advice,
         causes=causes,
+        change=change,
         charts=figures,
         measured={name: player in set(d.rows["player"]) for name, d in fit.designs.items()},
     )
+
+
+def at_reference(golfer):
+    """Return the spread within a visit at the middle length of the kit.
+
+    Parameters
+    ----------
+    golfer : putlab.golfer.Golfer
+        One player's posterior.
+
+    Returns
+    -------
+    dict
+        ``line_sd_deg, pace_sd_pct``, each with ``_lo`` and ``_hi``.
+    """
+    skill = golfer.skill([REFERENCE_FT], new_day=False)
+    values = {}
+    for name in ("line_sd_deg", "pace_sd_pct"):
+        ends = [float(end[0]) for end in summary(getattr(skill, name))]
+        values |= dict(zip((name, name + "_lo", name + "_hi"), ends, strict=True))
+    return values
+
+
+def last_change(fit, player):
+    """Compare the condition taken up last with the one before it.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit
+        Fit of the log.
+    player : str
+        Label.
+
+    Returns
+    -------
+    putlab.change.Comparison or None
+        None where the player's readings have fewer than two conditions.
+    """
+    rows = pd.concat([design.rows for design in fit.designs.values()])
+    mine = rows[rows["player"] == player]
+    order = {name: i for i, name in enumerate(fit.visits["session"].unique())}
+    mine = mine.assign(order=mine["session"].map(order)).sort_values("order", kind="stable")
+    conditions = list(mine["condition"].unique())
+    if len(conditions) < 2:
+        return None
+    before, after = (name or UNLABELLED for name in conditions[-2:])
+    return compare(fit, before, after, player=player, seed=fit.seed)
 
 
 def drawn_lengths(distance_ft, best=None):

@@ -8,13 +8,26 @@ import datetime
 import json
 
 import jinja2
+import numpy as np
 import pandas as pd
 
 from putlab import __version__, wording
+from putlab.advice import time_words
+from putlab.design import REFERENCE_FT
 from putlab.findings import find
 from putlab.golfer import choose_player
+from putlab.rules import ASSUMED, MEANINGS
 from putlab.settings import INTERVAL
 from putlab.writing import write_text
+
+# Functions of `putlab.wording` that the templates use.
+WORDS = (
+    "quantity", "interval", "sure", "listed", "counted", "feet", "minus", "first_sentence",
+    "after_first_sentence", "shortened",
+)  # fmt: skip
+
+# Rejected rows listed; `putlab check --rejects` writes them all.
+SHOWN_REJECTS = 10
 
 
 def write_report(path, log, fit, *, player=None, made=None, progress=None):
@@ -75,12 +88,54 @@ def render(log, fit, everybody, *, made=None):
     return page.render(
         log=log,
         everybody=everybody,
+        readings=readings(log.rules),
+        shown_rejects=SHOWN_REJECTS,
         rejects=log.rejects.to_dict("records"),
         meta=fit.meta(),
         version=__version__,
         made=made.isoformat(timespec="seconds"),
         data=page_data(log, fit, everybody),
     )
+
+
+def readings(rules):
+    """Return how the readings were made, in words.
+
+    Parameters
+    ----------
+    rules : putlab.rules.ReadingRules
+        Rules of reading.
+
+    Returns
+    -------
+    list of str
+        A line a rule that says something.
+    """
+    lines = []
+    for name, meaning in MEANINGS.items():
+        value = getattr(rules, name)
+        if value is None or (value == 0 and rules.source[name] == ASSUMED):
+            continue
+        lines.append(
+            f"{meaning.rstrip('.').partition(';')[0]}: {value:g} ({rules.source[name]})"
+        )
+    return lines
+
+
+def assumed(value):
+    """Return an assumption's value as a person reads it.
+
+    Parameters
+    ----------
+    value : float or str
+        Number or name.
+
+    Returns
+    -------
+    str
+        Three significant digits of a number; a name as it is.
+    """
+    return value if isinstance(value, str) else f"{value:.3g}"
 
 
 def environment():
@@ -98,9 +153,9 @@ def environment():
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    engine.globals |= {"interval_percent": round(100 * INTERVAL)}
-    for name in ("quantity", "interval", "sure", "listed", "counted"):
-        engine.filters[name] = getattr(wording, name)
+    engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
+    engine.filters |= {name: getattr(wording, name) for name in WORDS}
+    engine.filters |= {"assumed": assumed, "minutes": time_words}
     return engine
 
 
@@ -123,8 +178,35 @@ def page_data(log, fit, everybody):
     """
     tables = {
         "estimates": pd.concat([f.estimates for f in everybody]),
+        "advice": pd.concat([f.advice.table for f in everybody]),
         "causes": pd.concat([f.causes.assign(player=f.player) for f in everybody]),
     }
-    data = {name: json.loads(table.to_json(orient="records")) for name, table in tables.items()}
+    records = {
+        name: json.loads(table.to_json(orient="records", double_precision=15))
+        for name, table in tables.items()
+    }
+    changes = [plain_values(f.change.to_dict()) for f in everybody if f.change]
     meta = fit.meta() | {"log_sha256": log.digest, "files": log.files}
-    return {"meta": meta, **data}
+    return {"meta": meta, **records, "changes": changes}
+
+
+def plain_values(result):
+    """Return a result without numpy's types and without NaN, which JSON does not know.
+
+    Parameters
+    ----------
+    result : dict
+        Perhaps nested.
+
+    Returns
+    -------
+    dict
+        Numbers, texts, lists, dicts; None for NaN.
+    """
+    if isinstance(result, dict):
+        return {name: plain_values(value) for name, value in result.items()}
+    if isinstance(result, list | tuple):
+        return [plain_values(value) for value in result]
+    if isinstance(result, float | np.floating):
+        return None if np.isnan(result) else float(result)
+    return result.item() if isinstance(result, np.generic) else result

@@ -1,5 +1,7 @@
 """Numbers as a golfer reads them: fixed places, units, signs turned into words."""
 
+import re
+
 # A thin, unbreakable space between a number and its unit.
 THIN = "\u202f"
 
@@ -11,6 +13,9 @@ PLACES = {
     "one_putt": 0,
     "three_putt": 0,
     "average_putts": 2,
+    "strokes_lost": 2,
+    "saved_next_hour": 2,
+    "expected_regret": 3,
 }
 SIDES = {"line_bias_deg": ("right", "left"), "pace_bias_pct": ("long", "short")}
 
@@ -83,9 +88,98 @@ def plain(value, name):
         Such as ``0.83``.
     """
     if name.endswith("_putt"):
-        value = 100 * value
-    text = f"{value:.{PLACES[name]}f}"
-    return text.removeprefix("-") if float(text) == 0 else text.replace("-", "−")
+        return _percent(100 * value)
+    return minus(f"{value:.{PLACES[name]}f}")
+
+
+def _percent(value):
+    """Return whole percent; a small chance is never none, and a large one never certain."""
+    if 0 < value < 0.5:
+        return "<1"
+    return ">99" if 99.5 <= value < 100 else f"{value:.0f}"
+
+
+def minus(text):
+    """Return numbers with a true minus sign, and nought without any.
+
+    Parameters
+    ----------
+    text : str
+        One number, or text with numbers in it.
+
+    Returns
+    -------
+    str
+        The same with − for each - before a digit.
+    """
+    return re.sub(r"-(?=\d)", "−", re.sub(r"-(?=0(\.0+)?\b(?!\.))", "", text))
+
+
+def feet(distance_ft):
+    """Return a distance in words.
+
+    Parameters
+    ----------
+    distance_ft : float
+        Feet.
+
+    Returns
+    -------
+    str
+        Such as ``10 ft``, to a tenth at most.
+    """
+    return f"{round(distance_ft, 1):g}\u00a0ft"
+
+
+def first_sentence(text):
+    """Return a text up to the end of its first sentence.
+
+    Parameters
+    ----------
+    text : str
+        One sentence or more.
+
+    Returns
+    -------
+    str
+        The first.
+    """
+    return text.partition(". ")[0].removesuffix(".") + "."
+
+
+def after_first_sentence(text):
+    """Return what follows a text's first sentence.
+
+    Parameters
+    ----------
+    text : str
+        One sentence or more.
+
+    Returns
+    -------
+    str
+        The rest, perhaps nothing.
+    """
+    return text.partition(". ")[2]
+
+
+def shortened(text, most=24):
+    """Return a text that is not longer than fits.
+
+    Parameters
+    ----------
+    text : str
+        Text, perhaps from a log.
+    most : int
+        Characters.
+
+    Returns
+    -------
+    str
+        The text, cut and ended with … where it is longer.
+    """
+    text = str(text)
+    return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def unit(name):

@@ -1,16 +1,20 @@
 """Figures, each with the words that say what it shows and the numbers it draws."""
 
+from putlab.charts.change import change_chart
 from putlab.charts.chart import Chart
 from putlab.charts.finish import finish_chart, ten_putts
 from putlab.charts.losses import losses_chart
+from putlab.charts.next_hour import next_hour_chart
 from putlab.charts.progress import progress_chart, progress_table
 from putlab.charts.spread import new_day_table, spread_chart, visit_spreads
 
 __all__ = [
     "Chart",
+    "change_chart",
     "finish_chart",
     "losses_chart",
     "new_day_table",
+    "next_hour_chart",
     "progress_chart",
     "progress_table",
     "spread_chart",

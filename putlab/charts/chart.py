@@ -3,6 +3,7 @@
 import base64
 import contextlib
 import io
+import warnings
 from dataclasses import dataclass
 
 import matplotlib
@@ -43,6 +44,8 @@ STYLE = {
     "legend.fontsize": 8.5,
     "hatch.linewidth": 0.6,
     "figure.constrained_layout.use": True,
+    # A label from a log is a label, not a formula.
+    "text.parse_math": False,
     # Text stays text, and the names inside do not change from run to run.
     "svg.fonttype": "none",
     "svg.hashsalt": "putlab",
@@ -93,7 +96,7 @@ class Chart:
         return self._written("png", dpi=dpi, metadata={"Software": None})
 
     def _written(self, kind, **options):
-        with matplotlib.rc_context(STYLE), io.BytesIO() as stream:
+        with _quiet(), matplotlib.rc_context(STYLE), io.BytesIO() as stream:
             self.figure.savefig(stream, format=kind, **options)
             return stream.getvalue()
 
@@ -103,6 +106,14 @@ class Chart:
 
     def _repr_mimebundle_(self, **kwargs):
         return {"image/png": self.png(), "text/plain": f"{self.title}. {self.alt}"}
+
+
+@contextlib.contextmanager
+def _quiet():
+    """Say nothing of glyphs missing from the bundled font: in SVG the reader's fonts serve."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
 
 
 @contextlib.contextmanager
@@ -123,12 +134,33 @@ def drawing(height_in, rows=1, columns=1, **options):
     tuple
         The figure, and its axes as an array of shape (rows, columns).
     """
-    with matplotlib.rc_context(STYLE):
+    with _quiet(), matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH_IN, height_in))
         yield figure, figure.subplots(rows, columns, squeeze=False, **options)
         # Settle the layout once, so that the picture does not depend on how it is written.
         figure.draw_without_rendering()
         figure.set_layout_engine("none")
+
+
+# A label longer than this would push the panels aside.
+LONGEST_LABEL = 34
+
+
+def label_of(text):
+    """Return a label of the log as a legend can show it.
+
+    Parameters
+    ----------
+    text : str
+        Label.
+
+    Returns
+    -------
+    str
+        Shortened where it is long; matplotlib hides labels that start with an underscore.
+    """
+    short = text if len(text) <= LONGEST_LABEL else text[: LONGEST_LABEL - 1] + "…"
+    return " " + short if short.startswith("_") else short
 
 
 def distance_axis(axis, distance_ft):

@@ -3,7 +3,7 @@
 import numpy as np
 from matplotlib.ticker import MaxNLocator
 
-from putlab.charts.chart import COLOUR, GREY, MARKER, Chart, drawing, interval_marks
+from putlab.charts.chart import COLOUR, GREY, MARKER, Chart, drawing, interval_marks, label_of
 from putlab.charts.spread import COLUMN
 from putlab.design import REFERENCE_FT
 from putlab.golfer import summary
@@ -116,7 +116,8 @@ def _panel(axis, component, table):
     for i, (condition, rows) in enumerate(table.groupby("condition", sort=False)):
         interval_marks(
             axis, visit[rows.index], rows, name, color=COLOUR[component], linestyle="",
-            marker=MARKER[component], fillstyle=FILLS[i % len(FILLS)], label=condition,
+            marker=MARKER[component], fillstyle=FILLS[i % len(FILLS)],
+            label=label_of(condition or "no condition named"),
         )  # fmt: skip
     axis.set_title(TITLE[component])
     axis.set_ylim(0, 1.15 * table[name + "_hi"].max())
