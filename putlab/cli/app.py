@@ -38,11 +38,14 @@ def build_app():
 
 def _commands():
     """Return the commands in the order of a practice: log, skill, strokes, practice, change."""
+    from putlab.cli.advise import advise
     from putlab.cli.check import check
+    from putlab.cli.compare import compare
     from putlab.cli.estimate import estimate
     from putlab.cli.holeout import holeout
+    from putlab.cli.report import report
 
-    return [check, estimate, holeout]
+    return [check, report, estimate, advise, compare, holeout]
 
 
 def _version(show):

@@ -1,0 +1,73 @@
+"""Sampling: the same seed gives the same draws, and a bad fit is not reported."""
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from putlab import fitting
+from putlab.errors import FitError
+from putlab.fitting import convergence
+from putlab.settings import ESS_LIMIT
+from putlab.verdict import failures, verdict_table
+
+
+def tree(draws, diverged=0):
+    diverging = np.zeros(draws.shape[:2], dtype=bool)
+    diverging.flat[:diverged] = True
+    return fitting._tree(xr.Dataset({"spread": (("chain", "draw"), draws)}), diverging)
+
+
+def test_chains_that_agree_pass(rng):
+    verdicts = convergence(tree(rng.standard_normal((4, 1000))))
+    assert verdict_table(verdicts)["result"].tolist() == ["pass", "pass", "pass"]
+
+
+def test_chains_apart_fail_and_the_quantity_is_named(rng):
+    draws = rng.standard_normal((4, 1000)) + np.arange(4)[:, None]
+    failed = failures(convergence(tree(draws)))
+    assert "spread" in failed[0].sentence
+    assert failed[0].name == "R-hat"
+
+
+def test_sticky_chains_fail_for_want_of_effective_draws(rng):
+    steps = rng.standard_normal((4, 1000))
+    sticky = np.zeros_like(steps)
+    for i in range(1, 1000):
+        # AR(1) with rho = 0.95 has an effective share of (1 - rho) / (1 + rho) = 2.6 %.
+        sticky[:, i] = 0.95 * sticky[:, i - 1] + steps[:, i]
+    verdict = convergence(tree(sticky))[1]
+    assert verdict.result == "fail"
+    assert verdict.table["lowest_ess_bulk"].item() < ESS_LIMIT
+
+
+@pytest.mark.parametrize(("diverged", "result"), [(0, "pass"), (3, "note"), (100, "fail")])
+def test_divergences_are_told_or_fail(rng, diverged, result):
+    assert convergence(tree(rng.standard_normal((4, 1000)), diverged))[2].result == result
+
+
+def test_a_fit_that_does_not_converge_is_refused(rng, monkeypatch, own_cache):
+    apart = tree(rng.standard_normal((2, 50)) + 9 * np.arange(2)[:, None])
+    monkeypatch.setattr(fitting, "sample", lambda *_, **__: apart)
+    monkeypatch.setattr(fitting, "_fit_key", lambda *_: "0" * 64)
+    with pytest.raises(FitError, match="line fit did not converge.*putlab check"):
+        fitting.fit(None, "line", lambda posterior: posterior)
+    assert not own_cache.exists()
+
+
+@pytest.mark.slow
+def test_the_kept_fit_is_the_fit(demo_log, demo_fit, monkeypatch):
+    """A second fit of the same log comes from disk, draw for draw."""
+    from putlab.golfer import fit_log
+
+    monkeypatch.setattr(fitting, "sample", lambda *_, **__: pytest.fail("sampled again"))
+    again = fit_log(demo_log)
+    for component, one in demo_fit.trees.items():
+        xr.testing.assert_identical(
+            one["posterior"].dataset, again.trees[component]["posterior"].dataset
+        )
+
+
+@pytest.mark.slow
+def test_the_demo_fit_passes_its_checks(demo_fit):
+    for verdicts in demo_fit.diagnostics().values():
+        assert failures(verdicts) == []
