@@ -26,7 +26,7 @@ ASSUMED = "assumption"
 MEANINGS = {
     "rate_median": ("fall of log spread per log(1 + putts / 100), median", POWER_LAW),
     "rate_log_sd": ("log sd of that rate over golfers", POWER_LAW),
-    "length_log_sd": ("log sd of the rate between lengths of one golfer", ASSUMED),
+    "yield_log_sd": ("log sd of what a putt teaches, between lengths and components", ASSUMED),
     "bias_putts": ("putts, seeing where they go, that halve a bias, median", ASSUMED),
     "bias_log_sd": ("log sd of that number over golfers", ASSUMED),
     "carry_range": ("log distance over which carry-over falls to 1/e, median", ASSUMED),
@@ -47,8 +47,9 @@ class Learning:
     ----------
     rate_median, rate_log_sd : float
         Log-normal prior of the rate: fall of log spread per unit of log(1 + putts / 100).
-        length_log_sd : float
-        How much the rate differs between lengths of one golfer, in log.
+        yield_log_sd : float
+        How much what a putt of practice is worth differs between lengths and components, in
+        log: nobody knows that one at 6 ft teaches as much as one at 10 ft.
     bias_putts, bias_log_sd : float
         Putts that halve a bias: median and log sd. Whoever sees where balls go corrects a
         constant error faster than scatter.
@@ -67,7 +68,7 @@ class Learning:
 
     rate_median: float = 0.08
     rate_log_sd: float = 0.7
-    length_log_sd: float = 0.25
+    yield_log_sd: float = 0.4
     bias_putts: float = 150.0
     bias_log_sd: float = 0.7
     carry_range: float = 0.7
@@ -81,7 +82,7 @@ class Learning:
     def __post_init__(self):
         """Refuse what can't be a golfer."""
         may_be_0 = {
-            "length_log_sd",
+            "yield_log_sd",
             "bias_log_sd",
             "carry_log_sd",
             "other_share",

@@ -39,8 +39,10 @@ class Narrowing:
         What practice does.
     nodes_ft : ndarray, shape (n,)
         Distances.
-    rates : dict of str to ndarray, shape (draws, n)
+    rates : dict of str to ndarray, shape (draws,)
         By component: fall of log spread per unit of log experience.
+    yields : dict of str to ndarray, shape (draws, lengths)
+        By component: what a putt of practice is worth at each length practised so far.
     bias_putts : dict of str to ndarray, shape (draws,)
         By component: putts that halve a bias.
     carry_range : ndarray, shape (draws,)
@@ -51,6 +53,7 @@ class Narrowing:
     learning: Learning
     nodes_ft: np.ndarray
     rates: dict
+    yields: dict
     bias_putts: dict
     carry_range: np.ndarray
 
@@ -65,8 +68,10 @@ class Narrowing:
 
         Parameters
         ----------
-        distance_ft, putts : array_like, shape (m,)
-            Lengths practised, and putts at each.
+        distance_ft : array_like, shape (m,)
+            Lengths practised.
+        putts : array_like, shape (m,) or (draws, m)
+            Putts at each.
 
         Returns
         -------
@@ -74,7 +79,7 @@ class Narrowing:
             Those struck there, and a share of those struck elsewhere.
         """
         share = self.learning.carry(distance_ft, self.nodes_ft, self.carry_range)
-        return np.asarray(putts, dtype=float) @ share
+        return np.einsum("...m,...mn->...n", np.asarray(putts, dtype=float), share)
 
     def changes(self, distance_ft, putts):
         """Return the factors on spread and bias that putts at some lengths bring.
@@ -96,10 +101,11 @@ class Narrowing:
         for name in COMPONENTS:
             other = COMPONENTS[1 - COMPONENTS.index(name)]
             struck = putts[name] + self.learning.other_share * putts[other]
-            counting = self.counting(distance_ft, struck)
+            taught = struck * (self.yields[name] @ hats(self.who.lengths_ft, distance_ft))
+            counting = self.counting(distance_ft, taught)
             growth = self.learning.growth(self.experience, counting)
             left = 0.5 ** (counting / self.bias_putts[name][:, None])
-            found[name] = np.exp(-self.rates[name] * growth), left
+            found[name] = np.exp(-self.rates[name][:, None] * growth), left
         return found
 
 
@@ -124,16 +130,20 @@ def draw_narrowing(who, learning, nodes_ft, rows, rng):
     Narrowing
         As many draws as rows.
     """
-    share = hats(who.lengths_ft, nodes_ft)
-    rates = {}
-    for name in COMPONENTS:
-        own = learning.rates(who.trend[name], who.trend_prior_sd[name])[rows]
-        uneven = rng.standard_normal((rows.size, len(share))) @ share
-        rates[name] = own[:, None] * np.exp(learning.length_log_sd * uneven)
 
-    def lognormal(median, log_sd):
-        return median * np.exp(log_sd * rng.standard_normal(rows.size))
+    def lognormal(median, log_sd, *size):
+        return median * np.exp(log_sd * rng.standard_normal((rows.size, *size)))
 
-    bias = {c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in COMPONENTS}
-    carry_range = lognormal(learning.carry_range, learning.carry_log_sd)
-    return Narrowing(who, learning, nodes_ft, rates, bias, carry_range)
+    own = {
+        name: learning.rates(who.trend[name], who.trend_prior_sd[name]) for name in COMPONENTS
+    }
+    lengths = who.lengths_ft.size
+    return Narrowing(
+        who=who,
+        learning=learning,
+        nodes_ft=nodes_ft,
+        rates={name: rates[rows] for name, rates in own.items()},
+        yields={c: lognormal(1.0, learning.yield_log_sd, lengths) for c in COMPONENTS},
+        bias_putts={c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in own},
+        carry_range=lognormal(learning.carry_range, learning.carry_log_sd),
+    )

@@ -1,0 +1,187 @@
+"""Golfers of known truth who practise by the power law, and what that does to their rounds.
+
+Written apart from the decision modules: strokes come from `putlab.holeout`, whole rounds
+before and after practice, no visits, parabolas or first-order sums.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from made_logs import log_of
+
+from putlab import fitting
+from putlab.design import BUMP_RANGE, make_design, session_table
+from putlab.golfer import SpreadFit, condition_shares, named_quantities, practised_table
+from putlab.holeout import hole_out
+from putlab.learning import Learning
+from putlab.priors import PRIORS
+from putlab.published import green_spread
+from putlab.readings import COMPONENTS, cells, practice_putts
+from putlab.rounds import shipped_mix
+from putlab.simulate import balanced_schedule, rounded, simulate_errors, steady
+from putlab.skill import Skill
+
+LENGTHS_FT = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
+OPTIONS = [(d, c) for d in LENGTHS_FT for c in COMPONENTS]
+SESSIONS, EACH = 5, 10
+PUTTS = SESSIONS * EACH * len(LENGTHS_FT)
+GRID_FT = np.geomspace(1.0, 80.0, 40)
+PLAYER = "golfer"
+
+
+@dataclass(frozen=True)
+class TrueGolfer:
+    """What is true of one golfer, at the end of the log, on a new day.
+
+    Attributes
+    ----------
+    sd, bias : dict of str to ndarray, shape (lengths,)
+        By component: spread within a visit, and bias (degrees, percent).
+    setup_sd : dict of str to float
+        Sd of the offset that a visit shares.
+    rate : dict of str to float
+        Fall of log spread per unit of log experience; the log's trend follows it.
+    yields : ndarray, shape (lengths, 2)
+        What a putt of practice is worth at each length, for line and for pace.
+    bias_putts : dict of str to float
+        Putts that halve a bias.
+    carry_range : float
+        Log distance over which carry-over falls to 1/e.
+    first_putts : ndarray, shape (mix lengths,)
+        The golfer's own first putts of a round.
+    """
+
+    sd: dict
+    bias: dict
+    setup_sd: dict
+    rate: dict
+    yields: np.ndarray
+    bias_putts: dict
+    carry_range: float
+    first_putts: np.ndarray
+
+
+def draw_learning(rng, learning, *, typical=False):
+    """Return what practice does for a golfer; with ``typical`` all at the medians."""
+
+    def lognormal(median, log_sd, size=None):
+        return median * np.exp(0 if typical else log_sd * rng.standard_normal(size))
+
+    return {
+        "rate": {c: lognormal(learning.rate_median, learning.rate_log_sd) for c in COMPONENTS},
+        "yields": np.ones((len(LENGTHS_FT), 2))
+        * lognormal(1.0, learning.yield_log_sd, (len(LENGTHS_FT), 2)),
+        "bias_putts": {
+            c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in COMPONENTS
+        },
+        "carry_range": lognormal(learning.carry_range, learning.carry_log_sd),
+    }
+
+
+def draw_mix(rng, log_sd):
+    """Return a golfer's own first putts: the shipped mix, strayed smoothly."""
+    mix = shipped_mix()
+    x = np.log(mix.distance_ft)
+    correlation = np.exp(-np.abs(np.subtract.outer(x, x)) / BUMP_RANGE)
+    strayed = mix.first_putts * np.exp(
+        log_sd * rng.multivariate_normal(np.zeros(x.size), correlation)
+    )
+    return 18 * strayed / strayed.sum()
+
+
+def play_log(golfer, rng, *, sessions=SESSIONS, each=EACH):
+    """Return the log of a golfer's practice that ends at the truth given."""
+    putts = balanced_schedule([PLAYER], sessions, LENGTHS_FT, each, rng)
+    visits = session_table(putts)
+    before_first = np.log1p(visits["putts_before"].iloc[0] / 100) - visits["practised"].iloc[0]
+    now = np.log1p(len(putts) / 100) - before_first
+    size = {"players": 1, "lengths": len(LENGTHS_FT)}
+    at = {"players": [PLAYER], "lengths_ft": LENGTHS_FT}
+    errors = {}
+    for name in COMPONENTS:
+        truth = steady(
+            np.log(golfer.sd[name]) + golfer.rate[name] * now,
+            golfer.bias[name],
+            setup_sd=golfer.setup_sd[name],
+            form_sd=0.06,
+            trend=-golfer.rate[name],
+            mishit_share=0.01,
+            **size,
+        )
+        errors[name] = simulate_errors(putts, truth, rng, **at)
+    putts["line_deg"] = rounded(errors["line"], 1.0)
+    putts["roll_ft"] = rounded(putts["distance_ft"] * (1 + errors["pace"] / 100), 0.1)
+    return log_of(putts)
+
+
+def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2):
+    """Return the spread model's fit by the same sampler with fewer draws, unchecked."""
+    putts, visits = practice_putts(log.putts), session_table(log.putts)
+    trees, designs = {}, {}
+    for name in COMPONENTS:
+        rows = cells(log, name)
+        design = make_design(rows, visits, LENGTHS_FT, [PLAYER], PRIORS[name])
+        raw = fitting.sample(design, seed=seed, draws=draws, tune=tune, chains=chains, cores=2)
+        posterior = named_quantities(raw.posterior.dataset, design)
+        trees[name] = xr.DataTree.from_dict({"posterior": posterior})
+        designs[name] = design
+    return SpreadFit(
+        trees=trees,
+        designs=designs,
+        visits=visits,
+        practised=practised_table(putts, LENGTHS_FT),
+        condition_now=condition_shares(putts, visits),
+        putts_total=log.putts.groupby("player", sort=False).size(),
+        seed=seed,
+    )
+
+
+def strokes(golfer, plans, *, learning, practised=PUTTS / len(LENGTHS_FT)):
+    """Return the true strokes of a round after each of several plans.
+
+    Parameters
+    ----------
+    plans : ndarray, shape (plans, lengths, 2)
+        Putts struck at each length for line and for pace.
+    practised : float
+        Putts at each length so far.
+    """
+    plans = np.asarray(plans, dtype=float)
+    x, known = np.log(GRID_FT), np.log(LENGTHS_FT)
+    share = np.exp(-np.abs(np.subtract.outer(known, x)) / golfer.carry_range)
+    experience = learning.start_putts + practised * share.sum(axis=0)
+    columns = {}
+    for i, name in enumerate(COMPONENTS):
+        struck = plans[..., i] + learning.other_share * plans[..., 1 - i]
+        counting = (struck * golfer.yields[:, i]) @ share
+        narrower = (1 + counting / experience) ** -golfer.rate[name]
+        sd = np.hypot(golfer.sd[name], golfer.setup_sd[name])
+        columns[name] = np.exp(np.interp(x, known, np.log(sd))) * narrower
+        left = 0.5 ** (counting / golfer.bias_putts[name])
+        columns[name + " bias"] = np.interp(x, known, golfer.bias[name]) * left
+    skill = Skill(
+        GRID_FT, columns["line"], columns["line bias"], columns["pace"], columns["pace bias"]
+    ).wider(*green_spread())
+    out = hole_out(skill, shipped_mix().distance_ft)
+    return out.average_putts @ golfer.first_putts
+
+
+def plan_of(option, minutes, learning):
+    """Return the putts of time spent on one option, shape (lengths, 2)."""
+    plan = np.zeros((len(LENGTHS_FT), 2))
+    distance_ft, component = option
+    row = int(np.flatnonzero(distance_ft == LENGTHS_FT)[0])
+    plan[row, COMPONENTS.index(component)] = minutes * learning.putts_a_minute(distance_ft)
+    return plan
+
+
+def true_savings(golfer, minutes, learning):
+    """Return the strokes a round truly saved by each option, shape (options,)."""
+    plans = [np.zeros((len(LENGTHS_FT), 2))]
+    plans += [plan_of(option, minutes, learning) for option in OPTIONS]
+    found = strokes(golfer, plans, learning=learning)
+    return found[0] - found[1:]
+
+
+DEFAULT = Learning()
