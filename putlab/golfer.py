@@ -1,12 +1,13 @@
 """What has been learned of each player: posterior draws of spread and bias at any length."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
 from putlab import fitting
+from putlab.checks import readings_checks
 from putlab.design import REFERENCE_FT, bump_correlation, make_design, session_table
 from putlab.errors import FitError, UsageError
 from putlab.priors import PRIORS
@@ -14,6 +15,7 @@ from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
 from putlab.settings import INTERVAL, SEED, interval_probabilities
 from putlab.skill import Skill
 from putlab.spread import MISHIT_MOST
+from putlab.verdict import failures
 
 # Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
 PASSED_ON = 1000
@@ -39,6 +41,8 @@ class SpreadFit:
         Putts struck, by player.
     seed : int
         Seed of the fit.
+    checks : dict of str to list of putlab.verdict.Verdict
+        How well the model describes the readings, by component.
     """
 
     trees: dict
@@ -48,6 +52,7 @@ class SpreadFit:
     condition_now: pd.DataFrame
     putts_total: pd.Series
     seed: int
+    checks: dict = field(default_factory=dict)
 
     @property
     def players(self):
@@ -75,14 +80,17 @@ class SpreadFit:
         return Golfer(self, choose_player(self.players, player))
 
     def diagnostics(self):
-        """Return the convergence checks of both components.
+        """Return every check of both components: convergence, then the readings.
 
         Returns
         -------
         dict of str to list of putlab.verdict.Verdict
             By component.
         """
-        return {name: fitting.convergence(tree) for name, tree in self.trees.items()}
+        return {
+            name: fitting.convergence(tree) + self.checks.get(name, [])
+            for name, tree in self.trees.items()
+        }
 
     def meta(self):
         """Return what a reader needs to repeat the result.
@@ -169,27 +177,27 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     Raises
     ------
     FitError
-        No line or no pace readings at all, or a fit that did not converge.
+        No readings at all, a fit that did not converge, or one that does not describe
+        its readings.
     """
     putts = practice_putts(log.putts)
     players = list(log.putts["player"].drop_duplicates())
     visits = session_table(log.putts)
     lengths = lengths_ft(putts["distance_ft"])
-    trees, designs = {}, {}
-    for component in COMPONENTS:
-        prior = (priors or PRIORS)[component]
-        design = make_design(cells(log, component), visits, lengths, players, prior)
-        finish = _finisher(design)
-        designs[component] = design
-        trees[component] = fitting.fit(
-            design, component, finish, seed=seed, cache=cache, **options
-        )
-    if all(design.rows.empty for design in designs.values()):
+    rows = {component: cells(log, component) for component in COMPONENTS}
+    if all(counted.empty for counted in rows.values()):
         raise FitError(
             "the log has no line or roll readings, so spread can't be estimated; add "
             "line_deg or roll_ft (made and missed alone: `putlab.holing`)."
         )
-    return SpreadFit(
+    trees, designs = {}, {}
+    for component, counted in rows.items():
+        prior = (priors or PRIORS)[component]
+        design = designs[component] = make_design(counted, visits, lengths, players, prior)
+        trees[component] = fitting.fit(
+            design, component, _finisher(design), seed=seed, cache=cache, **options
+        )
+    fit = SpreadFit(
         trees=trees,
         designs=designs,
         visits=visits,
@@ -198,6 +206,19 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
         putts_total=log.putts.groupby("player", sort=False).size(),
         seed=seed,
     )
+    checks = {component: readings_checks(log, fit, component) for component in COMPONENTS}
+    _refuse_misfits(checks)
+    return replace(fit, checks=checks)
+
+
+def _refuse_misfits(checks):
+    for component, verdicts in checks.items():
+        for failed in failures(verdicts):
+            raise FitError(
+                f"the {component} fit does not describe its readings: {failed.sentence} Nothing "
+                "is reported from it. Look for readings of another kind under one label with "
+                "`putlab check`: another unit, another player, another surface."
+            )
 
 
 def practised_table(putts, lengths):
