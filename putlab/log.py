@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from putlab.errors import LogError
-from putlab.intake.doubts import doubts, suspected_limits, where
+from putlab.intake.doubts import doubts, repeated_sessions, suspected_limits, where
 from putlab.intake.files import find_files, joint_digest
 from putlab.intake.rows import rows_of
 from putlab.intake.sessions import dated, in_order
@@ -114,17 +114,16 @@ def read_log(path, *, rules=None, allow_empty=False):
 def _joined(chunks):
     """Return chunks as one table whose labels are text."""
     names = [column.name for column in COLUMNS if column.kind == "label"] + ["file"]
-    texts = [chunk.astype(dict.fromkeys(names, "str")) for chunk in chunks]
-    if not texts:
-        nothing = rows_of(Chunk(pd.DataFrame({})))[0].assign(file="", row=0)
-        texts = [nothing.astype(dict.fromkeys(names, "str"))]
-    return pd.concat(texts, ignore_index=True)
+    nothing = rows_of(Chunk(pd.DataFrame({})))[0].assign(file="", row=0)
+    rows = pd.concat(list(chunks) or [nothing], ignore_index=True)
+    return rows.astype(dict.fromkeys(names, "str"))
 
 
 def _settled(rows, tally):
     """Settle what takes the whole log to know: players, duplicates, dates, order."""
     rows = _settle_players(rows, tally)
     rows = _reject_duplicates(rows, tally)
+    tally.warnings += repeated_sessions(rows)
     names, warnings = dated(list(rows["session"].unique()))
     tally.warnings += warnings
     rows = rows.assign(session=rows["session"].map(names).astype("str"))

@@ -116,11 +116,14 @@ def test_rejects_beyond_the_first_thousand_are_counted(tmp_path, monkeypatch):
 
 def test_rows_of_nobody_beyond_those_kept_are_counted(tmp_path, monkeypatch):
     monkeypatch.setattr("putlab.intake.counter.MOST_NAMELESS", 4)
+    monkeypatch.setattr("putlab.intake.delimited.CHUNK_ROWS", 4)
     counts = count_log(write_csv(tmp_path / "a.csv", *[{"player": ""}] * 9, {}))
     assert (counts.rejected, counts.cells["count"].sum()) == (9, 1)
 
 
-def test_too_many_different_rows_are_put_on_a_wider_step(tmp_path, rng):
+@pytest.mark.parametrize("chunk", [400, 10_000])
+def test_too_many_different_rows_are_put_on_a_wider_step(tmp_path, rng, monkeypatch, chunk):
+    monkeypatch.setattr("putlab.intake.columnar.CHUNK_ROWS", chunk)
     frame = practice(rng, 4000, players=1, step=0.1)
     frame.to_parquet(tmp_path / "a.parquet")
     counts = count_log(tmp_path / "a.parquet", most_cells=1600)
@@ -154,6 +157,13 @@ def test_steps_widen_only_so_far(tmp_path, rng):
     assert len(counts.cells) > 10
 
 
+def test_a_chunk_of_nothing_but_repeats(tmp_path, monkeypatch):
+    monkeypatch.setattr("putlab.intake.delimited.CHUNK_ROWS", 2)
+    rows = [{"line_deg": "1"}, {"line_deg": "2"}] * 2
+    counts = count_log(write_csv(tmp_path / "a.csv", *rows, putt=["1", "2"] * 2))
+    assert (counts.cells["count"].sum(), counts.rejected) == (2, 2)
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
@@ -170,7 +180,8 @@ def test_nothing_to_count_is_refused(tmp_path, text, message):
 
 def write_long_parquet(path, putts, players, step, *, block=1_000_000):
     rng = np.random.default_rng(1)
-    with pq.ParquetWriter(path, pa.Table.from_pandas(practice(rng, 1), False).schema) as writer:
+    schema = pa.Schema.from_pandas(practice(rng, 1), preserve_index=False)
+    with pq.ParquetWriter(path, schema) as writer:
         for _ in range(putts // block):
             frame = practice(rng, block, players=players, step=step)
             writer.write_table(pa.Table.from_pandas(frame, preserve_index=False))

@@ -129,3 +129,21 @@ def test_the_digest_names_the_content_not_the_place(tmp_path):
     second = read_log(write_csv(tmp_path / "x" / "b.csv", {}))
     assert first.digest == second.digest
     assert first.digest != read_log(write_csv(tmp_path / "c.csv", {}, {})).digest
+
+
+def test_a_session_that_two_exports_repeat_is_asked_about(tmp_path):
+    rows = [{"line_deg": str(n % 3)} for n in range(6)]
+    write_csv(tmp_path / "march.csv", *rows)
+    write_csv(tmp_path / "april.csv", *reversed(rows), {"session": "2025-04-01"})
+    log = read_log(tmp_path)
+    assert len(log.putts) == 13
+    assert log.warnings == [
+        "1 sessions are in april.csv and march.csv with the same rows (2025-03-14 of ash "
+        "first): are they counted twice? Keep one file, or number the putts."
+    ]
+
+
+def test_two_visits_that_differ_are_no_repeat(tmp_path):
+    write_csv(tmp_path / "a.csv", *[{"line_deg": "1"}] * 6)
+    write_csv(tmp_path / "b.csv", *[{"line_deg": "1"}] * 5, {"line_deg": "2"})
+    assert read_log(tmp_path).warnings == []

@@ -112,6 +112,13 @@ def test_a_quotation_mark_open_in_the_last_row_is_a_reject(tmp_path):
     assert "never closed" in log.rejects["reason"][0]
 
 
+def test_text_after_a_closing_quotation_mark_spoils_only_its_cell(tmp_path):
+    path = tmp_path / "putts.csv"
+    path.write_text('session,distance_ft,line_deg\na,10,1\na,10,"2"x', encoding="utf-8")
+    log = read_log(path)
+    assert (len(log.putts), log.rejects["value"][0]) == (1, "2x")
+
+
 def test_a_cell_of_a_million_characters_is_refused_and_shortened(tmp_path):
     log = read_log(write_csv(tmp_path / "putts.csv", {"player": "x" * 1_000_000}, {}))
     assert len(log.putts) == 1
@@ -169,6 +176,12 @@ def test_decimals_and_infinities_of_parquet(tmp_path):
 def test_an_index_that_pandas_stored_is_still_a_column(tmp_path):
     table({}, {"player": "elm"}).set_index("player").to_parquet(tmp_path / "putts.parquet")
     assert list(read_log(tmp_path / "putts.parquet").putts["player"]) == ["ash", "elm"]
+
+
+def test_the_numbers_pandas_gives_its_rows_are_no_unknown_column(tmp_path):
+    table({}, {}).iloc[::-1].to_parquet(tmp_path / "putts.parquet")
+    table({}, {}).to_csv(tmp_path / "putts.csv")
+    assert read_log(tmp_path).warnings == []
 
 
 def write_xlsx(path, *sheets):

@@ -75,7 +75,7 @@ def _records(stream, separator, name):
     lines = _Lines(stream)
     reader = csv.reader(lines, delimiter=separator)
     width, number = 0, 0
-    for number, cells in enumerate(_parsed(reader, name), start=1):
+    for number, cells in enumerate(reader, start=1):
         taken, problem = lines.take(), None
         if len(taken) > 1 or lines.ended:
             problem = _open_quote(taken, cells, separator, width)
@@ -84,18 +84,10 @@ def _records(stream, separator, name):
                 f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
                 "Close it or take it out."
             )
-        if any(cell.strip() for cell in cells) and not (number == 1 and _hint(taken[0])):
+        blank = not cells or not (cells[0].strip() or "".join(cells).strip())
+        if not blank and not (number == 1 and _hint(taken[0])):
             width = width or len(cells)
             yield number, cells, problem
-
-
-def _parsed(reader, name):
-    try:
-        yield from reader
-    except csv.Error as error:
-        raise LogError(
-            f"{name}, line {reader.line_num}: {error}. Save the file again as CSV in UTF-8."
-        ) from error
 
 
 class _Lines:
@@ -134,11 +126,10 @@ def _open_quote(lines, cells, separator, width):
 def _chunk(rows, wanted, width):
     good, broken = [], []
     for number, cells, problem in rows:
-        extra = [cell for cell in cells[width:] if cell.strip()]
         if problem:
             broken.append((number, max(cells, key=len), problem))
-        elif extra:
-            broken.append((number, " ".join(extra), _too_many(len(cells), width)))
+        elif len(cells) > width and (extra := " ".join(cells[width:]).strip()):
+            broken.append((number, extra, _too_many(len(cells), width)))
         else:
             good.append((number, cells))
     chunk = chunk_of(good, wanted)

@@ -17,6 +17,10 @@ UNIT_MATCH = 0.01
 # and misses it by a factor of 3.28 as it stands: no golfer is that far out on purpose.
 PACE_MATCH = 0.15
 
+# Putts from which on two equal visits are more likely a copy than chance.
+SAME_VISIT = 5
+REPEATED = ["distance_ft", "line_deg", "roll_ft", "holed", "leave_ft"]
+
 # A pile of readings at the very largest value that suggests a limit: this many readings at
 # least, and this many times those one level below.
 PILE, PILE_RATIO = 8, 3
@@ -166,6 +170,38 @@ def _sessions_of_one(rows):
     return [
         f"most of the {len(sizes)} sessions hold one putt each: is session a time stamp? "
         "Putts of one visit need the same label or date."
+    ]
+
+
+def repeated_sessions(rows):
+    """Ask about sessions that are in two files, row for row the same.
+
+    Programs that export a whole log each time make such files. Without ``putt`` numbers
+    equal rows are honest repeats, so only whole sessions can tell.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Usable rows of all files, before putts are numbered.
+
+    Returns
+    -------
+    list of str
+        One sentence for each pair of files.
+    """
+    rows = rows[rows["putt"].isna()]
+    if rows["file"].nunique() < 2:
+        return []
+    prints = pd.util.hash_pandas_object(rows[REPEATED], index=False)
+    visits = [rows["player"], rows["session"], rows["file"]]
+    visit = prints.groupby(visits, sort=False).agg(["size", "sum"]).reset_index()
+    visit = visit[visit["size"] >= SAME_VISIT]
+    same = visit.groupby(["player", "session", "size", "sum"], sort=False)["file"]
+    pairs = same.agg(lambda files: " and ".join(files.iloc[:2]))[same.size() > 1]
+    return [
+        f"{len(group):,} sessions are in {pair} with the same rows ({group[0][1]} of "
+        f"{group[0][0]} first): are they counted twice? Keep one file, or number the putts."
+        for pair, group in ((p, list(g.index)) for p, g in pairs.groupby(pairs, sort=False))
     ]
 
 

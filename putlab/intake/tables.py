@@ -137,10 +137,12 @@ def chunk_of(rows, wanted):
         Nothing broken in it.
     """
     index = pd.Index([number for number, _ in rows], dtype="int64", name="row")
-    columns = {
-        name: [cells[at] if at < len(cells) else "" for _, cells in rows]
-        for name, at in wanted.items()
-    }
+    width = 1 + max(wanted.values(), default=0)
+    bodies = [
+        cells if len(cells) >= width else cells + [""] * (width - len(cells))
+        for _, cells in rows
+    ]
+    columns = {name: [cells[at] for cells in bodies] for name, at in wanted.items()}
     return Chunk(pd.DataFrame(columns, index=index, dtype=object))
 
 

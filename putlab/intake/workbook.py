@@ -82,6 +82,4 @@ def _table(rows, name):
         for start in range(0, len(body), CHUNK_ROWS):
             yield chunk_of(body[start : start + CHUNK_ROWS], wanted)
 
-    while header and not header[-1]:
-        header.pop()
     return Table(name, header, chunks)
