@@ -45,6 +45,9 @@ def holeout(
 
       putlab holeout --line-sd-deg 1.5 --pace-sd-pct 9 --distances 2-60 -o holeout.csv
     """
+    from putlab.writing import check_writable, write_table
+
+    check_writable(output)
     distance_ft = feet(distances)
     spreads = {"--line-sd-deg": line_sd_deg, "--pace-sd-pct": pace_sd_pct}
     for name, value in spreads.items():
@@ -68,7 +71,6 @@ def holeout(
         return
 
     from putlab import __version__
-    from putlab.writing import write_table
 
     known = {"line_bias_deg": line_bias_deg, "pace_bias_pct": pace_bias_pct}
     known |= {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}

@@ -1,0 +1,191 @@
+"""`putlab game`: counted games judged, and a game dealt to play."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from putlab.cli.console import progress, say
+from putlab.cli.options import DEFAULT_SEED, Output, Player, Seed
+from putlab.errors import UsageError
+from putlab.settings import PAST_FT
+
+COLUMNS = {
+    "player": ("Player", "{}"),
+    "session": ("Visit", "{}"),
+    "holes": ("Holes", "{}"),
+    "score": ("Score", "{}"),
+    "expected_score": ("Expected", "{:.1f}"),
+    "gained_on_self": ("Gained on\nself", "{:+.1f}"),
+    "gained_on_reference": ("Gained on\nref.", "{:+.1f}"),
+    "chance_as_low": ("This or\nlower", "{:.0%}"),
+}
+
+
+def game(
+    log: Annotated[
+        Path | None,
+        typer.Argument(metavar="[LOG]", help="A log of putts with counted games."),
+    ] = None,
+    player: Player = None,
+    output: Output = None,
+    deal: Annotated[
+        int | None, typer.Option(help="Deal a game of so many holes (9 or 18) instead.")
+    ] = None,
+    seed: Seed = DEFAULT_SEED,
+    level: Annotated[
+        str | None, typer.Option(help="Deal the lengths of this level's round; see --deal.")
+    ] = None,
+    slopes: Annotated[
+        str, typer.Option(help="Deal from these slopes, percent; 0 is a level mat.")
+    ] = "1,2,3",
+    session: Annotated[
+        str | None,
+        typer.Option(help="Visit written on the card dealt [default: today's date]."),
+    ] = None,
+    past_ft: Annotated[
+        float, typer.Option(help="How far past the hole the golfer aims to roll it, feet.")
+    ] = PAST_FT,
+    reference: Annotated[
+        Path | None,
+        typer.Option(
+            help="CSV of distance_ft, average_putts to gain strokes on [default: tour average]."
+        ),
+    ] = None,
+):
+    """Counted games, par two, nothing conceded: the score against what was expected.
+
+    With a log: each game's score, what this golfer makes on those holes on the form shown in
+    practice, strokes gained, and how much wider the spread is when it counts.
+
+      putlab game data_demo --player alder
+
+    With --deal: a card of holes to play, lengths as in a round ("tour", "handicap 0",
+    "handicap 10", "handicap 20"; with a log, as in its own games). Fill in holed for every
+    putt, one row a putt (copy the hole's row, putt_no 2, 3 ...), and it is a log.
+
+      putlab game --deal 9 --seed 4 -o card.csv
+    """
+    from putlab.writing import check_writable
+
+    check_writable(output)
+    if deal is not None:
+        _deal(_mix(log, player, level), player, deal, seed, session, slopes, output)
+    elif log is None:
+        raise UsageError("give a LOG with counted games, or --deal 9 to deal one.")
+    else:
+        _judge(log, player, seed, past_ft, reference, output)
+
+
+def _deal(mix, player, holes, seed, session, slopes, output):
+    from datetime import date
+
+    from putlab.deal import deal_game, in_words
+    from putlab.writing import write_table
+
+    session = session or date.today().isoformat()
+    card = deal_game(mix, holes, seed=seed, session=session, slopes_pct=_percents(slopes))
+    if player:
+        card["player"] = player
+    say(f"Lengths: {mix.level} ({mix.source}).")
+    if output is None:
+        _show(in_words(card), f"Counted game of {holes} holes, each par two")
+        say("Nothing is conceded. Write the card to fill in with -o card.csv.")
+    else:
+        write_table(card, output, meta={"seed": seed, "mix": mix.source})
+
+
+def _mix(log, player, level):
+    from putlab.rounds import LEVEL, count_mix, shipped_mix
+
+    if log is None:
+        return shipped_mix(level or LEVEL)
+    if level is not None:
+        raise UsageError("give a LOG or a --level to take the lengths from, not both.")
+    from putlab.cli import fitted
+
+    putts = fitted.read(log).putts
+    return count_mix(putts[putts["player"] == player] if player else putts)
+
+
+def _percents(text):
+    try:
+        return [float(part) for part in text.split(",")]
+    except ValueError as error:
+        raise UsageError(f"--slopes {text}: give percents, as in 1,2,3.") from error
+
+
+def _judge(path, player, seed, past_ft, reference, output):
+    from putlab.cli import fitted
+    from putlab.strokes import read_reference, tour_reference
+    from putlab.writing import write_table
+
+    reference = read_reference(reference) if reference else tour_reference()
+    log = fitted.read(path)
+    players = _players(log.putts, player)
+    fit = fitted.fit(log, seed=seed)
+    played = [_judge_one(fit, log.putts, label, past_ft, reference) for label in players]
+
+    import pandas as pd
+
+    table = pd.concat([each.table() for each in played], ignore_index=True)
+    for each in played:
+        for note in each.notes:
+            say(f"Look at: {note}")
+    if output is None:
+        shown = pd.DataFrame(
+            {
+                title: table[name].map(form.format, na_action="ignore").fillna("-")
+                for name, (title, form) in COLUMNS.items()
+            }
+        )
+        _show(shown, f"Counted games; reference: {reference.name}")
+        for each in played:
+            _tell(each)
+        say(f"{reference.name}: {reference.source}.")
+    else:
+        meta = fit.meta() | {"log_sha256": log.digest, "reference": reference.source}
+        write_table(table, output, meta=meta)
+
+
+def _players(putts, player):
+    from putlab.games import played_holes
+
+    known = list(putts["player"].drop_duplicates())
+    if player is not None:
+        from putlab.golfer import choose_player
+
+        known = [choose_player(known, player)]
+    holes, _ = played_holes(putts[putts["player"].isin(known)])
+    return list(holes["player"].drop_duplicates())
+
+
+def _judge_one(fit, putts, player, past_ft, reference):
+    with progress(f"Judging the games of {player}") as advance:
+        from putlab.played import judge_games
+
+        return judge_games(
+            fit, putts, player, reference=reference, past_ft=past_ft, advance=advance
+        )
+
+
+def _tell(played):
+    ratio = played.ratio
+    low, high = ratio.interval
+    print(
+        f"{played.player}: when it counts, spread is {ratio.median:.2f} times that in practice "
+        f"(90 % interval {low:.2f} to {high:.2f}; wider with probability "
+        f"{ratio.chance_wider:.0%}), from {ratio.holes} holes."
+    )
+
+
+def _show(table, title):
+    from rich.console import Console
+    from rich.table import Table
+
+    shown = Table(title=title)
+    for name in table.columns:
+        shown.add_column(name, no_wrap=name in ("Player", "Visit"))
+    for row in table.itertuples(index=False):
+        shown.add_row(*map(str, row))
+    Console().print(shown)
