@@ -141,11 +141,13 @@ def _named(cells, counter, tally):
         tally.reject([(file, row, "player", "", why) for file, row in counter.nameless])
         tally.rejected += int(cells.loc[nobody, "count"].sum()) - len(counter.nameless)
         cells = cells[~nobody]
+    in_use = sorted(cells["session"].unique())
     texts = {name: _decoded(cells[name], counter.codes[name]) for name in LABELS}
     texts["player"] = texts["player"].fillna(ONE_PLAYER)
     holed = pd.array(cells["holed"].replace(-1, pd.NA), dtype="boolean")
     cells = cells.assign(**texts, holed=holed)
-    rank = cells["session"].map(ranks(pd.Series(list(counter.codes["session"]))))
+    labels = list(counter.codes["session"])
+    rank = cells["session"].map(ranks(pd.Series([labels[c] for c in in_use])))
     return cells.iloc[np.argsort(rank.to_numpy(), kind="stable")].reset_index(drop=True)
 
 

@@ -83,6 +83,7 @@ def test_a_log_without_a_usable_row_still_lists_its_rejects(tmp_path, command, c
     ("arguments", "code", "message"),
     [
         (["none.csv"], 1, "none.csv does not exist"),
+        (["x" * 5000], 1, "could not be read"),
         (["empty.csv"], 1, "empty.csv is empty"),
         (["good.csv", "--rejects", "rejects.txt"], 2, "written as .csv or .json"),
         (["good.csv", "--rejects", "none/rejects.csv"], 1, "could not be written"),

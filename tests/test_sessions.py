@@ -33,7 +33,14 @@ def test_days_counted_by_a_spreadsheet():
 def test_digits_without_marks():
     found, warnings = dated(["20250314", "20250401"])
     assert list(found.values()) == ["2025-03-14", "2025-04-01"]
-    assert "20250314 is 2025-03-14" in warnings[0]
+    assert warnings == ["sessions were read as dates: 20250314 is 2025-03-14."]
+
+
+def test_files_that_write_dates_each_in_their_way_agree():
+    labels = ["2025-03-14", "20250321", "2025/3/28", "2025.4.4", "45761", "18/04/2025"]
+    days = ["2025-03-14", "2025-03-21", "2025-03-28", "2025-04-04", "2025-04-14", "2025-04-18"]
+    assert names(*labels) == days
+    assert names(*labels, "holiday")[1:] == [*labels[1:], "holiday"]
 
 
 @pytest.mark.parametrize(
@@ -58,6 +65,7 @@ def test_dates_that_do_not_exist_stay_labels():
     assert names("2025-02-30", "x") == ["2025-02-30", "x"]
     assert names("99999999", "20251301") == ["99999999", "20251301"]
     assert names("31/31/2025", "30/30/2025") == ["31/31/2025", "30/30/2025"]
+    assert names("2025-02-30") == ["2025-02-30"]
 
 
 def test_sessions_go_by_date_only_where_all_are_dates():

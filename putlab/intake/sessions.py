@@ -7,6 +7,7 @@ import numpy as np
 
 ISO = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 STAMP = re.compile(r"(\d{4}-\d\d-\d\d)[T ]00:00(:00(\.0+)?)?(Z|\+00:00)?")
+YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})", re.ASCII)
 COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)", re.ASCII)
 LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
 
@@ -30,33 +31,38 @@ def dated(labels):
         What was taken to be a date, or could not be told.
     """
     plain = {label: STAMP.sub(r"\1", label) for label in labels}
-    values = list(plain.values())
-    if not values or all(_iso(v) for v in values):
+    dates = {label: _clear_date(text) for label, text in plain.items()}
+    unclear = [label for label, date in dates.items() if date is None]
+    local = {label: LOCAL.fullmatch(plain[label]) for label in unclear}
+    if not all(local.values()):
         return plain, []
-    for reader, what in (
-        (_compact, "digits such as 20250314"),
-        (_serial, "spreadsheet day numbers"),
-    ):
-        dates = [reader(v) for v in values]
-        if all(dates):
-            note = f"sessions given as {what} were read as dates: {values[0]} is {dates[0]}."
-            return dict(zip(plain, dates, strict=True)), [note]
-    return _local(plain)
+    orders = _orders(local)
+    if len(orders) > 1:
+        return plain, [
+            f"sessions such as {unclear[0]} look like dates, but day and month cannot be told "
+            "apart; they are kept as labels in order of first appearance. Write 2025-03-14."
+        ]
+    for name, found in orders.items():
+        return dates | found, [_said(unclear[0], found[unclear[0]], name)]
+    if unclear:
+        return plain, []
+    changed = [label for label, date in dates.items() if date != plain[label]]
+    return dates, [_said(changed[0], dates[changed[0]], "dates")] if changed else []
 
 
-def _iso(text):
-    return ISO.fullmatch(text) is not None and _date(*text.split("-")) is not None
+def _said(label, date, what):
+    return f"sessions were read as {what}: {label} is {date}."
 
 
-def _compact(text):
-    found = COMPACT.fullmatch(text)
-    return _date(*found.groups()) if found else None
-
-
-def _serial(text):
-    if not text.isascii() or not text.isdigit() or int(text[:9]) not in SERIAL:
-        return None
-    return (datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))).isoformat()
+def _clear_date(text):
+    """Return the ISO date of a label that can only mean one day, else None."""
+    if found := YEAR_FIRST.fullmatch(text):
+        return _date(found[1], found[3], found[4])
+    if found := COMPACT.fullmatch(text):
+        return _date(*found.groups())
+    if text.isascii() and text.isdigit() and int(text[:9]) in SERIAL:
+        return (datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))).isoformat()
+    return None
 
 
 def _date(year, month, day):
@@ -66,25 +72,15 @@ def _date(year, month, day):
         return None
 
 
-def _local(plain):
-    """Read dates as a spreadsheet saves them in CSV, where day and month can be told."""
-    found = {label: LOCAL.fullmatch(value) for label, value in plain.items()}
-    if not all(found.values()):
-        return plain, []
+def _orders(local):
+    """Return the orders of day and month that make dates of all labels that need one."""
     orders = {"day/month/year": (2, 0), "month/day/year": (0, 2)}
     fits = {}
-    for name, (month, day) in orders.items():
-        dates = {label: _from_parts(match, month, day) for label, match in found.items()}
+    for name, (month, day) in orders.items() if local else ():
+        dates = {label: _from_parts(match, month, day) for label, match in local.items()}
         if all(dates.values()):
             fits[name] = dates
-    example = next(iter(plain))
-    if len(fits) == 1:
-        ((name, dates),) = fits.items()
-        return dates, [f"session dates were read as {name}: {example} is {dates[example]}."]
-    return plain, [
-        f"sessions such as {example} look like dates, but day and month cannot be told "
-        "apart; they are kept as labels in order of first appearance. Write 2025-03-14."
-    ]
+    return fits
 
 
 def _from_parts(match, month, day):
@@ -107,9 +103,14 @@ def ranks(sessions):
         Rank of each session, from 0.
     """
     names = list(sessions.unique())
-    if all(_iso(name[:10]) and name[10:11] in ("", " ", "T") for name in names):
+    if all(_starts_with_iso_date(name) for name in names):
         names.sort()
     return {name: rank for rank, name in enumerate(names)}
+
+
+def _starts_with_iso_date(name):
+    day, rest = name[:10], name[10:11]
+    return rest in ("", " ", "T") and ISO.fullmatch(day) and _clear_date(day) == day
 
 
 def in_order(rows):
