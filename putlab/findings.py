@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from putlab import charts
-from putlab.advice import Advice
+from putlab.advice import Advice, named
 from putlab.arms import UNLABELLED
 from putlab.attribution import CAUSES, Attribution, attribute
 from putlab.cache import content_key, load_arrays, save_arrays
@@ -19,6 +19,7 @@ from putlab.published import green_spread
 from putlab.rounds import shipped_mix
 from putlab.settings import PAST_FT, STIMP_FT
 from putlab.tour import tour_golfer
+from putlab.wording import interval, quantity
 from putlab.worth import advise
 
 # Splitting strokes by cause solves every draw 32 times; the mean of so many is steady to a
@@ -70,6 +71,18 @@ class Findings:
     change: Comparison | None
     charts: list
     measured: dict
+
+    @property
+    def lost_most(self):
+        """Where most strokes are lost now, in a sentence."""
+        table = self.advice.table
+        row = table.loc[table["strokes_lost"].idxmax()]
+        ends = interval(row["strokes_lost_lo"], row["strokes_lost_hi"], "strokes_lost")
+        return (
+            f"Most strokes are lost now on {named((row['distance_ft'], row['component']))}: "
+            f"{quantity(row['strokes_lost'], 'strokes_lost')} a round against the "
+            f"{self.advice.reference} ({ends})."
+        )
 
 
 def find(log, fit, player):

@@ -22,12 +22,15 @@ from putlab.writing import write_text
 
 # Functions of `putlab.wording` that the templates use.
 WORDS = (
-    "quantity", "interval", "sure", "listed", "counted", "feet", "minus", "first_sentence",
+    "quantity", "interval", "signed", "signed_interval", "sure", "listed", "counted", "feet", "minus", "first_sentence",
     "after_first_sentence", "shortened",
 )  # fmt: skip
 
 # Rejected rows listed; `putlab check --rejects` writes them all.
-SHOWN_REJECTS = 10
+SHOWN_REJECTS = 5
+
+# Names of files listed; the hash covers all.
+SHOWN_FILES = 12
 
 
 def write_report(path, log, fit, *, player=None, made=None, progress=None):
@@ -84,17 +87,19 @@ def render(log, fit, everybody, *, made=None):
         The whole page.
     """
     made = made or datetime.datetime.now(datetime.UTC)
+    meta = fit.meta() | {"log_sha256": log.digest, "files": log.files}
     page = environment().get_template("report.html")
     return page.render(
         log=log,
         everybody=everybody,
         readings=readings(log.rules),
         shown_rejects=SHOWN_REJECTS,
+        shown_files=SHOWN_FILES,
         rejects=log.rejects.to_dict("records"),
-        meta=fit.meta(),
+        meta=meta,
         version=__version__,
         made=made.isoformat(timespec="seconds"),
-        data=page_data(log, fit, everybody),
+        data=page_data(meta, everybody),
     )
 
 
@@ -159,15 +164,13 @@ def environment():
     return engine
 
 
-def page_data(log, fit, everybody):
+def page_data(meta, everybody):
     """Return the numbers behind the page, in full: what `estimate` and the others write.
 
     Parameters
     ----------
-    log : putlab.log.Log
-        The log.
-    fit : putlab.golfer.SpreadFit
-        The fit of it.
+    meta : dict
+        How the fit came about, and the log's files and hash.
     everybody : list of putlab.findings.Findings
         Players of the report.
 
@@ -186,7 +189,6 @@ def page_data(log, fit, everybody):
         for name, table in tables.items()
     }
     changes = [plain_values(f.change.to_dict()) for f in everybody if f.change]
-    meta = fit.meta() | {"log_sha256": log.digest, "files": log.files}
     return {"meta": meta, **records, "changes": changes}
 
 

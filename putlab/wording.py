@@ -72,6 +72,47 @@ def interval(low, high, name):
     return " to ".join(f"{end} {side}".strip() for end, side in zip(ends, sides, strict=True))
 
 
+def signed(value, name):
+    """Return a number with its sign and unit, for a table whose head says what + means.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+    name : str
+        Its column.
+
+    Returns
+    -------
+    str
+        Such as ``+0.64°`` or ``−4.8 %``.
+    """
+    return _signed(value, name) + unit(name)
+
+
+def signed_interval(low, high, name):
+    """Return the two ends of an interval with their signs.
+
+    Parameters
+    ----------
+    low, high : float
+        The ends.
+    name : str
+        Column they belong to.
+
+    Returns
+    -------
+    str
+        Such as ``−0.02 to +0.25``.
+    """
+    return f"{_signed(low, name)} to {_signed(high, name)}"
+
+
+def _signed(value, name):
+    text = plain(value, name)
+    return text if text.startswith("−") or float(text) == 0 else f"+{text}"
+
+
 def plain(value, name):
     """Return a number to the places of its column, without a unit.
 

@@ -2,16 +2,17 @@
 
 import numpy as np
 import pandas as pd
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FixedLocator, NullLocator, StrMethodFormatter
 
-from putlab.charts.chart import COLOUR, GREY, INK, MARKER, Chart, drawing
+from putlab.charts.chart import COLOUR, GREY, INK, MARKER, Chart, drawing, legend_below
 
 COMPONENTS = ("line", "pace")
 
 # Ratios marked on the axis, those that fit.
 TICKS = (0.25, 0.33, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2, 3, 4)
 
-# With more lengths than this only the ratio over all of them is drawn.
+# With more lengths than this only the ratio over all of them is drawn; lengths are shown for
+# the spread that the verdict is on.
 MOST_LENGTHS = 10
 
 
@@ -43,14 +44,14 @@ def change_chart(found):
         axis.set_xscale("log")
         axis.xaxis.set_major_locator(FixedLocator(TICKS))
         axis.xaxis.set_minor_locator(NullLocator())
-        axis.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        axis.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
         axis.set_xlim(0.92 * table["lo"].min(), 1.08 * table["hi"].max())
         axis.set_xlabel("Ratio of spreads (under 1: narrower than before)")
         axis.set_title(f"Verdict: {found.verdict}")
-        figure.legend(loc="outside lower center", ncols=3)
+        legend_below(figure, axis)
     return Chart(
         name="change", title="Did the change help?", alt=_alt(found, table), figure=figure,
-        table=table,
+        table=table, reading=_reading(found),
     )  # fmt: skip
 
 
@@ -74,7 +75,7 @@ def ratio_table(found):
             continue
         ends = {end: whole[end] for end in ("mean", "lo", "hi")}
         rows.append({"component": component, "label": f"{component}, all lengths"} | ends)
-        if len(found.by_distance) > MOST_LENGTHS:
+        if component != found.metric or len(found.by_distance) > MOST_LENGTHS:
             continue
         for length in found.by_distance.itertuples():
             ends = {
@@ -99,6 +100,14 @@ def _marks(axis, place, table, component):
             linestyle="", color=COLOUR[component], marker=MARKER[component], markersize=size,
             elinewidth=2 if label else 1, label=label,
         )  # fmt: skip
+
+
+def _reading(found):
+    return (
+        f"Spread with {found.arms.after or 'none'} as a ratio of that with "
+        f"{found.arms.before or 'none'}, with 90 % intervals: under 1 is narrower. The verdict "
+        f"is on {found.metric}; within the hatched band a change is too small to matter."
+    )
 
 
 def _alt(found, table):

@@ -64,6 +64,8 @@ class Chart:
         What it is about, in a few words.
     alt : str
         What it shows, in words: computed, not described beforehand.
+    reading : str
+        How to read it.
     figure : matplotlib.figure.Figure
         The picture.
     table : pandas.DataFrame
@@ -73,6 +75,7 @@ class Chart:
     name: str
     title: str
     alt: str
+    reading: str
     figure: Figure
     table: pd.DataFrame
 
@@ -105,7 +108,9 @@ class Chart:
         return "data:image/svg+xml;base64," + base64.b64encode(self.svg().encode()).decode()
 
     def _repr_mimebundle_(self, **kwargs):
-        return {"image/png": self.png(), "text/plain": f"{self.title}. {self.alt}"}
+        said = f"{self.title}. {self.alt}"
+        metadata = {"image/png": {"alt": said}}
+        return {"image/png": self.png(), "text/plain": said}, metadata
 
 
 @contextlib.contextmanager
@@ -200,3 +205,22 @@ def interval_marks(axis, x, table, name, **options):
     """
     mean, low, high = (table[name + end].to_numpy(float) for end in ("", "_lo", "_hi"))
     axis.errorbar(x, mean, [mean - low, high - mean], **{"elinewidth": 1.2} | options)
+
+
+def legend_below(figure, axis, columns=3):
+    """Put one legend for all panels under them.
+
+    Parameters
+    ----------
+    figure : matplotlib.figure.Figure
+        The figure.
+    axis : matplotlib.axes.Axes
+        Panel whose marks the legend shows.
+    columns : int
+        Entries side by side.
+    """
+    handles, labels = axis.get_legend_handles_labels()
+    figure.legend(
+        handles, labels, loc="outside lower center", ncols=columns, columnspacing=1.2,
+        handlelength=1.6, handletextpad=0.5,
+    )  # fmt: skip

@@ -5,7 +5,7 @@ import pandas as pd
 from matplotlib.patches import Circle
 from scipy.special import ndtri
 
-from putlab.charts.chart import BLUE, GREY, INK, VERMILION, Chart, drawing
+from putlab.charts.chart import BLUE, GREY, INK, VERMILION, Chart, drawing, legend_below
 from putlab.flat import past_limit_ft, rim_ft
 from putlab.published import HOLE_RADIUS_FT
 from putlab.settings import PAST_FT, SEED, STIMP_FT
@@ -103,18 +103,19 @@ def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=
         ten = ten_putts(skill, distance, one_putt[distance], stimp_ft=stimp_ft, past_ft=past_ft)
         tables.append(ten.assign(distance_ft=distance))
     every = pd.concat(tables, ignore_index=True)
-    with drawing(3.7, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
+    with drawing(3.1, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
         for axis, table in zip(axes[0], tables, strict=True):
             _panel(axis, table)
         across, along = _limits(every)
         axes[0, 0].set(xlim=across, ylim=along, ylabel="feet past the hole (− short)")
         axes[0, len(tables) // 2].set_xlabel("feet right of the hole (− left)")
-        handles, labels = axes[0, 0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower center", ncols=2)
+        legend_below(figure, axes[0, 0], columns=2)
     return Chart(
         name="finish",
         title="Where ten typical putts finish",
         alt=_alt(golfer.player, every),
+        reading="Seen from above, the putt coming from below; the hole is drawn to scale. Ten "
+        "putts that stand for the whole spread; those that drop are in the hole.",
         figure=figure,
         table=every,
     )

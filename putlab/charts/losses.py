@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from putlab.charts.chart import BLUE, INK, ORANGE, SKY, VERMILION, Chart, drawing
+from putlab.charts.chart import BLUE, INK, ORANGE, SKY, VERMILION, Chart, drawing, legend_below
 
 # Colour and hatching: either alone tells the causes apart.
 LOOK = {
@@ -35,7 +35,7 @@ def losses_chart(player, causes, reference):
     wide = causes.pivot(index="distance_ft", columns="cause", values="strokes")
     total = causes[causes["cause"] == TOTAL].set_index("distance_ft")
     place = np.arange(len(wide))
-    with drawing(3.1) as (figure, axes):
+    with drawing(2.7) as (figure, axes):
         axis = axes[0, 0]
         above, below = np.zeros(len(wide)), np.zeros(len(wide))
         for cause in shown_causes(wide):
@@ -46,17 +46,19 @@ def losses_chart(player, causes, reference):
             above, below = above + np.maximum(strokes, 0), below + np.minimum(strokes, 0)
         mean, low, high = (total[name].to_numpy() for name in _ends())
         axis.errorbar(place + 0.42, mean, [mean - low, high - mean], fmt="D", color=INK,
-                      markersize=4, elinewidth=1.2, label="in all, 90 % interval")  # fmt: skip
+                      markersize=4, elinewidth=1.2, label="in all")  # fmt: skip
         axis.axhline(0, color=INK, linewidth=0.8)
         axis.set_xticks(place, [f"{d:g}" for d in wide.index])
         axis.grid(False, axis="x")
         axis.set_xlabel("Length of the first putt, feet")
         axis.set_title(f"Strokes a round lost, against the {reference}")
-        figure.legend(loc="outside lower center", ncols=2)
+        legend_below(figure, axis)
     return Chart(
         name="losses",
         title="Strokes lost by distance and cause",
         alt=_alt(player, wide, total, reference),
+        reading=f"Against the {reference}, on a real green: a bar for the first putts of each "
+        "length in a round. Below nought the player is the better. The mark is the sum.",
         figure=figure,
         table=causes,
     )

@@ -2,7 +2,15 @@
 
 import numpy as np
 
-from putlab.charts.chart import COLOUR, INK, MARKER, Chart, drawing, interval_marks
+from putlab.charts.chart import (
+    COLOUR,
+    INK,
+    MARKER,
+    Chart,
+    drawing,
+    interval_marks,
+    legend_below,
+)
 from putlab.wording import sure
 
 SAVED = "saved_next_hour"
@@ -27,7 +35,7 @@ def next_hour_chart(advice):
     """
     table = advice.table
     lengths = np.sort(table["distance_ft"].unique())
-    with drawing(3.0) as (figure, axes):
+    with drawing(2.5) as (figure, axes):
         axis = axes[0, 0]
         for component, rows in table.groupby("component", sort=False):
             place = np.searchsorted(lengths, rows["distance_ft"]) + ASIDE[component]
@@ -41,11 +49,14 @@ def next_hour_chart(advice):
         axis.grid(False, axis="x")
         axis.set_xlabel("Length practised, feet")
         axis.set_title(f"Strokes a round saved by {_time(advice.minutes)}")
-        figure.legend(loc="outside lower center", ncols=3)
+        legend_below(figure, axis)
     return Chart(
         name="next-hour",
         title="What the next hour buys" if advice.minutes == 60 else "What the time buys",
         alt=_alt(advice),
+        reading="All of the time spent on one length, for line or for pace, with 90 % "
+        "intervals. The intervals move together: the chance of being best says how sure the "
+        "order is.",
         figure=figure,
         table=table,
     )
@@ -55,7 +66,7 @@ def _ring(axis, lengths, row):
     place = np.searchsorted(lengths, row["distance_ft"]) + ASIDE[row["component"]]
     axis.plot(
         [place], [row[SAVED]], "o", markersize=14, fillstyle="none", color=INK,
-        label=f"the choice: best with a chance of {sure(row['p_best'])}",
+        label=f"the choice, {sure(row['p_best'])} sure",
     )  # fmt: skip
 
 

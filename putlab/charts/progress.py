@@ -3,15 +3,24 @@
 import numpy as np
 from matplotlib.ticker import MaxNLocator
 
-from putlab.charts.chart import COLOUR, GREY, MARKER, Chart, drawing, interval_marks, label_of
+from putlab.charts.chart import (
+    COLOUR,
+    GREY,
+    MARKER,
+    Chart,
+    drawing,
+    interval_marks,
+    label_of,
+    legend_below,
+)
 from putlab.charts.spread import COLUMN
 from putlab.design import REFERENCE_FT
 from putlab.golfer import summary
 from putlab.wording import interval, quantity
 
 TITLE = {
-    "line": f"Line: spread at {REFERENCE_FT:g} ft, degrees",
-    "pace": f"Pace: spread at {REFERENCE_FT:g} ft, %",
+    "line": f"Line at {REFERENCE_FT:g} ft, degrees",
+    "pace": f"Pace at {REFERENCE_FT:g} ft, %",
 }
 
 
@@ -89,17 +98,18 @@ def progress_chart(player, table):
     Chart
         A panel for line and one for pace.
     """
-    with drawing(3.9, rows=2, sharex=True) as (figure, axes):
-        for axis, component in zip(axes[:, 0], COLUMN, strict=True):
+    named = (table["condition"] != "").any()
+    with drawing(2.5 if named else 2.2, columns=2) as (figure, axes):
+        for axis, component in zip(axes[0], COLUMN, strict=True):
             _panel(axis, component, table)
-        axes[1, 0].set_xlabel("Visit")
-        if (table["condition"] != "").any():
-            handles, labels = axes[0, 0].get_legend_handles_labels()
-            figure.legend(handles, labels, loc="outside lower center", ncols=2)
+        if named:
+            legend_below(figure, axes[0, 0])
     return Chart(
         name="progress",
         title="Progress over visits",
         alt=_alt(player, table),
+        reading=f"Spread within each visit at {REFERENCE_FT:g} ft, with its 90 % interval; a "
+        "change of condition shows in how the marks are filled.",
         figure=figure,
         table=table,
     )
@@ -121,6 +131,7 @@ def _panel(axis, component, table):
         )  # fmt: skip
     axis.set_title(TITLE[component])
     axis.set_ylim(0, 1.15 * table[name + "_hi"].max())
+    axis.set_xlabel("Visit")
     axis.xaxis.set_major_locator(MaxNLocator(integer=True))
 
 

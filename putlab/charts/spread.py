@@ -11,16 +11,14 @@ from putlab.charts.chart import (
     distance_axis,
     drawing,
     interval_marks,
+    legend_below,
 )
 from putlab.golfer import summary
 from putlab.readings import lengths_ft, practice_putts
 from putlab.wording import interval, quantity
 
 COLUMN = {"line": "line_sd_deg", "pace": "pace_sd_pct"}
-TITLE = {
-    "line": "Line: spread of start direction, degrees",
-    "pace": "Pace: spread of roll-out, % of the distance",
-}
+TITLE = {"line": "Line spread, degrees", "pace": "Pace spread, %"}
 
 # Fewer readings than this say next to nothing about a spread.
 FEWEST = 4
@@ -99,15 +97,17 @@ def spread_chart(estimates, new_day, visits):
         Two panels; its table is the estimates of spread.
     """
     player = estimates["player"].iloc[0]
-    with drawing(3.9, rows=2, sharex=True) as (figure, axes):
-        for axis, component in zip(axes[:, 0], COLUMN, strict=True):
+    with drawing(2.6, columns=2) as (figure, axes):
+        for axis, component in zip(axes[0], COLUMN, strict=True):
             _panel(axis, component, estimates, new_day, visits)
-        axes[1, 0].set_xlabel("Length of putt, feet")
+        legend_below(figure, axes[0, 0])
     columns = ["distance_ft", *(c + end for c in COLUMN.values() for end in ("", "_lo", "_hi"))]
     return Chart(
         name="spread",
         title="Spread by distance",
         alt=_alt(player, estimates),
+        reading="Marks with bars: this player within a visit, with the 90 % interval. Hollow: "
+        "on a new day. Dots: the readings of one visit, as shown, with all their coarseness.",
         figure=figure,
         table=estimates[columns].reset_index(drop=True),
     )
@@ -117,7 +117,7 @@ def _panel(axis, component, estimates, new_day, visits):
     name, colour, marker = COLUMN[component], COLOUR[component], MARKER[component]
     axis.plot(
         visits["distance_ft"], visits[name], ".", color=GREY, alpha=0.6, markersize=4,
-        label="one visit's readings, as shown", zorder=1,
+        label="readings of one visit", zorder=1,
     )  # fmt: skip
     new_at = new_day["distance_ft"] * 1.07
     axis.plot(
@@ -126,14 +126,12 @@ def _panel(axis, component, estimates, new_day, visits):
     )  # fmt: skip
     interval_marks(
         axis, estimates["distance_ft"], estimates, name, color=colour, marker=marker,
-        markersize=5.5, linewidth=1.4, label="within a visit, 90 % interval", zorder=3,
+        markersize=5.5, linewidth=1.4, label="within a visit", zorder=3,
     )  # fmt: skip
     distance_axis(axis, estimates["distance_ft"])
+    axis.set_xlabel("Length, feet")
     axis.set_title(TITLE[component])
     _limit(axis, estimates[name + "_hi"], new_day[name], visits, name)
-    if component == "line":
-        handles, labels = axis.get_legend_handles_labels()
-        axis.figure.legend(handles, labels, loc="outside lower center", ncols=2)
 
 
 def _limit(axis, high, new_day, visits, name):
