@@ -215,9 +215,9 @@ def _refuse_misfits(checks):
     for component, verdicts in checks.items():
         for failed in failures(verdicts):
             raise FitError(
-                f"the {component} fit does not describe its readings: {failed.sentence} Nothing "
-                "is reported from it. Look for readings of another kind under one label with "
-                "`putlab check`: another unit, another player, another surface."
+                f"the {component} fit does not describe its readings: {failed.sentence} "
+                "Nothing is reported from it. Look for readings of another kind under one "
+                "label with `putlab check`: another unit, another player, another surface."
             )
 
 
