@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 
 from putlab.errors import UsageError
-from putlab.golfer import choose_player
+from putlab.golfer import SpreadFit, choose_player
+from putlab.readings import practice_putts
 
 # What a putt without a label is called.
 UNLABELLED = "none"
@@ -23,6 +24,59 @@ SHARED = 0.5
 ALIKE = 0.5
 
 FEW_VISITS = 4
+
+
+def arm_table(fit, player):
+    """Return how many readings each condition of a player has, and where.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit
+        Fitted log.
+    player : str
+        Label.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``component, condition, session, length, putts``.
+    """
+    tables = []
+    for component in fit.designs:
+        rows = fit.designs[component].rows
+        rows = rows[rows["player"] == player]
+        keys = ["condition", "session", "length"]
+        counts = rows.groupby(keys, sort=False)["count"].sum().rename("putts").reset_index()
+        tables.append(counts.assign(component=component))
+    return pd.concat(tables, ignore_index=True)
+
+
+def putt_counts(fit_or_log):
+    """Return how many putts each player struck under each condition in each visit.
+
+    Parameters
+    ----------
+    fit_or_log : putlab.golfer.SpreadFit or putlab.log.Log
+        A fitted log, or a log.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, condition, session, putts``, in the order of the log.
+    """
+    if not isinstance(fit_or_log, SpreadFit):
+        putts = practice_putts(fit_or_log.putts)
+        putts = putts[putts[["line_deg", "roll_ft"]].notna().any(axis=1)]
+        groups = putts.groupby(["player", "condition", "session"], sort=False)
+        return groups.size().rename("putts").reset_index()
+    tables = [
+        arm_table(fit_or_log, player).assign(player=player) for player in fit_or_log.players
+    ]
+    keys = ["player", "condition", "session"]
+    read = pd.concat(tables).groupby([*keys, "component"])["putts"].sum()
+    most = read.groupby(keys).max().reset_index()
+    visits = fit_or_log.visits[["player", "session"]]
+    return visits.merge(most, on=["player", "session"])
 
 
 @dataclass(frozen=True)

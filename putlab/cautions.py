@@ -143,6 +143,11 @@ def _about_other_changes(found):
                     if (p > 0.5) == (found.verdict == HELPED)
                     else f"{NAMES[name].capitalize()} looks {which} "
                 ) + f"(ratio {change['mean']:.2f}), but the verdict is not on it."
+    if found.several is not None:
+        yield (
+            f"{found.arms.player} has tried {len(found.several)} conditions: the table sets "
+            "all of them side by side and draws the luckiest back; read it before this pair."
+        )
     if found.strokes_per_round_change is None:
         yield "Strokes are not computed: that takes readings of both line and roll-out."
 
@@ -201,6 +206,7 @@ def page(found):
     return (
         f"<section><h3>{escape(title)}</h3><p><strong>{escape(answer(found))}</strong></p>"
         f"<ul>{listed}</ul>{_html(rows(found))}{_html(found.by_distance)}"
+        f"{'' if found.several is None else _html(found.several)}"
         f"<ul>{twins}</ul><p>{escape(ADVICE)}</p></section>"
     )
 

@@ -4,140 +4,35 @@ A ratio below 1 means that the change narrowed the spread; fewer strokes are bel
 verdict is given on one metric, chosen before looking: line spread, unless said otherwise.
 """
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import pandas as pd
 
 from putlab import cautions as say
-from putlab.arms import Arms, choose_arms
+from putlab.arm_strokes import strokes_at_stake, strokes_change
+from putlab.arms import arm_table, choose_arms, putt_counts
 from putlab.classical import classical
-from putlab.contrast import (
-    arm_table,
-    condition_index,
-    contrast,
-    strokes_at_stake,
-    strokes_change,
-)
+from putlab.comparison import Comparison
+from putlab.contrast import condition_index, contrast, thinned
 from putlab.design import REFERENCE_FT
 from putlab.errors import UsageError
 from putlab.golfer import SpreadFit, fit_log, summary
-from putlab.looking import Bar, p_below, p_small, putts_to_verdict, verdict
+from putlab.looking import (
+    DETECT_PCT,
+    REGION_PCT,
+    REGION_STROKES,
+    Bar,
+    p_below,
+    p_small,
+    putts_to_verdict,
+    verdict,
+)
 from putlab.precision import reading_share
-from putlab.readings import COMPONENTS, practice_putts
+from putlab.readings import COMPONENTS
 from putlab.rounds import shipped_mix
 from putlab.settings import PAST_FT, SEED, STIMP_FT
+from putlab.several import change_table, conditions_in_order
 
 METRICS = ("line", "pace", "strokes")
-
-# Too small to matter: 5 % of spread, and a fifth of a stroke a round, which is about what
-# 5 % off both spreads saves a golfer of handicap 10 (assumption; both can be changed).
-REGION_PCT = 5.0
-REGION_STROKES = 0.2
-
-# Size of change that a trial is meant to see, where nothing is said: `putlab trial` designs
-# for the same, and the two should agree.
-DETECT_PCT = 20.0
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Two conditions of one player, compared.
-
-    Attributes
-    ----------
-    arms : putlab.arms.Arms
-        Putts of each condition and how they lie in time.
-    metric : str
-        What the verdict is on: ``line``, ``pace`` or ``strokes``.
-    line_sd_ratio, pace_sd_ratio : dict or None
-        ``mean, lo, hi, p_improved`` of the ratio of spreads; None where not read.
-    by_distance : pandas.DataFrame
-        The same ratios at each length both arms share.
-    line_bias_change_deg, pace_bias_change_pct : dict or None
-        ``mean, lo, hi`` of the change of bias.
-    strokes_per_round_change : dict or None
-        ``mean, lo, hi, p_improved``; None where line or pace was never read.
-    p_too_small_to_matter, p_needed : float
-        Chance that the change of the metric lies within the region; probability of
-        improvement that saying ``helped`` asks for at this size of trial.
-    verdict : str
-        ``helped``, ``hurt``, ``no difference that matters`` or ``cannot tell yet``.
-    putts_still_needed : int
-        Further putts, both arms together and shuffled, until a verdict is likely.
-    region_pct, region_strokes, detect_pct : float
-        What counts as too small, and what the trial is meant to see.
-    classical : dict of str to putlab.classical.Classical
-        The textbook's results by component.
-    cautions : list of str
-        What to bear in mind, the gravest first.
-    mix : str
-        Whose mix of first putts the strokes are for.
-    """
-
-    arms: Arms
-    metric: str
-    line_sd_ratio: dict | None
-    pace_sd_ratio: dict | None
-    by_distance: pd.DataFrame
-    line_bias_change_deg: dict | None
-    pace_bias_change_pct: dict | None
-    strokes_per_round_change: dict | None
-    p_too_small_to_matter: float
-    p_needed: float
-    verdict: str
-    putts_still_needed: int
-    region_pct: float
-    region_strokes: float
-    detect_pct: float
-    mix: str
-    classical: dict
-    cautions: list = field(default_factory=list)
-
-    @property
-    def sentence(self):
-        """The answer in plain words; a plain before-and-after is named first."""
-        return say.answer(self)
-
-    def to_dict(self):
-        """Return the comparison as plain values.
-
-        Returns
-        -------
-        dict
-            Ready to be written as JSON.
-        """
-        arms = self.arms
-        names = ("line_sd_ratio", "pace_sd_ratio", "line_bias_change_deg")
-        names += ("pace_bias_change_pct", "strokes_per_round_change", "p_too_small_to_matter")
-        names += ("verdict", "putts_still_needed", "cautions", "metric", "p_needed")
-        names += ("region_pct", "region_strokes", "detect_pct", "mix", "sentence")
-        return {
-            "player": arms.player,
-            "before": say.label(arms.before),
-            "after": say.label(arms.after),
-            "putts_before": arms.putts_before,
-            "putts_after": arms.putts_after,
-            "sessions": arms.sessions,
-            "sessions_shared": arms.sessions_shared,
-            "design": arms.design,
-            **{name: getattr(self, name) for name in names},
-            "by_distance": self.by_distance.to_dict("records"),
-            "classical": {name: vars(twin) for name, twin in self.classical.items() if twin},
-        }
-
-    def table(self):
-        """Return the changes as a table.
-
-        Returns
-        -------
-        pandas.DataFrame
-            ``change, mean, lo, hi, p_improved``; a row a quantity.
-        """
-        return say.rows(self)
-
-    def _repr_html_(self):
-        return say.page(self)
 
 
 def compare(
@@ -205,9 +100,9 @@ def compare(
     }
     chosen = _metric(metric, contrasts, fit, arms)
     strokes = _Strokes(fit, arms, contrasts, mix or shipped_mix(), stimp_ft, past_ft)
-    change, bar = _judged(chosen, contrasts, strokes, options)
+    change, sd_told, bar = _judged(chosen, contrasts, strokes, options)
     mean, sd = change.mean(), change.std(ddof=1)
-    ruling = str(verdict(mean, sd, bar))
+    ruling = str(verdict(mean, sd, bar, sd_told=sd_told))
     found = Comparison(
         arms=arms,
         metric=chosen,
@@ -218,47 +113,25 @@ def compare(
         pace_bias_change_pct=_shift(contrasts.get("pace")),
         strokes_per_round_change=_summary(strokes.change, p=strokes.change),
         p_too_small_to_matter=float(p_small(mean, sd, bar.region)),
-        p_needed=float(bar.p_needed(sd)),
+        p_needed=float(bar.p_needed(sd, sd_told=sd_told)),
         verdict=ruling,
         putts_still_needed=putts_to_verdict(
-            mean, sd, bar, information_per_putt=_per_putt(chosen, bar, sd, fit, arms), seed=seed
+            mean,
+            sd,
+            bar,
+            information_per_putt=_per_putt(chosen, bar, sd_told, fit, arms),
+            seed=seed,
+            sd_told=sd_told,
         ),
         mix=strokes.mix.level,
         classical={
             name: classical(_rows(fit, arms.player, name), arms.before, arms.after)
             for name in contrasts
         },
+        several=_several(fit, arms, contrasts, chosen, options),
         **options,
     )
     return say.with_cautions(found)
-
-
-def putt_counts(fit_or_log):
-    """Return how many putts each player struck under each condition in each visit.
-
-    Parameters
-    ----------
-    fit_or_log : putlab.golfer.SpreadFit or putlab.log.Log
-        A fitted log, or a log.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, condition, session, putts``, in the order of the log.
-    """
-    if not isinstance(fit_or_log, SpreadFit):
-        putts = practice_putts(fit_or_log.putts)
-        putts = putts[putts[["line_deg", "roll_ft"]].notna().any(axis=1)]
-        groups = putts.groupby(["player", "condition", "session"], sort=False)
-        return groups.size().rename("putts").reset_index()
-    tables = [
-        arm_table(fit_or_log, player).assign(player=player) for player in fit_or_log.players
-    ]
-    keys = ["player", "condition", "session"]
-    read = pd.concat(tables).groupby([*keys, "component"])["putts"].sum()
-    most = read.groupby(keys).max().reset_index()
-    visits = fit_or_log.visits[["player", "session"]]
-    return visits.merge(most, on=["player", "session"])
 
 
 def _checked(metric, region_pct, region_strokes, detect_pct):
@@ -320,20 +193,44 @@ class _Strokes:
 
 
 def _judged(metric, contrasts, strokes, options):
-    """Return the draws of the change that is judged, and the bar it has to pass."""
+    """Return the draws of the change that is judged, its sd as told, and the bar."""
     if metric == "strokes":
+        sd_told, prior_sd = _strokes_sds(strokes.change, contrasts)
         size = strokes.at_stake(options["detect_pct"])
-        return strokes.change, Bar(options["region_strokes"], size)
+        return strokes.change, sd_told, Bar(options["region_strokes"], size, prior_sd)
     found = contrasts[metric]
     region = np.log1p(options["region_pct"] / 100)
     detect = -np.log1p(-options["detect_pct"] / 100)
-    return found.log_ratio, Bar(region, detect, found.prior_sd)
+    return found.log_ratio, found.sd_told, Bar(region, detect, found.prior_sd)
 
 
-def _per_putt(metric, bar, sd, fit, arms):
+def _strokes_sds(change, contrasts):
+    """Return the sd of the change of strokes as told by the fit, and that of its prior.
+
+    Strokes follow the log ratios nearly straight; what is left is the change of biases.
+    """
+    found = list(contrasts.values())
+    columns = np.stack([thinned(c.log_ratio, change.size) for c in found], axis=1)
+    columns = np.column_stack([columns, np.ones(change.size)])
+    slopes, *_ = np.linalg.lstsq(columns, change)
+    left = (change - columns @ slopes).var()
+    sds = [[c.sd_told, c.prior_sd] for c in found]
+    return tuple(np.sqrt(np.square(slopes[:-1]) @ np.square(sds) + left).tolist())
+
+
+def _several(fit, arms, contrasts, metric, options):
+    """Return the table of all the player's conditions, where there are more than two."""
+    component = metric if metric in contrasts else next(iter(contrasts))
+    if len(conditions_in_order(fit, arms.player, component)) < 3:
+        return None
+    before, region = say.label(arms.before), options["region_pct"]
+    return change_table(fit, before, player=arms.player, component=component, region_pct=region)
+
+
+def _per_putt(metric, bar, sd_told, fit, arms):
     """Return what one more putt tells of the change, both arms shuffled within visits."""
     if metric == "strokes":
-        return float(bar.information(sd)) / (arms.putts_before + arms.putts_after)
+        return float(bar.information(sd_told)) / (arms.putts_before + arms.putts_after)
     skill = fit.golfer(arms.player).skill([REFERENCE_FT], new_day=False)
     spread = (skill.line_sd_deg if metric == "line" else skill.pace_sd_pct).mean()
     rows = _rows(fit, arms.player, metric)

@@ -10,27 +10,18 @@ Where one came before the other, trend and change look alike, and the fit's mild
 the trend would hand most of the trend to the change; `trend_undone` takes that prior out.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
-import xarray as xr
 
+from putlab.arms import arm_table
 from putlab.design import REFERENCE_FT
-from putlab.holeout import hole_out
 from putlab.priors import SpreadPriors
-from putlab.readings import COMPONENTS
-from putlab.skill import Skill
 
 # What practice alone may do between the arms of a plain before-and-after, in place of the
 # fit's 0.1: putting five times as much behind oneself may halve or double the spread. It is
 # wide on purpose, for nothing in such a design speaks against it.
 WIDE_TREND_SD = 0.3
-
-SPREADS, BIASES = ("line_sd_deg", "pace_sd_pct"), ("line_bias_deg", "pace_bias_pct")
-
-# Putts that follow start from here to there, whatever the first putts were.
-ENDS_FT = (2.0, 60.0)
 
 TREND = SpreadPriors.names().index("trend_sd")
 EFFECT = SpreadPriors.names().index("effect_sd")
@@ -53,6 +44,8 @@ class Contrast:
         Change of bias, degrees or percent.
     moved : ndarray, shape (draws,)
         What undoing the trend's prior added to the fit's own log ratio.
+    sd_told : float
+        Sd of the fit's own log ratio.
     prior_sd : float
         Sd of the prior of ``log_ratio``.
     """
@@ -62,32 +55,8 @@ class Contrast:
     distance_ft: np.ndarray
     shift: np.ndarray
     moved: np.ndarray
+    sd_told: float
     prior_sd: float
-
-
-def arm_table(fit, player):
-    """Return how many readings each condition of a player has, and where.
-
-    Parameters
-    ----------
-    fit : putlab.golfer.SpreadFit
-        Fitted log.
-    player : str
-        Label.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``component, condition, session, length, putts``.
-    """
-    tables = []
-    for component in COMPONENTS:
-        rows = fit.designs[component].rows
-        rows = rows[rows["player"] == player]
-        keys = ["condition", "session", "length"]
-        counts = rows.groupby(keys, sort=False)["count"].sum().rename("putts").reset_index()
-        tables.append(counts.assign(component=component))
-    return pd.concat(tables, ignore_index=True)
 
 
 def contrast(fit, player, component, before, after):
@@ -126,6 +95,7 @@ def contrast(fit, player, component, before, after):
         distance_ft=lengths,
         shift=shift,
         moved=moved,
+        sd_told=float(own.std(ddof=1)),
         prior_sd=float(
             np.sqrt(2)
             * np.hypot(
@@ -211,107 +181,19 @@ def trend_undone(change, trend, trend_sd, wide_sd=WIDE_TREND_SD):
     return change + slope * (new_trend - trend)
 
 
-def strokes_change(fit, player, before, after, moved, mix, *, stimp_ft, past_ft):
-    """Return the change of strokes a round, all else equal.
+def thinned(draws, size):
+    """Return the draws that `putlab.golfer.Golfer.draws` keeps.
 
     Parameters
     ----------
-    fit : putlab.golfer.SpreadFit
-        Fitted log.
-    player, before, after : str
-        Labels.
-    moved : dict of str to ndarray
-        `Contrast.moved` of the components that have both conditions.
-    mix : putlab.rounds.RoundMix
-        First putts of a round.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims.
+    draws : ndarray, shape (draws,)
+        All draws.
+    size : int
+        How many it keeps.
 
     Returns
     -------
-    ndarray, shape (draws,)
-        Strokes a round after, less those before, on new days.
+    ndarray, shape (size,)
+        Evenly spaced.
     """
-    fit = _with_moved_effects(fit, player, before, after, moved)
-    arms = [
-        hole_out(
-            arm_skill(fit, player, condition, mix.distance_ft),
-            mix.distance_ft,
-            stimp_ft=stimp_ft,
-            past_ft=past_ft,
-        ).average_putts
-        for condition in (before, after)
-    ]
-    return mix.average(arms[1] - arms[0])
-
-
-def strokes_at_stake(fit, player, condition, pct, mix, *, stimp_ft, past_ft):
-    """Return the strokes a round that a cut of both spreads would save this golfer.
-
-    Parameters
-    ----------
-    fit : putlab.golfer.SpreadFit
-        Fitted log.
-    player, condition : str
-        Labels.
-    pct : float
-        Cut of line and pace spread, percent.
-    mix : putlab.rounds.RoundMix
-        First putts of a round.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims.
-
-    Returns
-    -------
-    float
-        Strokes a round, above 0.
-    """
-    skill = arm_skill(fit, player, condition, mix.distance_ft)
-    typical = {name: np.exp(np.log(getattr(skill, name)).mean(axis=0)) for name in SPREADS}
-    biases = {name: getattr(skill, name).mean(axis=0) for name in BIASES}
-    putts = [
-        hole_out(
-            Skill(skill.distance_ft, **{n: v * keep for n, v in typical.items()}, **biases),
-            mix.distance_ft,
-            stimp_ft=stimp_ft,
-            past_ft=past_ft,
-        ).average_putts[0]
-        for keep in (1.0, 1 - pct / 100)
-    ]
-    return float(mix.average(putts[0] - putts[1]))
-
-
-def arm_skill(fit, player, condition, distance_ft):
-    """Return a player's new-day skill under one condition.
-
-    Parameters
-    ----------
-    fit : putlab.golfer.SpreadFit
-        Fitted log.
-    player, condition : str
-        Labels.
-    distance_ft : ndarray
-        Distances in feet, rising.
-
-    Returns
-    -------
-    putlab.skill.Skill
-        At these distances, and at short and long ones for the putts that follow.
-    """
-    now = pd.DataFrame({"player": [player], "condition": [condition], "share": [1.0]})
-    at = np.unique([*ENDS_FT, *distance_ft])
-    return replace(fit, condition_now=now).golfer(player).skill(at, new_day=True)
-
-
-def _with_moved_effects(fit, player, before, after, moved):
-    """Return the fit with the correction of each log ratio put into its two effects."""
-    trees = dict(fit.trees)
-    for component, draws in moved.items():
-        posterior = trees[component]["posterior"].dataset
-        effect = posterior["effect"].copy(deep=True)
-        half = draws.reshape(effect.shape[:2]) / 2
-        design = fit.designs[component]
-        effect.values[..., condition_index(design, player, before)] -= half
-        effect.values[..., condition_index(design, player, after)] += half
-        trees[component] = xr.DataTree.from_dict({"posterior": posterior.assign(effect=effect)})
-    return replace(fit, trees=trees)
+    return draws[np.linspace(0, len(draws) - 1, size).astype(int)]

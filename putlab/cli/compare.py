@@ -103,9 +103,25 @@ def _show(found):
         improved = "" if row.p_improved != row.p_improved else f"{row.p_improved:.3f}"
         shown.add_row(row.change, f"{row.mean:.2f}", ends, improved)
     console.print(shown)
+    if found.several is not None:
+        _show_several(console, found.several)
     for name, twin in found.classical.items():
         if twin:
             console.print(f"{name}: {twin.sentence}", highlight=False, markup=False)
+
+
+def _show_several(console, table):
+    from rich.table import Table
+
+    shown = Table(
+        "Condition", "Putts", "Alone", "Shrunk", "90 % interval", "Narrowest of all",
+        title="All conditions together, ratio of spreads",
+    )  # fmt: skip
+    for row in table.itertuples():
+        ends = "" if row.lo != row.lo else f"{row.lo:.2f} to {row.hi:.2f}"
+        numbers = (f"{row.alone:.2f}", f"{row.ratio:.2f}", ends, f"{row.p_narrowest:.2f}")
+        shown.add_row(row.condition, str(row.putts), *numbers)
+    console.print(shown)
 
 
 def _title(arms):
