@@ -38,7 +38,7 @@ def hole_chances(skill, holes, *, ratios=(1.0,), past_ft=PAST_FT, reading=True, 
         The golfer in practice; at most `draws` of its draws are used.
     holes : pandas.DataFrame
         ``distance_ft, stimp_ft, slope_pct, slope_to_deg``, a row a hole; green speed is the
-        kit's where it is missing, slope none.
+        kit's where it is missing, slope none where it or its direction is.
     ratios : sequence of float
         Factors on both spreads.
     past_ft : float
@@ -55,7 +55,9 @@ def hole_chances(skill, holes, *, ratios=(1.0,), past_ft=PAST_FT, reading=True, 
     """
     skill = thinned(skill, draws)
     stimp_ft = holes["stimp_ft"].fillna(STIMP_FT).to_numpy(dtype=float)
-    steps = holes["slope_pct"].fillna(0.0).to_numpy(dtype=float) / SLOPE_STEP_PCT
+    # A slope whose direction nobody wrote down is played as flat.
+    known = holes["slope_pct"].where(holes["slope_to_deg"].notna(), 0.0)
+    steps = known.fillna(0.0).to_numpy(dtype=float) / SLOPE_STEP_PCT
     slope_pct = np.where(steps * SLOPE_STEP_PCT < FLAT_PCT, 0.0, steps.round() * SLOPE_STEP_PCT)
     distance_ft = holes["distance_ft"].to_numpy(dtype=float)
     to_deg = holes["slope_to_deg"].fillna(0.0).to_numpy(dtype=float)

@@ -9,10 +9,12 @@ from putlab.fan import Fan
 
 # Nodes at refinement 1. Directions at the hole, in each of three ranges: for the chances; to
 # place the misses that were too soft, and too hard.
-AT_HOLE, AT_HOLE_SOFT, AT_HOLE_HARD = 20, 3, 8
-# Directions on each side of the hole, and roll-outs on each side of it: a few, and more for
-# putts that scatter over many feet, as what a leave costs changes within a few feet.
-BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 5, 1.2, 10, 0.8
+AT_HOLE, AT_HOLE_SOFT, AT_HOLE_HARD = 16, 3, 8
+# A few nodes, and more for putts that scatter over many feet, as what a leave costs changes
+# within a few feet: roll-outs of misses at the hole; directions on each side of the hole, and
+# their roll-outs on each side of it.
+AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT = 7, 0.5
+BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 5, 0.8, 12, 1.2
 
 # A chance of missing below this is none: rounding.
 NO_MISS = 1e-14
@@ -197,12 +199,13 @@ def _leaves(strikes, stimp_ft, grid, refine):
     few = (Fan.at_hole(strikes, stimp_ft, n * refine) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
     beside = _nodes(BESIDE, BESIDE_PER_FT, strikes.distance_ft * strikes.line_sd_rad, refine)
     rolls = _nodes(ROLLS, ROLLS_PER_FT, strikes.roll_sd_ft, refine)
+    at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, strikes.roll_sd_ft, refine)
     left, right = (Fan.beside(strikes, side, beside) for side in (-1, 1))
     rests = [
         (strikes.distance_ft[:, None] ** 2, stay[:, None]),
         # A few directions show where misses at the hole stop; many say how likely they are.
-        _scaled(*next(few).soft_rests(rolls), soft),
-        _scaled(*next(few).hard_rests(rolls), hard),
+        _scaled(*next(few).soft_rests(at_rolls), soft),
+        _scaled(*next(few).hard_rests(at_rolls), hard),
         left.all_rests(rolls),
         right.all_rests(rolls),
     ]

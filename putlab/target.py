@@ -8,17 +8,13 @@ the hole, past it and within three feet, where it is common practice to want it.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
 
 from putlab.errors import UsageError
-from putlab.fan import Fan
 from putlab.holeout import later_putts, thinned
-from putlab.leaves import LeaveGrid, holed_chance, in_chunks, leaves
+from putlab.leaves import LeaveGrid, holed_chance, leaves
+from putlab.near_hole import AREA_FT, area_chance
 from putlab.settings import PAST_FT, STIMP_FT
 from putlab.strike import Strikes
-
-# Common practice: a missed putt comes to rest past the hole and within three feet of it.
-AREA_FT = 3.0
 
 # Aims looked at, feet past the hole; the best lies between its neighbours on a parabola.
 # An aim of 0 is no farther than the hole, the least looked at; beyond 5 ft no golfer aims.
@@ -30,8 +26,6 @@ ROUNDS = 2
 
 # Draws looked at: the choice is made on their mean.
 DRAWS = 50
-
-AREA_NODES = 24
 
 
 @dataclass(frozen=True)
@@ -129,39 +123,6 @@ def weigh_aims(skill, distance_ft, *, stimp_ft=STIMP_FT, past_ft=AIMS_FT, area_f
     holed = np.array([holed_chance(s, stimp_ft).reshape(shape).mean(0) for s in strikes])
     area = [area_chance(s, stimp_ft, area_ft).reshape(shape).mean(0) for s in strikes]
     return Aims(distance_ft, past_ft, average, holed, np.array(area) / (1 - holed))
-
-
-def area_chance(strikes, stimp_ft, area_ft=AREA_FT):
-    """Return the chance of a miss that stops past the hole and close to it.
-
-    Parameters
-    ----------
-    strikes : Strikes
-        The putts.
-    stimp_ft : float
-        Green speed in feet.
-    area_ft : float
-        Greatest distance left in feet.
-
-    Returns
-    -------
-    ndarray, shape (putts,)
-        Past means beyond the closest approach to the hole.
-    """
-    return in_chunks(lambda part: (_area(part, stimp_ft, area_ft),), strikes)[0]
-
-
-def _area(strikes, stimp_ft, area_ft):
-    fans = [Fan.at_hole(strikes, stimp_ft, AREA_NODES)]
-    fans += [Fan.beside(strikes, side, AREA_NODES, within_ft=area_ft) for side in (-1, 1)]
-    return sum(_past_and_close(fan, area_ft) for fan in fans)
-
-
-def _past_and_close(fan, area_ft):
-    """Return the chance that a ball stops past `far` and inside the circle."""
-    depth = np.sqrt(np.maximum(area_ft**2 - fan.offset_ft**2, 0.0))
-    end = np.maximum(fan.strikes.roll_edge(fan.along_ft + depth), fan.far)
-    return np.sum(fan.chance * (ndtr(end) - ndtr(fan.far)), axis=1)
 
 
 def peak(places, values):

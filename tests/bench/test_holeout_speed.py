@@ -1,0 +1,68 @@
+"""How fast hole-out is, and how fast simulation of the same accuracy would be: one run."""
+
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from putlab.holeout import hole_out
+from putlab.skill import Skill
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+import brute_force
+
+DISTANCES_FT = np.arange(2.0, 61)
+DRAWS = 1000
+
+
+def posterior_like(draws):
+    """Return draws that vary with distance and from draw to draw, as a fitted golfer's do."""
+    rng = np.random.default_rng(1)
+    shape = (draws, 5)
+    return Skill(
+        np.array([3.0, 6, 10, 20, 36]),
+        1.2 * np.exp(0.2 * rng.normal(size=shape)),
+        0.3 * rng.normal(size=shape),
+        9 * np.exp(0.2 * rng.normal(size=shape)),
+        3 * rng.normal(size=shape),
+    )
+
+
+@pytest.mark.bench
+def test_a_thousand_draws_in_three_seconds():
+    skill = posterior_like(DRAWS)
+    hole_out(posterior_like(10), DISTANCES_FT)
+    start = time.perf_counter()
+    hole_out(skill, DISTANCES_FT)
+    taken = time.perf_counter() - start
+    print(f"\n{DRAWS} draws x {DISTANCES_FT.size} distances: {taken:.2f} s")
+    assert taken < 3.0
+
+
+@pytest.mark.bench
+def test_a_thousand_times_faster_than_simulation_of_the_same_accuracy():
+    skill = posterior_like(50)
+    start = time.perf_counter()
+    out = hole_out(skill, DISTANCES_FT)
+    each = (time.perf_counter() - start) / 50
+    exact = hole_out(skill, DISTANCES_FT, refine=4)
+    error = np.sqrt(np.mean((out.average_putts - exact.average_putts) ** 2))
+
+    setting = ([10], [1.2], [0.3], [9.0], [3.0], 10.0, 1.0)
+    holes = 200_000
+    start = time.perf_counter()
+    struck = [
+        brute_force.play(setting, d, holes, np.random.default_rng(1))[0] for d in (5, 20, 50)
+    ]
+    per_hole = (time.perf_counter() - start) / (3 * holes)
+    variance = np.mean([putts.var() for putts in struck])
+    # A mean of n holes errs by sqrt(variance / n).
+    simulated = per_hole * variance / error**2 * DISTANCES_FT.size
+    print(
+        f"\naverage putts to {error:.1e}: {each * 1e3:.1f} ms a draw; simulation of "
+        f"{variance / error**2:.2g} holes a distance: {simulated:.3g} s a draw; "
+        f"{simulated / each:.3g} times as long"
+    )
+    assert simulated / each > 1000
