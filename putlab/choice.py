@@ -5,6 +5,9 @@ fewest putts, which counts what a miss leaves. Both are found by looking at arri
 from dying to nearly too fast and at lines either side of the one through the middle of the
 hole, then closer and closer about the best.
 
+The softest pace looked at dies in the hole: an aim short of it, which a very long putt could
+make the fewest putts of, is not one a golfer takes (as on the flat).
+
 The golfer is taken to know the spreads and not the biases: who knew a bias would have aimed
 it away. So the choice is made as if unbiased, and the biases act on it afterwards.
 """
