@@ -10,7 +10,7 @@ from putlab.settings import PAST_FT, STIMP_FT
 from putlab.skill import Skill
 
 # Draws of the golfer: a game's score varies far more than a golfer's mean does.
-DRAWS = 40
+DRAWS = 30
 
 # A green less steep than this plays as flat; steeper ones are taken to the nearest half of a
 # percent, so that holes of like slope are solved together.

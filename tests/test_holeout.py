@@ -57,7 +57,7 @@ def uneven_skills(draws):
     )
 
 
-@pytest.mark.parametrize("skill", [many_skills(40), uneven_skills(40)])
+@pytest.mark.parametrize("skill", [many_skills(20), uneven_skills(20)])
 def test_error_bound_against_four_times_the_nodes(skill):
     for stimp_ft, past_ft in [(10, 1.0), (13, 0.25), (8, 2.5)]:
         plain = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)
