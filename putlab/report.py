@@ -22,8 +22,8 @@ from putlab.writing import write_text
 
 # Functions of `putlab.wording` that the templates use.
 WORDS = (
-    "quantity", "interval", "signed", "signed_interval", "sure", "listed", "counted", "feet", "minus", "first_sentence",
-    "after_first_sentence", "shortened",
+    "quantity", "interval", "signed", "signed_interval", "sure", "listed", "counted", "feet",
+    "minus", "first_sentence", "after_first_sentence", "shortened",
 )  # fmt: skip
 
 # Rejected rows listed; `putlab check --rejects` writes them all.
@@ -158,6 +158,7 @@ def environment():
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    engine.policies["json.dumps_kwargs"] = {"sort_keys": False}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
     engine.filters |= {name: getattr(wording, name) for name in WORDS}
     engine.filters |= {"assumed": assumed, "minutes": time_words}

@@ -103,7 +103,7 @@ def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=
         ten = ten_putts(skill, distance, one_putt[distance], stimp_ft=stimp_ft, past_ft=past_ft)
         tables.append(ten.assign(distance_ft=distance))
     every = pd.concat(tables, ignore_index=True)
-    with drawing(3.1, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
+    with drawing(2.7, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
         for axis, table in zip(axes[0], tables, strict=True):
             _panel(axis, table)
         across, along = _limits(every)

@@ -1,0 +1,131 @@
+"""Drive headless Chromium through its debugging pipe: no extra package, nothing to fetch."""
+
+import base64
+import json
+import os
+import shutil
+import subprocess
+import tempfile
+from collections import deque
+
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--no-first-run", "--hide-scrollbars",
+    "--remote-debugging-pipe",
+]  # fmt: skip
+
+# What a page may be told to wait for, at most, in seconds.
+PATIENCE = 60
+
+
+def find_chromium():
+    """Return the path of a Chromium, or None."""
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+class Browser:
+    """One tab of a headless Chromium, with what it logged and asked for."""
+
+    def __init__(self):
+        self.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
+        to_browser, self._write = os.pipe()
+        self._read, from_browser = os.pipe()
+        # Chromium reads commands on descriptor 3 and answers on 4.
+        self.process = subprocess.Popen(
+            ["sh", "-c", f'exec "$@" 3<&{to_browser} 4>&{from_browser}', "sh", find_chromium(),
+             *FLAGS, f"--user-data-dir={self.folder.name}"],
+            pass_fds=(to_browser, from_browser), stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        os.close(to_browser)
+        os.close(from_browser)
+        self._buffer, self._number, self._waiting = b"", 0, deque()
+        self.console, self.requests = [], []
+        target = self._call("Target.createTarget", url="about:blank")["targetId"]
+        attached = self._call("Target.attachToTarget", targetId=target, flatten=True)
+        self._session = attached["sessionId"]
+        for domain in ("Page", "Runtime", "Log", "Network"):
+            self.call(f"{domain}.enable")
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *error):
+        self._call("Browser.close")
+        self.process.wait(timeout=PATIENCE)
+        os.close(self._write)
+        os.close(self._read)
+        self.folder.cleanup()
+
+    def call(self, method, **parameters):
+        """Send a command to the tab and return its result."""
+        return self._call(method, session=self._session, **parameters)
+
+    def open(self, path, *, width=1200, height=900):
+        """Open a file at a window size and wait until it has loaded."""
+        self.call(
+            "Emulation.setDeviceMetricsOverride",
+            width=width, height=height, deviceScaleFactor=1, mobile=width < 600,
+        )  # fmt: skip
+        self.call("Page.navigate", url=path.as_uri())
+        while self._message().get("method") != "Page.loadEventFired":
+            pass
+
+    def evaluate(self, expression):
+        """Return the value of a JavaScript expression, awaited."""
+        result = self.call(
+            "Runtime.evaluate", expression=expression, awaitPromise=True, returnByValue=True
+        )
+        assert "exceptionDetails" not in result, result["exceptionDetails"]
+        return result["result"].get("value")
+
+    def screenshot(self, path):
+        """Write the whole page as PNG."""
+        shot = self.call("Page.captureScreenshot", captureBeyondViewport=True)
+        path.write_bytes(base64.b64decode(shot["data"]))
+
+    def pdf(self, *, width_in, height_in):
+        """Return the page printed on paper of this size, as PDF bytes."""
+        printed = self.call(
+            "Page.printToPDF", paperWidth=width_in, paperHeight=height_in,
+            preferCSSPageSize=False, printBackground=True,
+        )  # fmt: skip
+        return base64.b64decode(printed["data"])
+
+    def _call(self, method, *, session=None, **parameters):
+        self._number += 1
+        command = {"id": self._number, "method": method, "params": parameters}
+        if session:
+            command["sessionId"] = session
+        os.write(self._write, json.dumps(command).encode() + b"\0")
+        number, aside = self._number, []
+        while True:
+            message = self._message()
+            if message.get("id") == number:
+                self._waiting.extend(aside)
+                assert "error" not in message, (method, message["error"])
+                return message["result"]
+            aside.append(message)
+
+    def _message(self):
+        if self._waiting:
+            return self._waiting.popleft()
+        while b"\0" not in self._buffer:
+            part = os.read(self._read, 1 << 16)
+            assert part, "the browser has gone"
+            self._buffer += part
+        text, self._buffer = self._buffer.split(b"\0", 1)
+        message = json.loads(text)
+        self._note(message)
+        return message
+
+    def _note(self, message):
+        method, said = message.get("method"), message.get("params", {})
+        if method == "Runtime.consoleAPICalled":
+            self.console.append(f"{said['type']}: {said['args']}")
+        elif method == "Runtime.exceptionThrown":
+            self.console.append(str(said["exceptionDetails"]))
+        elif method == "Log.entryAdded":
+            self.console.append(f"{said['entry']['level']}: {said['entry']['text']}")
+        elif method == "Network.requestWillBeSent":
+            self.requests.append(said["request"]["url"])

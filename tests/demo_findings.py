@@ -1,0 +1,22 @@
+"""The demo's findings, worked out once for all tests of the report."""
+
+import datetime
+
+from putlab.findings import find
+from putlab.report import render
+
+MADE = datetime.datetime(2026, 2, 1, 9, 30, tzinfo=datetime.UTC)
+_kept = {}
+
+
+def findings(log, fit, player):
+    """Return the findings of one demo player."""
+    if player not in _kept:
+        _kept[player] = find(log, fit, player)
+    return _kept[player]
+
+
+def page(log, fit, *players):
+    """Return the report of some demo players, or of all, as HTML."""
+    everybody = [findings(log, fit, player) for player in players or fit.players]
+    return render(log, fit, everybody, made=MADE)

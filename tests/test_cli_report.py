@@ -1,0 +1,49 @@
+"""`putlab report` as a person runs it."""
+
+import pytest
+
+from putlab.cli.app import build_app
+from putlab.cli.console import run
+
+DEMO = "data_demo"
+
+
+def main(arguments):
+    return run(build_app(), arguments)
+
+
+@pytest.fixture(autouse=True)
+def in_source_tree(monkeypatch, request):
+    monkeypatch.chdir(request.config.rootpath)
+
+
+@pytest.mark.slow
+def test_one_player_to_a_file(tmp_path, capsys, demo_fit):
+    target = tmp_path / "alder.html"
+    assert main(["report", DEMO, "--player", "alder", "-o", str(target)]) == 0
+    html = target.read_text()
+    assert html.startswith("<!doctype html>")
+    assert "<h1>alder" in html
+    assert f"{target} is written" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["no-such-log.csv"], 1, "no-such-log.csv"),
+        ([DEMO, "--player", "aldr"], 2, "Did you mean 'alder'"),
+        ([DEMO, "-o", "no-such-folder/report.html"], 1, "no folder"),
+        ([DEMO, "-o", "."], 1, "is a folder"),
+    ],
+)
+def test_mistakes_get_one_message_and_a_code(arguments, code, words, capsys):
+    assert main(["report", *arguments]) == code
+    said = capsys.readouterr()
+    assert words in said.err
+    assert "Traceback" not in said.err
+    assert said.out == ""
+
+
+def test_help_teaches_by_example(capsys):
+    assert main(["report", "--help"]) == 0
+    assert "putlab report data_demo --player birch -o birch.html" in capsys.readouterr().out

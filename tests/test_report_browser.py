@@ -1,0 +1,126 @@
+"""The report in a real browser: no errors, no requests, accessible, two pages on paper."""
+
+import json
+import re
+import shutil
+import subprocess
+import tarfile
+
+import pytest
+from browser import Browser, find_chromium
+from demo_findings import page
+
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        find_chromium() is None,
+        reason="not run: no Chromium here (Debian: apt-get install chromium)",
+    ),
+]
+
+PHONE, DESKTOP = (390, 844), (1280, 900)
+A4, LETTER = (8.27, 11.69), (8.5, 11.0)
+
+
+@pytest.fixture(scope="module")
+def pages(demo_log, demo_fit, tmp_path_factory):
+    """Return reports of one player, of one with a change, and of the roster, as files."""
+    folder = tmp_path_factory.mktemp("report")
+    made = {"alder": ["alder"], "birch": ["birch"], "everybody": []}
+    for name, players in made.items():
+        (folder / f"{name}.html").write_text(page(demo_log, demo_fit, *players))
+    return {name: folder / f"{name}.html" for name in made}
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """Return a tab of a headless Chromium."""
+    with Browser() as tab:
+        yield tab
+
+
+@pytest.fixture(scope="module")
+def axe(tmp_path_factory):
+    """Return the source of axe-core, fetched with npm."""
+    if shutil.which("npm") is None:
+        pytest.skip("not run: no npm here to fetch axe-core with")
+    folder = tmp_path_factory.mktemp("axe")
+    command = ["npm", "pack", "--silent", "axe-core@4"]
+    name = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=True)
+    with tarfile.open(folder / name.stdout.strip()) as archive:
+        return archive.extractfile("package/axe.min.js").read().decode()
+
+
+@pytest.mark.parametrize("name", ["alder", "everybody"])
+def test_it_opens_without_errors_or_requests(browser, pages, name):
+    browser.console.clear()
+    browser.requests.clear()
+    browser.open(pages[name])
+    assert browser.console == []
+    assert browser.requests[0] == pages[name].as_uri()
+    assert all(url.startswith("data:") for url in browser.requests[1:])
+    assert browser.evaluate("[...document.images].every(i => i.complete && i.naturalWidth > 0)")
+
+
+@pytest.mark.parametrize("name", ["alder", "birch", "everybody"])
+@pytest.mark.parametrize("size", [PHONE, DESKTOP])
+def test_axe_finds_nothing_serious(browser, pages, axe, name, size):
+    browser.open(pages[name], width=size[0], height=size[1])
+    browser.evaluate(f"{axe}; 0")
+    found = browser.evaluate(
+        "axe.run().then(r => [r.passes.length, r.violations.map(v => [v.impact, v.id, "
+        "v.nodes.map(n => n.html)])])"
+    )
+    assert found[0] > 20
+    assert [v for v in found[1] if v[0] in ("serious", "critical")] == []
+
+
+@pytest.mark.parametrize("name", ["alder", "birch", "everybody"])
+def test_nothing_sticks_out_of_a_phone(browser, pages, name):
+    browser.open(pages[name], width=PHONE[0], height=PHONE[1])
+    assert browser.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+    outside = browser.evaluate(
+        "[...document.querySelectorAll('p, img, table, td, th, dd')].filter(e => "
+        "!e.closest('.scroll') && e.getBoundingClientRect().right > innerWidth + 0.5)"
+        ".map(e => e.outerHTML.slice(0, 120))"
+    )
+    assert outside == []
+
+
+def test_a_coach_who_sees_one_screen_knows_what_how_sure_and_what_next(browser, pages):
+    browser.open(pages["birch"], width=PHONE[0], height=PHONE[1])
+    seen = browser.evaluate(
+        "[...document.querySelectorAll('h1, main > p')].filter(e => "
+        "e.getBoundingClientRect().bottom <= innerHeight).map(e => e.innerText).join('\\n')"
+    )
+    assert re.search(r"\b(line|pace) at \d+\sft\b", seen, re.IGNORECASE)
+    assert re.search(r"chance of (under |over )?\d+\s%", seen)
+    assert "strokes a round" in seen
+    assert "Next session" in seen
+
+
+@pytest.mark.parametrize("paper", [A4, LETTER])
+@pytest.mark.parametrize("name", ["alder", "birch"])
+def test_one_player_prints_on_two_pages(browser, pages, paper, name):
+    browser.open(pages[name])
+    printed = browser.pdf(width_in=paper[0], height_in=paper[1])
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP])
+def test_screenshots_can_be_looked_at(browser, pages, tmp_path, size):
+    for name, path in pages.items():
+        browser.open(path, width=size[0], height=size[1])
+        browser.screenshot(tmp_path / f"{name}-{size[0]}.png")
+        header = (tmp_path / f"{name}-{size[0]}.png").read_bytes()[:24]
+        assert int.from_bytes(header[16:20]) == size[0]
+
+
+def test_the_browser_here_would_notice_an_error_and_a_request(browser, tmp_path):
+    bad = tmp_path / "bad.html"
+    bad.write_text("<img src='http://127.0.0.1:9/x.png'><script>nonsense()</script>")
+    browser.console.clear()
+    browser.requests.clear()
+    browser.open(bad)
+    assert "nonsense is not defined" in json.dumps(browser.console)
+    assert "http://127.0.0.1:9/x.png" in browser.requests
