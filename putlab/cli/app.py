@@ -3,6 +3,7 @@
 import typer
 
 from putlab import __version__
+from putlab.cli import console
 
 OVERVIEW = """Putting practice study kit: a log of putts in; true line and pace spread,
 strokes, and what to practise next out.
@@ -32,20 +33,21 @@ def build_app():
     )
     app.callback()(_options)
     for command in _commands():
-        app.command()(command)
+        app.command()(console.stoppable(command))
     return app
 
 
 def _commands():
     """Return the commands in the order of a practice: log, skill, strokes, practice, change."""
     from putlab.cli.advise import advise
+    from putlab.cli.cache import cache
     from putlab.cli.check import check
     from putlab.cli.compare import compare
     from putlab.cli.estimate import estimate
     from putlab.cli.holeout import holeout
     from putlab.cli.report import report
 
-    return [check, report, estimate, advise, compare, holeout]
+    return [check, report, estimate, advise, compare, holeout, cache]
 
 
 def _version(show):
@@ -58,5 +60,11 @@ def _options(
     version: bool = typer.Option(
         False, "--version", help="Print the version and stop.", is_eager=True, callback=_version
     ),
+    pseudonyms: bool = typer.Option(
+        False,
+        console.PSEUDONYMS,
+        help="Call players 'player 1', 'player 2' … in all that is shown and written; "
+        "--player then takes such a label.",
+    ),
 ):
-    pass
+    console.pseudonyms = pseudonyms

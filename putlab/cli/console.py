@@ -1,12 +1,45 @@
 """What every command shares: messages, progress, exit codes."""
 
 import contextlib
+import functools
 import os
 import sys
 
 from putlab.errors import PutlabError, UsageError
 
+# Whether names are replaced by labels in all that this run shows and writes.
+pseudonyms = False
+PSEUDONYMS = "--pseudonyms"
+
 EXIT_FINE, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
+
+
+class Interrupted(PutlabError):
+    """The person pressed Ctrl-C."""
+
+
+def stoppable(command):
+    """Let a command's Ctrl-C through to `run`, which typer would end without a word.
+
+    Parameters
+    ----------
+    command : callable
+        The command's function.
+
+    Returns
+    -------
+    callable
+        The same command, raising `Interrupted` for a keyboard interrupt.
+    """
+
+    @functools.wraps(command)
+    def guarded(*args, **kwargs):
+        try:
+            return command(*args, **kwargs)
+        except KeyboardInterrupt:
+            raise Interrupted from None
+
+    return guarded
 
 
 def run(app, arguments=None):
@@ -25,16 +58,20 @@ def run(app, arguments=None):
         0 fine; 1 a problem with the log, the fit or the output; 2 wrong usage;
         130 interrupted.
     """
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    if PSEUDONYMS in arguments:
+        # An option of the whole command, which people also type after the command's name.
+        arguments = [PSEUDONYMS, *(a for a in arguments if a != PSEUDONYMS)]
     try:
         app(args=arguments, prog_name="putlab", standalone_mode=True)
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else EXIT_PROBLEM
+    except (Interrupted, KeyboardInterrupt):
+        say("putlab: stopped. Nothing was half written; run the same command to start again.")
+        return EXIT_INTERRUPTED
     except PutlabError as error:
         say(f"putlab: {error}")
         return EXIT_USAGE if isinstance(error, UsageError) else EXIT_PROBLEM
-    except KeyboardInterrupt:
-        say("putlab: stopped. Nothing was half written; run the same command to start again.")
-        return EXIT_INTERRUPTED
     except BrokenPipeError:
         # The reader (head, less) has gone: point stdout elsewhere so exit stays quiet.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

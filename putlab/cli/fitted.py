@@ -1,5 +1,6 @@
 """Reading and fitting a log for a command, with its messages and progress."""
 
+from putlab.cli import console
 from putlab.cli.console import progress, say
 
 
@@ -14,11 +15,15 @@ def read(path):
     Returns
     -------
     putlab.log.Log
-        Usable rows and rejects.
+        Usable rows and rejects; under labels instead of names where that was asked for.
     """
     from putlab.log import read_log
 
     log = read_log(path)
+    if console.pseudonyms:
+        from putlab.pseudonyms import with_pseudonyms
+
+        log = with_pseudonyms(log)
     if len(log.rejects):
         say(
             f"{len(log.rejects)} of {log.rows_read} rows can't be used and were left out; "
