@@ -18,7 +18,7 @@ from putlab.errors import UsageError
 from putlab.golfer import summary
 from putlab.stakes import BIAS_FACTORS, COMPONENTS, SPREAD_FACTORS
 from putlab.wording import listed
-from putlab.worth import REPEATS, check_minutes, options_of
+from putlab.worth import check_minutes, options_of
 
 # What every session holds besides: five minutes of easy putts so that back and hands are warm,
 # and a counted game of nine holes (about ten minutes to a drill: common practice).
@@ -252,7 +252,7 @@ class Problem:
         """
         stakes, name = self.case.stakes, COMPONENTS[component]
         spread, bias = stakes.saving[component]
-        practice = next(self.case.practices(1))
+        practice = self.case.practices[0]
         slope = spread[1] / -np.log(SPREAD_FACTORS[1]) * practice.rates[name][:, None]
         half, none = bias[np.searchsorted(-BIAS_FACTORS, [-0.5, 0.0])]
         squared = 4 * half - 2 * none
@@ -425,7 +425,7 @@ def saved_by(case, problem, minutes):
     left = problem.kept() @ np.reshape(minutes, (problem.days.size, -1))
     putts = left.reshape(problem.days.size, -1, 2) * a_minute[:, None]
     found = []
-    for practice in case.practices(REPEATS):
+    for practice in case.practices:
         rounds = [
             practice.changes(problem.lengths_ft, dict(zip(COMPONENTS, block.T, strict=True)))
             for block in putts

@@ -79,7 +79,7 @@ class Narrowing:
             Those struck there, and a share of those struck elsewhere.
         """
         share = self.learning.carry(distance_ft, self.nodes_ft, self.carry_range)
-        return np.einsum("...m,...mn->...n", np.asarray(putts, dtype=float), share)
+        return (np.asarray(putts, dtype=float)[..., None, :] @ share)[..., 0, :]
 
     def changes(self, distance_ft, putts):
         """Return the factors on spread and bias that putts at some lengths bring.

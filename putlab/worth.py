@@ -18,10 +18,6 @@ from putlab.setting import make_case
 from putlab.settings import PAST_FT, SEED, STIMP_FT
 from putlab.stakes import COMPONENTS
 
-# Draws of what practice does for every draw of the skill: cheap, and a probability is then
-# known to within 0.03.
-REPEATS = 5
-
 # An option is tied with the choice while the chance that it is the better one is at least
 # this: four to one against is not yet a difference to act on (convention of the kit).
 TIE_CHANCE = 0.2
@@ -103,7 +99,7 @@ def weigh(case, *, minutes):
     options, stakes = options_of(case.who.lengths_ft), case.stakes
     saved = [
         [_saving(stakes, practice, option, minutes) for option in options]
-        for practice in case.practices(REPEATS)
+        for practice in case.practices
     ]
     share = hats(case.who.lengths_ft, stakes.distance_ft).T
     lost = np.stack([stakes.lost_a_round(name) @ share for name in COMPONENTS], axis=-1)

@@ -33,7 +33,7 @@ from putlab.priors import PRIORS  # noqa: E402
 from putlab.readings import COMPONENTS  # noqa: E402
 from putlab.setting import MIX_LOG_SD, make_case  # noqa: E402
 from putlab.simulate import draw_component  # noqa: E402
-from putlab.worth import REPEATS, advise_case  # noqa: E402
+from putlab.worth import advise_case  # noqa: E402
 
 RESULTS = Path(__file__).parent.parent / "results"
 MINUTES, HOURS, WEAK_SPOT = 60.0, 10, (1.7, 3.5)
@@ -161,7 +161,7 @@ def ten_hours(case, log, rng):
 def hour_by_hour(case):
     """Return the advice for each of ten hours, each given what the hours before brought."""
     lengths, done, chosen = case.who.lengths_ft, np.zeros((len(LENGTHS_FT), 2)), []
-    practices = list(case.practices(REPEATS))
+    practices = case.practices
     for _ in range(HOURS):
         means = []
         for option in OPTIONS:
