@@ -34,9 +34,11 @@ def check_writable(path):
     if path.is_dir():
         raise OutputError(f"{path} is a folder; give the name of a file to write.")
     if not folder.is_dir():
-        raise OutputError(f"{path} can't be written: there is no folder {folder}.")
+        raise OutputError(f"{path} could not be written: there is no folder {folder}.")
     if not os.access(folder, os.W_OK):
-        raise OutputError(f"{path} can't be written: {folder} is read-only; choose another.")
+        raise OutputError(
+            f"{path} could not be written: {folder} is read-only; choose another."
+        )
 
 
 def write_bytes(path, content, *, mode=None):
@@ -173,6 +175,14 @@ def _significant(value, digits):
 
 
 def _spreadsheet_safe(value):
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
+    if isinstance(value, str) and value.startswith(FORMULA_STARTS) and not _is_number(value):
         return "'" + value
     return value
+
+
+def _is_number(text):
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

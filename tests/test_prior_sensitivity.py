@@ -34,7 +34,7 @@ def test_each_belief_is_moved_alone_and_its_effect_told(monkeypatch):
     assert all(priors["pace"] is PRIORS["pace"] for priors in asked)
     assert table.loc["as shipped", "moved"] == 0
     assert table.loc["weak spots half the size", "moved"] == pytest.approx(0)
-    # 1.4 times the median against an interval of exp(0.18) - exp(-0.18) = 0.18 in log: 2.2 widths.
+    # 1.4 times the median, against a shipped interval from exp(-0.09) to exp(0.09).
     assert table.loc["golfers a third wider", "moved"] == pytest.approx(0.4 / 0.181, rel=0.01)
 
 

@@ -42,8 +42,8 @@ def test_a_place_that_cannot_be_written_is_refused_first(tmp_path, name):
 
 
 def test_formulas_become_text_in_csv(tmp_path, capsys):
-    write_table(pd.DataFrame({"player": ["=1+1", "@x", "anne"]}), "-")
-    assert capsys.readouterr().out == "player\n'=1+1\n'@x\nanne\n"
+    write_table(pd.DataFrame({"player": ["=1+1", "@x", "anne", "-10", "-1+x"]}), "-")
+    assert capsys.readouterr().out == "player\n'=1+1\n'@x\nanne\n-10\n'-1+x\n"
 
 
 def test_json_has_records_and_meta_and_no_nan():

@@ -31,9 +31,11 @@ def check(log: Log, rejects: Rejects = None):
 
     Example: putlab check putts.csv --rejects rejects.csv
     """
-    from putlab.writing import write_table
+    from putlab.cli import fitted
+    from putlab.writing import check_writable, write_table
 
-    read = _read(log)
+    check_writable(rejects)
+    read = fitted.labelled(_read(log))
     print("\n".join(_summary(str(log), read)))
     if rejects is not None:
         write_table(read.rejects, rejects, meta=_meta(read))

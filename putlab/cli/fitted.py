@@ -19,11 +19,7 @@ def read(path):
     """
     from putlab.log import read_log
 
-    log = read_log(path)
-    if console.pseudonyms:
-        from putlab.pseudonyms import with_pseudonyms
-
-        log = with_pseudonyms(log)
+    log = labelled(read_log(path))
     if len(log.rejects):
         say(
             f"{len(log.rejects)} of {log.rows_read} rows can't be used and were left out; "
@@ -32,6 +28,26 @@ def read(path):
     for warning in log.warnings:
         say(f"Look at: {warning}")
     return log
+
+
+def labelled(log):
+    """Return the log under labels instead of names, where the command was asked for that.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read.
+
+    Returns
+    -------
+    putlab.log.Log
+        The log to go on with.
+    """
+    if not console.pseudonyms:
+        return log
+    from putlab.pseudonyms import with_pseudonyms
+
+    return with_pseudonyms(log)
 
 
 def fit(log, *, seed):

@@ -1,0 +1,96 @@
+"""Killed at any moment, the kit leaves the old file or the new one, and runs right next."""
+
+import os
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+from conftest import DEMO
+
+OLD = "the old file\n"
+
+
+def killed_after(seconds, arguments, environment):
+    """Start the command, kill it without warning, and return whether it had ended."""
+    command = [sys.executable, "-m", "putlab", *map(str, arguments)]
+    run = subprocess.Popen(command, env=environment, stderr=subprocess.DEVNULL)
+    try:
+        run.wait(timeout=seconds)
+        return True
+    except subprocess.TimeoutExpired:
+        run.kill()
+        run.wait()
+        return False
+
+
+def leftovers(folder, known):
+    """Return what a killed run left that is not a whole result."""
+    return [
+        p.name for p in folder.iterdir() if p.name not in known and not p.name.startswith(".")
+    ]
+
+
+def try_moments(tmp_path, command, out, moments, whole):
+    folder = tmp_path / command
+    folder.mkdir()
+    path = folder / out
+    path.write_text(OLD)
+    environment = os.environ | {"PUTLAB_CACHE": str(tmp_path / "cache")}
+    for seconds in moments:
+        killed_after(seconds, [command, DEMO, "-o", path], environment)
+        text = path.read_text()
+        assert text == OLD or whole(text), f"torn after {seconds:.2f} s"
+        assert leftovers(folder, [out]) == []
+    done = subprocess.run(
+        [sys.executable, "-m", "putlab", command, str(DEMO), "-o", str(path)],
+        env=environment,
+        capture_output=True,
+    )
+    assert done.returncode == 0
+    assert whole(path.read_text())
+
+
+def whole_table(text):
+    lines = text.strip().splitlines()
+    return len(lines) == 19 and len({line.count(",") for line in lines}) == 1
+
+
+def whole_page(text):
+    return text.startswith("<!DOCTYPE html>") and text.rstrip().endswith("</html>")
+
+
+@pytest.mark.slow
+def test_killed_at_three_moments(tmp_path, monkeypatch, rng):
+    """A short look at what the calibration run does fifty times."""
+    try_moments(tmp_path, "estimate", "e.csv", rng.uniform(0.5, 6, 3), whole_table)
+
+
+@pytest.mark.calibration
+@pytest.mark.parametrize(
+    ("command", "out", "whole"),
+    [("estimate", "e.csv", whole_table), ("report", "r.html", whole_page)],
+)
+def test_killed_at_twenty_five_moments(tmp_path, command, out, whole):
+    start = time.perf_counter()
+    environment = os.environ | {"PUTLAB_CACHE": str(tmp_path / "timing")}
+    killed_after(900, [command, DEMO, "-o", tmp_path / out], environment)
+    took = time.perf_counter() - start
+    # Early, while fits are cold, and spread over the whole of a run.
+    moments = np.random.default_rng(50).uniform(0.1, took, 25)
+    try_moments(tmp_path, command, out, moments, whole)
+
+
+def test_two_processes_may_share_a_cache(own_cache):
+    """Both write the same entry at once; what is kept is whole."""
+    from putlab.cache import load_arrays
+
+    code = (
+        "import numpy as np; from putlab.cache import save_arrays\n"
+        "for i in range(40): save_arrays('f' * 64, {'a': np.full(20000, 7.0)})"
+    )
+    runs = [subprocess.Popen([sys.executable, "-c", code]) for _ in range(2)]
+    assert [run.wait() for run in runs] == [0, 0]
+    assert pd.Series(load_arrays("f" * 64)["a"]).eq(7.0).all()
