@@ -44,10 +44,17 @@ def _commands():
     from putlab.cli.check import check
     from putlab.cli.compare import compare
     from putlab.cli.estimate import estimate
+    from putlab.cli.game import game
     from putlab.cli.holeout import holeout
     from putlab.cli.report import report
+    from putlab.cli.roll import roll
+    from putlab.cli.trial import trial
 
-    return [check, report, estimate, advise, compare, holeout, cache]
+    log = [check, report, estimate, advise]
+    session = [game]
+    change = [trial, compare]
+    known_skill = [holeout, roll]
+    return [*log, *session, *change, *known_skill, cache]
 
 
 def _version(show):
