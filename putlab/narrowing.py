@@ -1,6 +1,6 @@
 """How far spread narrows at every distance: draws of what practice does for one golfer."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -56,6 +56,25 @@ class Narrowing:
     yields: dict
     bias_putts: dict
     carry_range: np.ndarray
+
+    def rolled(self, by):
+        """Return the draws paired with other draws of the skill.
+
+        Parameters
+        ----------
+        by : int
+            How many draws further.
+
+        Returns
+        -------
+        Narrowing
+            The same draws in another order.
+        """
+        tables = {
+            name: {c: np.roll(values, by, axis=0) for c, values in getattr(self, name).items()}
+            for name in ("rates", "yields", "bias_putts")
+        }
+        return replace(self, **tables, carry_range=np.roll(self.carry_range, by))
 
     @cached_property
     def experience(self):

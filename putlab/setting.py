@@ -134,7 +134,7 @@ def stakes_of(skill, setting, *, draws=DRAWS, cache=True):
     arrays = [vars(part) for part in (skill, setting.reference)]
     rest = (setting.mix.distance_ft, setting.mix.first_putts, setting.green)
     numbers = (setting.stimp_ft, setting.past_ft, setting.mix_log_sd)
-    key = content_key("stakes 3", arrays, rest, numbers)
+    key = content_key("stakes 4", arrays, rest, numbers)
     kept = load_arrays(key) if cache else None
     if kept is None:
         made = make_stakes(

@@ -44,7 +44,9 @@ class Stakes:
     distance_ft : ndarray, shape (n,)
         Nodes, even in log distance.
     visits : ndarray, shape (draws, n)
-        Putts a round struck from near each node.
+        Putts a round struck from near each node, by the golfer's own mix of first putts.
+    visits_given : ndarray, shape (draws, n)
+        The same by the mix as given, which the golfer's own may stray from.
     putts : ndarray, shape (draws, n)
         Mean putts to hole out from there.
     saving : ndarray, shape (2, 2, 3, draws, n)
@@ -56,6 +58,7 @@ class Stakes:
 
     distance_ft: np.ndarray
     visits: np.ndarray
+    visits_given: np.ndarray
     putts: np.ndarray
     saving: np.ndarray
     lost: np.ndarray
@@ -140,11 +143,13 @@ def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft, mix_log_sd=0
     """
     grid = LeaveGrid(max(LONGEST_FT, 2 * mix.distance_ft.max()))
     nodes = grid.cells_ft[:: grid.LATER]
-    first = uncertain_mix(mix.onto(nodes), nodes, skill.draws, mix_log_sd)
+    given = mix.onto(nodes)
+    first = uncertain_mix(given, nodes, skill.draws, mix_log_sd)
 
     def solve(rows):
         some = _rows(skill, rows).at(nodes)
-        return _solve(some, first[rows], green, reference.at(nodes), grid, (stimp_ft, past_ft))
+        mixes = np.stack([first[rows], np.broadcast_to(given, first[rows].shape)], axis=-1)
+        return _solve(some, mixes, green, reference.at(nodes), grid, (stimp_ft, past_ft))
 
     size = max(1, PUTTS_AT_ONCE // nodes.size)
     parts = [slice(start, start + size) for start in range(0, skill.draws, size)]
@@ -154,10 +159,10 @@ def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft, mix_log_sd=0
         return Stakes(nodes, *(np.concatenate(column, axis=-2) for column in columns))
 
 
-def _solve(own, first, green, reference, grid, roll):
-    """Return visits, putts, saving and lost of a few draws given at the nodes."""
+def _solve(own, mixes, green, reference, grid, roll):
+    """Return the arrays of `Stakes` for a few draws given at the nodes."""
     now = own.wider(*green)
-    putts, visits = solve_chain(_leave_chances(now, grid, roll), first)
+    putts, visits = solve_chain(_leave_chances(now, grid, roll), mixes)
     low, high = CHANGED_FT
     part = np.flatnonzero((own.distance_ft >= low) & (own.distance_ft <= high))
 
@@ -177,7 +182,8 @@ def _solve(own, first, green, reference, grid, roll):
         for spread, bias in (NAMES[component] for component in COMPONENTS)
     ]
     lost = [less(_borrowed(now, reference, name)) for name in COMPONENTS]
-    return visits, putts, np.array(saving), np.array(lost)
+    own_mix, given = np.moveaxis(visits, -1, 0)
+    return own_mix, given, putts, np.array(saving), np.array(lost)
 
 
 def uncertain_mix(first, nodes_ft, draws, log_sd):
@@ -214,17 +220,17 @@ def solve_chain(chain, first):
     ----------
     chain : ndarray, shape (draws, n, n)
         Chance that a putt from one node misses and stops near another.
-    first : ndarray, shape (draws, n)
-        First putts a round from each node.
+    first : ndarray, shape (draws, n, mixes)
+        First putts a round from each node, for one mix or several.
 
     Returns
     -------
-    tuple of ndarray, shape (draws, n)
+    tuple of ndarray, shapes (draws, n) and (draws, n, mixes)
         Putts, and visits.
     """
     left = np.eye(chain.shape[-1]) - chain
     putts = np.linalg.solve(left, np.ones((*chain.shape[:2], 1)))[..., 0]
-    visits = np.linalg.solve(np.swapaxes(left, 1, 2), first[..., None])[..., 0]
+    visits = np.linalg.solve(np.swapaxes(left, 1, 2), first)
     return putts, visits
 
 

@@ -6,7 +6,7 @@ saves: spread narrows at the length practised and, less, at its neighbours (`put
 each by a rate that is itself uncertain. As all of it is a posterior, so is the choice.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -105,6 +105,34 @@ def weigh(case, *, minutes):
     lost = np.stack([stakes.lost_a_round(name) @ share for name in COMPONENTS], axis=-1)
     saved = np.moveaxis(np.array(saved), 1, -1).reshape(-1, len(options))
     return Worth(options, lost.reshape(len(lost), -1), saved)
+
+
+def expected_by_skill(case, *, minutes, mixings=4):
+    """Return what every option saves by draw of the skill, all else at its mean.
+
+    Parameters
+    ----------
+    case : putlab.setting.Case
+        Golfer, learning, round and green.
+    minutes : float
+        Time that goes to one option.
+    mixings : int
+        Times that every draw of practice is paired with another draw of the skill.
+
+    Returns
+    -------
+    ndarray, shape (draws, options)
+        Strokes a round: what readings of the skill could tell about.
+    """
+    options = options_of(case.who.lengths_ft)
+    stakes = replace(case.stakes, visits=case.stakes.visits_given)
+    size = len(stakes.visits)
+    found = [
+        [_saving(stakes, practice.rolled(k * size // mixings), o, minutes) for o in options]
+        for practice in case.practices
+        for k in range(mixings)
+    ]
+    return np.mean(found, axis=0).T
 
 
 def _saving(stakes, practice, option, minutes):

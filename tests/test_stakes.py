@@ -91,9 +91,9 @@ def test_no_change_saves_nothing(stakes):
 def test_a_chain_of_two_nodes_is_solved_by_hand():
     # From the far node half the putts stop near: 1.5 putts; the near node always holes.
     chain = np.array([[[0.0, 0.0], [0.5, 0.0]]])
-    putts, visits = solve_chain(chain, np.array([[0.0, 18.0]]))
+    putts, visits = solve_chain(chain, np.array([[[0.0], [18.0]]]))
     assert putts[0] == pytest.approx([1.0, 1.5])
-    assert visits[0] == pytest.approx([9.0, 18.0])
+    assert visits[0, :, 0] == pytest.approx([9.0, 18.0])
 
 
 def test_an_uncertain_mix_keeps_eighteen_first_putts():
@@ -102,6 +102,15 @@ def test_an_uncertain_mix_keeps_eighteen_first_putts():
     draws = uncertain_mix(mix, nodes, 4000, 0.3)
     assert draws.sum(axis=1) == pytest.approx(18)
     assert np.log(draws[:, 4] / mix[4]).std() == pytest.approx(0.3, abs=0.06)
+
+
+def test_the_mix_as_given_is_the_middle_of_those_that_stray(skill):
+    known, strayed = (
+        make_stakes(skill, MIX, green=GREEN, reference=REFERENCE, mix_log_sd=sd, **ROLL)
+        for sd in (0.0, 0.3)
+    )
+    assert strayed.visits_given == pytest.approx(known.visits)
+    assert np.abs(strayed.visits / known.visits - 1).max() > 0.1
 
 
 def test_a_mix_taken_as_known_does_not_stray():
