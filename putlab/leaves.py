@@ -39,6 +39,8 @@ class Leaves:
     cells : ndarray, shape (putts, cells)
         Chance of a miss that stops near each of the distances of `LeaveGrid`: the weights of
         linear interpolation in log distance, so that ``cells @ f`` is the mean of f(leave).
+        They come from a few nodes a putt: right for the mean of what is smooth, lumpy as a
+        distribution, for which there is `putlab.near_hole.leave_within`.
     """
 
     holed: np.ndarray
