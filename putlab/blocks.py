@@ -6,13 +6,17 @@ import pandas as pd
 # Columns of the sheet that the player fills in.
 READINGS = ("line_deg", "roll_ft")
 
+# Putts in a row with one arm, at most: five to ten go to one length (common practice), and
+# shorter blocks spread both arms better over a visit.
+BLOCK = 5
+
 
 def schedule(design, *, before="A", after="B", player="player", seed=None):
     """Lay out a designed trial putt by putt.
 
-    Each length is struck in two turns a visit, A B and later B A or the other way round, so
-    that warming up and tiring fall on both arms alike. Which arm goes first is dealt evenly
-    over visits and lengths, in shuffled order.
+    Each length is struck in turns of two blocks, A B and later B A or the other way round,
+    so that warming up and tiring fall on both arms alike. Which arm goes first is dealt
+    evenly over visits and lengths, in shuffled order.
 
     Parameters
     ----------
@@ -32,13 +36,13 @@ def schedule(design, *, before="A", after="B", player="player", seed=None):
         and empty `READINGS`.
     """
     rng = np.random.default_rng(design.seed if seed is None else seed)
-    lengths = np.array(design.distances_ft)
-    first = _dealt(design.sessions, lengths.size, rng)
+    lengths, each = np.array(design.distances_ft), design.putts_each
+    pairs = int(np.ceil(each / (2 * BLOCK)))
+    first = _dealt((design.sessions, pairs, lengths.size), rng)
+    sizes = [len(part) for part in np.array_split(np.arange(each), 2 * pairs)]
     width = len(str(design.sessions))
     visits = [
-        _visit(lengths, first[s], design.putts_each, rng).assign(
-            session=f"visit {s + 1:0{width}d}"
-        )
+        _visit(lengths, first[s], sizes, rng).assign(session=f"visit {s + 1:0{width}d}")
         for s in range(design.sessions)
     ]
     table = pd.concat(visits, ignore_index=True)
@@ -49,23 +53,21 @@ def schedule(design, *, before="A", after="B", player="player", seed=None):
     return table[["player", "session", "putt", "distance_ft", "condition", "drill", *READINGS]]
 
 
-def _dealt(visits, lengths, rng):
-    """Deal which arm goes first, shape (visits, lengths): even in all, shuffled."""
-    total = visits * lengths
-    deck = np.arange(total) % 2
+def _dealt(shape, rng):
+    """Deal which arm goes first: as often the one as the other in all, shuffled."""
+    deck = np.arange(np.prod(shape)) % 2
     rng.shuffle(deck)
-    return deck.reshape(visits, lengths)
+    return deck.reshape(shape)
 
 
-def _visit(lengths, first, each, rng):
-    """Return one visit: every length in two turns, the second in the reverse order of arms."""
-    sizes = (each - each // 2, each // 2)
+def _visit(lengths, first, sizes, rng):
+    """Return one visit: each length in turns, every second one the reverse of the last."""
     blocks = []
     for turn, size in enumerate(sizes):
         for place in rng.permutation(lengths.size):
-            arms = (first[place], 1 - first[place])
-            for arm in arms if turn == 0 else arms[::-1]:
+            arm = (first[turn // 2, place] + turn) % 2
+            for this in (arm, 1 - arm):
                 blocks.append(
-                    pd.DataFrame({"distance_ft": [lengths[place]] * size, "arm": arm})
+                    pd.DataFrame({"distance_ft": [lengths[place]] * size, "arm": this})
                 )
     return pd.concat(blocks, ignore_index=True)

@@ -20,6 +20,10 @@ from putlab.settings import INTERVAL
 # Fewer readings in an arm than this leave no textbook interval to speak of.
 FEWEST = 10
 
+# A mixed model further than this many ordinary standard errors from the ordinary one, or with
+# standard errors so many times as wide, has not been fitted.
+FAR_SE = 5.0
+
 
 @dataclass(frozen=True)
 class Classical:
@@ -138,27 +142,31 @@ def _mixed_ratio(deviations, after):
     import statsmodels.formula.api as smf
 
     table = deviations.assign(changed=(deviations["condition"] == after).astype(float))
-    with warnings.catch_warnings():
-        # A visit effect of nought lies on the edge of what a mixed model can fit; whether
-        # it could is looked at below.
-        warnings.simplefilter("ignore")
-        fitted, kind = _mixed(smf, table), "mixed"
-    if fitted is None:
-        fitted, kind = smf.ols("size ~ changed", table).fit(), "ordinary"
+    plain = smf.ols("size ~ changed", table).fit()
+    mixed = _mixed(smf, table, plain)
+    fitted, kind = (plain, "ordinary") if mixed is None else (mixed, "mixed")
     names = ["Intercept", "changed"]
     mean = np.asarray(fitted.params[names], dtype=float)
     covariance = fitted.cov_params().loc[names, names].to_numpy(float)
     return *_ratio(mean, covariance), float(fitted.pvalues["changed"]), kind
 
 
-def _mixed(smf, table):
-    """Return the fitted mixed model, or None where no visit effect can be told."""
-    try:
-        fitted = smf.mixedlm("size ~ changed", table, groups=table["session"]).fit(reml=True)
-    except np.linalg.LinAlgError:
-        return None
-    sound = fitted.converged and np.all(np.isfinite(fitted.bse_fe))
-    return fitted if sound else None
+def _mixed(smf, table, plain):
+    """Return the fitted mixed model, or None where no visit effect can be told.
+
+    A visit effect of nought lies on the edge of what a mixed model can fit, and there its
+    search may warn, stop, or end far from where any answer can be.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            model = smf.mixedlm("size ~ changed", table, groups=table["session"])
+            fitted = model.fit(reml=True)
+        except np.linalg.LinAlgError:
+            return None
+        far = np.abs(fitted.fe_params - plain.params) > FAR_SE * plain.bse
+        wide = ~(fitted.bse_fe < FAR_SE * plain.bse)
+    return fitted if fitted.converged and not (far | wide).any() else None
 
 
 def _ratio(mean, covariance):

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
+from putlab.errors import UsageError
 
 Before = Annotated[
     str, typer.Option("--before", help="Condition before the change; 'none' is no label.")
@@ -55,6 +56,7 @@ def compare(
     from putlab.writing import check_writable
 
     check_writable(output)
+    check_ending(output, (".json", ".csv"))
     putts = fitted.read(log)
     from putlab import change
 
@@ -72,17 +74,33 @@ def compare(
         _write(found, output, fit.meta() | {"log_sha256": putts.digest})
 
 
+def check_ending(output, endings):
+    """Refuse a file that can't be written, before the work is done.
+
+    Parameters
+    ----------
+    output : pathlib.Path or None
+        File to write; ``-`` is standard output.
+    endings : tuple of str
+        The endings that can be written.
+
+    Raises
+    ------
+    UsageError
+        The file has another ending.
+    """
+    if output is not None and str(output) != "-" and output.suffix.lower() not in endings:
+        raise UsageError(f"{output}: written as {' or '.join(endings)}; choose one of these.")
+
+
 def _write(found, output, meta):
     import json
 
-    from putlab.errors import UsageError
     from putlab.writing import write_table, write_text
 
     if str(output) != "-" and output.suffix.lower() == ".csv":
         write_table(found.table(), output)
         return
-    if str(output) != "-" and output.suffix.lower() != ".json":
-        raise UsageError(f"{output}: a comparison is written as .json or .csv.")
     whole = found.to_dict() | {"meta": meta}
     text = json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
     write_text(output, text + "\n")

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from putlab.cli.compare import check_ending
 from putlab.cli.options import DEFAULT_SEED, Output, Player, Seed
 from putlab.errors import UsageError
 
@@ -53,6 +54,7 @@ def trial(
     from putlab.writing import check_writable
 
     check_writable(output)
+    check_ending(output, (".csv", ".json"))
     lengths = feet(distances)
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
@@ -112,8 +114,6 @@ def _write(design, sheet, output):
     if str(output) == "-" or output.suffix.lower() == ".csv":
         write_table(sheet, output)
         return
-    if output.suffix.lower() != ".json":
-        raise UsageError(f"{output}: a trial is written as .csv or .json.")
     whole = {"meta": {"putlab": __version__}, **design.to_dict()}
     whole["schedule"] = json.loads(sheet.to_json(orient="records"))
     write_text(output, json.dumps(whole, indent=2, ensure_ascii=False) + "\n")

@@ -25,8 +25,7 @@ _compiled = {}
 
 def laplace(design, *, seed, draws=4000):
     """Return draws of the free parameters, as `putlab.fitting.sample` names them."""
-    point, slope = _functions(design)
-    at = point(None)
+    at, slope = _functions(design)
     found = minimize(slope, at.data, jac=True, method="L-BFGS-B", options={"maxiter": 2000})
     mode, covariance = _newton(found.x, slope)
     noise = np.random.default_rng(seed).standard_normal((draws, mode.size))
@@ -38,17 +37,18 @@ def _functions(design):
     """Return the starting point, and minus the log posterior with its gradient."""
     if design.size not in _compiled:
         model = build_model(design)
-        _compiled[design.size] = model, model.logp_dlogp_function(ravel_inputs=True)
-    model, value = _compiled[design.size]
+        value = model.logp_dlogp_function(ravel_inputs=True)
+        value.set_extra_values({})
+        start = DictToArrayBijection.map(model.initial_point())
+        _compiled[design.size] = model, value, start
+    model, value, start = _compiled[design.size]
     pm.set_data(design.data, model=model)
-    value.set_extra_values({})
-    start = DictToArrayBijection.map(model.initial_point())
 
     def slope(x):
         logp, gradient = value(RaveledVars(x, start.point_map_info))
         return -float(logp), -np.asarray(gradient)
 
-    return lambda _: start, slope
+    return start, slope
 
 
 def _newton(x, slope, steps=4):
