@@ -1,0 +1,281 @@
+"""What putts made and missed on a green tell of a golfer, alone or beside practice readings.
+
+`fit_made` fits the spread model and the outcomes on a green together. Its result is a
+`putlab.golfer.SpreadFit`, so whatever takes one takes the other, and it knows besides how
+much a green adds to the golfer's spread. `green_spread` gives that for any fit: estimated
+where the log has such putts, taken from the published split of variance where it has none.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from putlab import holing_sampling
+from putlab.design import session_table
+from putlab.errors import FitError
+from putlab.fitting import convergence
+from putlab.golfer import (
+    PASSED_ON,
+    SpreadFit,
+    condition_shares,
+    practised_table,
+    summary,
+)
+from putlab.holing_data import green_putts, told
+from putlab.holing_design import component_designs, make_green_design
+from putlab.holing_model import GREEN_PARAMETERS, green_priors
+from putlab.priors import PRIORS
+from putlab.published import KARLSEN_NILSSON
+from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
+from putlab.settings import SEED
+
+ESTIMATED, PUBLISHED = "estimated", "published"
+
+# With fewer misses than this that tell where they stopped, the pace prior still weighs most
+# (seen in simulated logs, `tests/test_holing.py`).
+FEW_LEAVES = 20
+
+
+@dataclass(frozen=True)
+class GreenSpread:
+    """What a green adds to one golfer's spread: reading it, and its surface.
+
+    Attributes
+    ----------
+    line_sd_deg, pace_sd_pct : ndarray, shape (draws, 1)
+        Draws, to be added to a skill in quadrature: ``skill.wider(...)``.
+    source : {"estimated", "published"}
+        From the golfer's putts on a green, or from the published split of variance.
+    sentence : str
+        Which of the two, and how much, for a report.
+    """
+
+    line_sd_deg: np.ndarray
+    pace_sd_pct: np.ndarray
+    source: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class GreenFit(SpreadFit):
+    """The fit of practice readings and of putts made and missed on a green.
+
+    Attributes
+    ----------
+    green : xarray.DataTree
+        Posterior of ``green_line_sd_deg`` and ``green_pace_sd_pct`` of each player.
+    told : pandas.DataFrame
+        By player: ``putts, made, misses, leaves, followed`` on a green.
+    """
+
+    green: object = None
+    told: pd.DataFrame = None
+
+    def diagnostics(self):
+        """Return the convergence checks of both components and of the green.
+
+        Returns
+        -------
+        dict of str to list of putlab.verdict.Verdict
+            By part.
+        """
+        return super().diagnostics() | {"green": convergence(self.green)}
+
+    def sentences(self, player):
+        """Return what a report must say of one player's putts on a green.
+
+        Parameters
+        ----------
+        player : str
+            Label.
+
+        Returns
+        -------
+        list of str
+            Where the green's spread comes from; what tells line from pace.
+        """
+        return [green_spread(self, player).sentence, pace_sentence(self, player)]
+
+
+def has_green_putts(log):
+    """Tell whether a log has putts of which only made or missed is known.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read.
+
+    Returns
+    -------
+    bool
+        Whether `fit_made` has something to add to `putlab.golfer.fit_log`.
+    """
+    return not green_putts(log.putts).empty
+
+
+def fit_made(log, *, seed=SEED, priors=None, cache=True, **options):
+    """Fit line, pace and green spread to putts made and missed, and to any readings.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read.
+    seed : int
+        Seed of the sampler.
+    priors : dict of str to putlab.priors.SpreadPriors, optional
+        Priors of ``line`` and ``pace`` in place of the kit's.
+    cache : bool
+        Look for the fit on disk first, and keep it there.
+    **options
+        ``draws``, ``tune``, ``chains``, ``cores`` of the sampler.
+
+    Returns
+    -------
+    GreenFit
+        Posterior of both components and of the green for every player.
+
+    Raises
+    ------
+    FitError
+        No putt of which only made or missed is known, or a fit that did not converge.
+    """
+    green = green_putts(log.putts)
+    if green.empty:
+        raise FitError(
+            "the log has no putts made or missed without a reading; for readings use "
+            "`putlab.golfer.fit_log`, or add rows with holed and neither line_deg nor roll_ft."
+        )
+    putts = practice_putts(log.putts)
+    visits = session_table(log.putts)
+    lengths = lengths_ft(putts["distance_ft"])
+    players = list(log.putts["player"].drop_duplicates())
+    readings = {name: cells(log, name) for name in COMPONENTS}
+    parts = component_designs(readings, green, visits, lengths, players, priors or PRIORS)
+    design = make_green_design(green, parts, green_priors())
+    trees = holing_sampling.fit(design, seed=seed, cache=cache, **options)
+    return GreenFit(
+        trees={name: trees[name] for name in COMPONENTS},
+        designs=parts,
+        visits=visits,
+        practised=practised_table(putts, lengths),
+        condition_now=condition_shares(putts, visits),
+        putts_total=log.putts.groupby("player", sort=False).size(),
+        seed=seed,
+        green=trees["green"],
+        told=told(green).reindex(players, fill_value=0),
+    )
+
+
+def green_spread(fit, player):
+    """Return what a green adds to a player's spread, and where that comes from.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit
+        Any fit; one of `fit_made` has it estimated for players with putts on a green.
+    player : str
+        Label.
+
+    Returns
+    -------
+    GreenSpread
+        As many draws as `putlab.golfer.Golfer.skill` has.
+    """
+    draws = len(fit.golfer(player).draws("line", "base"))
+    if isinstance(fit, GreenFit) and fit.told.loc[player, "putts"]:
+        values = [_thinned(fit.green["posterior"][name], player) for name in GREEN_PARAMETERS]
+        source = ESTIMATED
+    else:
+        rng = np.random.default_rng([fit.seed, *player.encode()])
+        median, log_sd = green_priors().T[..., None]
+        values = median * np.exp(log_sd * rng.standard_normal((2, draws)))
+        source = PUBLISHED
+    said = _green_sentence(fit, player, source, values)
+    return GreenSpread(*(value[:, None] for value in values), source, said)
+
+
+def on_green(golfer, distance_ft, *, new_day=True, counted=False):
+    """Return a player's skill on a real green: with its reading and its surface.
+
+    Parameters
+    ----------
+    golfer : putlab.golfer.Golfer
+        One player's posterior.
+    distance_ft : array_like, shape (n,)
+        Distances in feet, rising.
+    new_day, counted : bool
+        As in `putlab.golfer.Golfer.skill`.
+
+    Returns
+    -------
+    putlab.skill.Skill
+        The golfer's skill, wider by the green's spread.
+    """
+    skill = golfer.skill(distance_ft, new_day=new_day, counted=counted)
+    green = green_spread(golfer.fit, golfer.player)
+    return skill.wider(green.line_sd_deg, green.pace_sd_pct)
+
+
+def _thinned(values, player):
+    """Return at most `PASSED_ON` draws, the same ones as `putlab.golfer.Golfer.draws`."""
+    flat = values.sel(player=player).values.ravel()
+    return flat[np.linspace(0, flat.size - 1, min(PASSED_ON, flat.size)).astype(int)]
+
+
+def _green_sentence(fit, player, source, values):
+    (line, line_low, line_high), (pace, pace_low, pace_high) = map(summary, values)
+    much = (
+        f"{line:.1f}° in line ({line_low:.1f} to {line_high:.1f}) and {pace:.0f} % in pace "
+        f"({pace_low:.0f} to {pace_high:.0f})"
+    )
+    if source == ESTIMATED:
+        putts = int(fit.told.loc[player, "putts"])
+        return (
+            f"The spread that a real green adds for {player} (reading it, its surface) was "
+            f"estimated from {putts:,} putts made or missed: {much}."
+        )
+    return (
+        f"The spread that a real green adds for {player} (reading it, its surface) was taken "
+        f"from the published split of variance ({KARLSEN_NILSSON}), as the log has no putts "
+        f"of theirs made or missed on one: {much}."
+    )
+
+
+def pace_sentence(fit, player):
+    """Return what tells a player's line from pace.
+
+    Parameters
+    ----------
+    fit : GreenFit
+        From `fit_made`.
+    player : str
+        Label.
+
+    Returns
+    -------
+    str
+        Readings, leaves, putts taken, or the prior: for a report.
+    """
+    row = fit.told.loc[player]
+    misses, leaves, followed = (int(row[name]) for name in ("misses", "leaves", "followed"))
+    read = fit.designs["pace"].rows
+    if (read["player"] == player).any():
+        return f"Pace of {player} was read in practice; {_known(misses, leaves, followed)}"
+    if leaves + followed == 0:
+        return (
+            f"Made or missed alone can't tell line from pace, and no miss of {player} says how "
+            "far it was left or how many putts followed: the pace spread is what was believed "
+            "beforehand, hardly what these putts show. Log leave_ft after a miss."
+        )
+    said = f"What tells the line of {player} from pace: {_known(misses, leaves, followed)}"
+    if leaves + followed < FEW_LEAVES:
+        said += " They are few, and the pace spread leans on what was believed beforehand."
+    return said
+
+
+def _known(misses, leaves, followed):
+    said = f"of {misses:,} misses on a green {leaves:,} say how far they were left"
+    if followed:
+        said += f", and {followed:,} only how many putts followed"
+    return said + "."
