@@ -89,7 +89,12 @@ class Split:
 
 
 def split_minutes(
-    case, minutes=60.0, *, warm_up_minutes=WARM_UP_MINUTES, game_minutes=GAME_MINUTES
+    case,
+    minutes=60.0,
+    *,
+    most_minutes=np.inf,
+    warm_up_minutes=WARM_UP_MINUTES,
+    game_minutes=GAME_MINUTES,
 ):
     """Return the best split of one session.
 
@@ -99,6 +104,8 @@ def split_minutes(
         Golfer, learning, round and green (`putlab.advice.Advice.case`).
     minutes : float
         Length of the session, warm-up and game included.
+    most_minutes : float
+        Most that one option may get; where the options could not fill the time, more.
     warm_up_minutes, game_minutes : float
         Time kept for them.
 
@@ -114,7 +121,7 @@ def split_minutes(
     """
     drills = drill_minutes(minutes, warm_up_minutes, game_minutes)
     problem = Problem(case, [0.0])
-    best = problem.solve([drills])
+    best = problem.solve([drills], max(most_minutes, drills / len(problem.options)))
     return _split(case, problem, best, (warm_up_minutes, game_minutes, 1))
 
 
@@ -314,32 +321,37 @@ class Problem:
         values, vectors = np.linalg.eigh(curvature.reshape(gradient.size, -1))
         return gradient, (vectors * np.minimum(values, 0.0)) @ vectors.T
 
-    def solve(self, budgets):
+    def solve(self, budgets, most_minutes=np.inf):
         """Return the best minutes for each block's budget.
 
         Parameters
         ----------
         budgets : sequence of float, one a block
             Minutes for drills.
+        most_minutes : float
+            Most that one option may get in a block.
 
         Returns
         -------
         ndarray, shape (blocks, options)
             Minutes, none below 0; options too short to be worth the walk are left out.
         """
+        budgets = np.asarray(budgets, dtype=float)
         allowed = np.ones((self.days.size, len(self.options)), dtype=bool)
-        minutes = self.optimum(budgets, allowed)
+        minutes = self.optimum(budgets, allowed, most_minutes)
         # Those left out hand their time on, which may leave others too short.
         for _ in range(len(self.options)):
-            best = minutes == minutes.max(axis=1, keepdims=True)
-            dropped = allowed & (minutes < LEAST_MINUTES) & ~best
+            kept = allowed & (minutes >= LEAST_MINUTES)
+            # Rows that could not hold their time without the short ones keep them.
+            full = kept.any(axis=1) & (kept.sum(axis=1) * most_minutes >= budgets)
+            dropped = allowed & ~kept & full[:, None]
             if not dropped.any():
                 break
             allowed &= ~dropped
-            minutes = self.optimum(budgets, allowed)
+            minutes = self.optimum(budgets, allowed, most_minutes)
         return minutes
 
-    def optimum(self, budgets, allowed):
+    def optimum(self, budgets, allowed, most_minutes=np.inf):
         """Return the best minutes over the options allowed.
 
         Newton's method with limits: at every step the programme's parabola is maximised by
@@ -351,6 +363,8 @@ class Problem:
             Minutes for drills.
         allowed : ndarray of bool, shape (blocks, options)
             Where time may go.
+        most_minutes : float
+            Most that one option may get in a block.
 
         Returns
         -------
@@ -358,8 +372,9 @@ class Problem:
             Minutes.
         """
         budgets = np.asarray(budgets, dtype=float)
-        minutes = allowed * (budgets / allowed.sum(axis=1))[:, None]
-        step = _quadratic_step(budgets, allowed)
+        even = np.minimum(budgets / allowed.sum(axis=1), most_minutes)
+        minutes = allowed * even[:, None]
+        step = _quadratic_step(budgets, allowed, most_minutes)
         value = self.value(minutes)
         for _ in range(STEPS):
             way = step(minutes, *self.derivatives(minutes)) - minutes
@@ -373,7 +388,7 @@ class Problem:
         return np.maximum(minutes, 0.0)
 
 
-def _quadratic_step(budgets, allowed):
+def _quadratic_step(budgets, allowed, most_minutes):
     """Return the function that maximises a parabola around some minutes within the limits."""
     import cvxpy as cp
 
@@ -381,6 +396,7 @@ def _quadratic_step(budgets, allowed):
     linear, root = cp.Parameter(x.size), cp.Parameter((x.size, x.size))
     block = np.nonzero(allowed)[0]
     limits = [cp.sum(x[block == b]) <= budget for b, budget in enumerate(budgets)]
+    limits += [x <= most_minutes] if np.isfinite(most_minutes) else []
     program = cp.Problem(cp.Maximize(linear @ x - cp.sum_squares(root @ x) / 2), limits)
     where = np.flatnonzero(allowed)
 

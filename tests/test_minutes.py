@@ -78,6 +78,13 @@ def test_no_option_gets_too_little_to_be_worth_the_walk(problem):
     assert np.all((minutes < 1e-6) | (minutes >= LEAST_MINUTES - 1e-6))
 
 
+def test_a_limit_on_each_option_is_kept_and_the_time_still_filled(problem):
+    minutes = problem.solve([DRILLS], 10.0)
+    assert minutes.max() <= 10.0 + 1e-6
+    assert minutes.sum() == pytest.approx(DRILLS, abs=0.01)
+    assert problem.value(minutes) < problem.value(problem.solve([DRILLS]))
+
+
 def test_the_split_beats_equal_time_and_one_choice(case):
     split = split_minutes(case, 60)
     assert split.saved[0] > split.saved_equal
