@@ -46,15 +46,18 @@ def _commands():
     from putlab.cli.estimate import estimate
     from putlab.cli.game import game
     from putlab.cli.holeout import holeout
+    from putlab.cli.notebooks import notebooks
+    from putlab.cli.plan import plan
     from putlab.cli.report import report
+    from putlab.cli.review import review
     from putlab.cli.roll import roll
     from putlab.cli.trial import trial
 
     log = [check, report, estimate, advise]
-    session = [game]
+    session = [plan, review, game]
     change = [trial, compare]
     known_skill = [holeout, roll]
-    return [*log, *session, *change, *known_skill, cache]
+    return [*log, *session, *change, *known_skill, notebooks, cache]
 
 
 def _version(show):
