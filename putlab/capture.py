@@ -127,7 +127,7 @@ def closest_approach(green, distance_ft, line_deg, roll_flat_ft, *, slope_to_deg
     Notes
     -----
     Approaches are looked for between 128 places on the course and then solved to 1e-12 of the
-    share of speed left: offset within 1e-9 ft and speed within 1e-8 ft/s. Two approaches
+    share of speed left: offset within 1e-9 ft and speed within 1e-7 ft/s. Two approaches
     between neighbouring places (a ball curling round the hole within 1 % of its run) count
     as one.
     """

@@ -23,7 +23,7 @@ from putlab.roll import displacement, share_facing, velocity
 # and one of balls that stop over the hole.
 STRETCHES = 3
 # Directions worked on at once: keeps the working arrays in a core's cache.
-CHUNK = 2000
+CHUNK = 4000
 PLACES = 96
 # Ends of neighbouring stretches this near each other, relatively, are one place.
 TOUCHING = 1e-8

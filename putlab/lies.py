@@ -150,15 +150,15 @@ class Lies:
         low, high = self.line_deg[rows, first] - cell, self.line_deg[rows, last] + cell
         return self._fan(self.green, self.distance_ft, self.slope_to_deg, low, high, directions)
 
-    def around(self, strike, *, directions=DIRECTIONS):
+    def around(self, strike, *, refine=1):
         """Return the lies with fans drawn in to the directions these strikes may take.
 
         Parameters
         ----------
         strike : Strike
             One aim a lie; further axes (draws) may follow.
-        directions : int
-            Cells of each fan.
+        refine : int
+            Multiplies the cells of each fan.
 
         Returns
         -------
@@ -172,7 +172,8 @@ class Lies:
         edge = self.cell_deg[:, 0] / 2
         left, right = self.line_deg[:, 0] - edge, self.line_deg[:, -1] + edge
         low, high = np.clip(low, left, right - edge), np.clip(high, left + edge, right)
-        return self._fan(self.green, self.distance_ft, self.slope_to_deg, low, high, directions)
+        where = self.distance_ft, self.slope_to_deg
+        return self._fan(self.green, *where, low, high, DIRECTIONS * refine)
 
     def __getitem__(self, rows):
         """Return some of the lies."""

@@ -6,7 +6,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from putlab.holing_rolls import holing_rolls
-from putlab.lies import REACH
+from putlab.lies import DROPPING, NODES, REACH
 from putlab.roll import stop_ft
 
 # A share of misses or a chance of more putts below this is none.
@@ -31,13 +31,29 @@ class Misses:
     chance: np.ndarray
 
     @classmethod
-    def of(cls, lies, strike):
+    def of(cls, lies, strike, *, refine=1):
         """Return the misses of strikes from lies."""
-        return cls(1 - lies.holed_chance(strike), *lies.rests(strike))
+        nodes, dropping = (NODES - 1) * refine + 1, DROPPING * refine
+        rests = lies.rests(strike, nodes=nodes, dropping=dropping)
+        return cls(1 - lies.holed_chance(strike), *rests)
 
-    def mean(self, function):
-        """Return the mean of a function of the next lie over misses, times their share."""
-        return np.sum(self.chance * function(self.leave_ft, self.slope_to_deg), axis=-1)
+    def more(self, function, fewer):
+        """Return the chance of more putts than so many, from that of more than one fewer.
+
+        Parameters
+        ----------
+        function : callable
+            Chance of it at the next lie.
+        fewer : ndarray, shape (lies,)
+            Chance here of more than one putt fewer, which it cannot exceed.
+
+        Returns
+        -------
+        ndarray, shape (lies,)
+            The mean of the function over misses, times their share.
+        """
+        mean = np.sum(self.chance * function(self.leave_ft, self.slope_to_deg), axis=-1)
+        return np.clip(mean, 0.0, fewer)
 
     @property
     def mean_leave_ft(self):

@@ -8,6 +8,8 @@ from scipy.ndimage import map_coordinates
 
 # Nearer than this nobody misses; a hole's radius is 0.177 ft.
 NEAREST_FT = 0.25
+# Distances, and directions round the whole circle.
+DISTANCES, DIRECTIONS = 25, 16
 # Places between neighbours at which the spline is tabled before straight lines serve.
 FINER = 8
 
@@ -31,7 +33,7 @@ class PolarGrid:
     mirrored: bool
 
     @classmethod
-    def up_to(cls, longest_ft, *, flat=False, distances=25, directions=16):
+    def up_to(cls, longest_ft, *, flat=False, refine=1):
         """Return a mirrored grid.
 
         Parameters
@@ -40,16 +42,17 @@ class PolarGrid:
             Farthest distance; whatever lies beyond counts as lying there.
         flat : bool
             Whether direction does not matter.
-        distances, directions : int
-            Size of the grid; an even number of directions round the whole circle.
+        refine : int
+            Multiplies the number of distances and directions.
 
         Returns
         -------
         PolarGrid
             The grid.
         """
-        turns = np.zeros(1) if flat else np.linspace(0, 180, directions // 2 + 1)
-        return cls(np.geomspace(NEAREST_FT, longest_ft, distances), turns, not flat)
+        turns = np.zeros(1) if flat else np.linspace(0, 180, DIRECTIONS * refine // 2 + 1)
+        distances = np.geomspace(NEAREST_FT, longest_ft, (DISTANCES - 1) * refine + 1)
+        return cls(distances, turns, not flat)
 
     def whole(self):
         """Return the grid round the whole circle."""
@@ -93,7 +96,7 @@ class PolarGrid:
         -------
         callable
             ``f(leave_ft, slope_to_deg)``: a cubic spline in log distance and direction,
-            level beyond the grid.
+            kept within the values and level beyond the grid.
         """
         count = self.distance_ft.size
         finer = np.linspace(0, count - 1, (count - 1) * FINER + 1)
@@ -104,6 +107,8 @@ class PolarGrid:
             closed = np.column_stack([table, table[:, :1]])
             spline = CubicSpline(np.arange(turns + 1), closed, axis=1, bc_type="periodic")
             table = spline(np.linspace(0, turns, turns * FINER + 1))
+        # A spline may swing beyond its values beside a steep step.
+        table = np.clip(table, values.min(), values.max())
         log_step = np.log(self.distance_ft[1] / self.distance_ft[0]) / FINER
         per_degree = turns * FINER / 360 * (turns > 1)
 

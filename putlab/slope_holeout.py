@@ -57,6 +57,8 @@ class SlopePutts:
         far past it, at least 0.
     longest_ft : float
         Longest putt that will be asked for.
+    refine : int
+        Multiplies the grid and the nodes of every integral.
 
     Raises
     ------
@@ -67,8 +69,11 @@ class SlopePutts:
 
     Notes
     -----
-    Against simulation of the same rules, written separately, one-putt and three-putt chances
-    are within 0.002 and average putts within 0.004.
+    Refined twice, for spreads of 0.2 to 4 degrees and 2 to 25 % and up to 60 ft, one-putt
+    chances move by less than 0.0005 and three-putt chances and average putts by less than
+    0.001 on slopes up to 0.6 of the steepest that holds a ball, and by 0.002, 0.004 and
+    0.005 up to 0.8 of it. A slope takes a second or two to solve (twice that when seeking
+    the fewest putts), and each further draw half a second.
     """
 
     skill: object
@@ -76,6 +81,7 @@ class SlopePutts:
     seek: str | None = None
     past_ft: float | None = None
     longest_ft: float = 60.0
+    refine: int = 1
     _grid: PolarGrid = field(init=False, repr=False)
     _chains: list = field(init=False, repr=False)
     _next_putts: object = field(init=False, repr=False)
@@ -84,7 +90,8 @@ class SlopePutts:
         """Choose the aims round the hole and solve for M(k) there, draw by draw."""
         self._check()
         longest = max(SHORTEST_GRID_FT, 1.5 * self.longest_ft)
-        self._grid = PolarGrid.up_to(longest, flat=self.green.ratio == 0)
+        flat = self.green.ratio == 0
+        self._grid = PolarGrid.up_to(longest, flat=flat, refine=self.refine)
         lies = Lies.on(self.green, *self._grid.places())
         aims = self._settle(lies)
         if np.any(self.skill.line_bias_deg):
@@ -128,13 +135,13 @@ class SlopePutts:
 
     def _solve(self, lies, aims, spreads):
         """Return M(1) to M(9) at lies that cover the grid, for every draw."""
-        fine = lies.around(_all_draws(aims, spreads))
+        fine = lies.around(_all_draws(aims, spreads), refine=self.refine)
         chains = []
         for strike in _each_draw(aims, spreads):
-            misses = Misses.of(fine, strike)
+            misses = Misses.of(fine, strike, refine=self.refine)
             chain = [misses.share]
             while len(chain) < MOST_PUTTS - 1 and np.max(chain[-1]) > NEGLIGIBLE:
-                chain.append(misses.mean(self._grid.function(chain[-1])))
+                chain.append(misses.more(self._grid.function(chain[-1]), chain[-1]))
             chain += [np.zeros_like(misses.share)] * (MOST_PUTTS - 1 - len(chain))
             chains.append(chain)
         return chains
@@ -169,12 +176,14 @@ class SlopePutts:
         aims = (aim_deg, roll_flat_ft) if aim_deg is not None else self._aims(lies, self.seek)
         aims = tuple(np.broadcast_to(np.asarray(part, dtype=float), to.shape) for part in aims)
         spreads = _spreads(self.skill, distance)
-        fine = lies.around(_all_draws(aims, spreads))
+        fine = lies.around(_all_draws(aims, spreads), refine=self.refine)
         more_than, leaves = [], []
         for strike, chain in zip(_each_draw(aims, spreads), self._chains, strict=True):
-            misses = Misses.of(fine, strike)
-            later = [misses.mean(self._grid.function(part)) for part in chain[:-1]]
-            more_than.append([np.ones(distance.size), misses.share, *later])
+            misses = Misses.of(fine, strike, refine=self.refine)
+            more = [np.ones(distance.size), misses.share]
+            for part in chain[:-1]:
+                more.append(misses.more(self._grid.function(part), more[-1]))
+            more_than.append(more)
             leaves.append(misses.mean_leave_ft)
         return SlopeHoleOut(
             distance,
