@@ -103,8 +103,7 @@ def half_width(component, errors, distance_ft, rules):
         step = SHORT_STEP_FT if distance_ft <= SHORT_FT else BAND_STEP_FT
         step = max(step, rules.roll_step_ft or 0.0)
         wanted, most = wanted / 100 * distance_ft, (rules.roll_limit_ft or np.inf) - distance_ft
-    count = int(wanted / step)
-    widths = [k * step for k in range(max(count - 1, 1), count + 3)]
+    widths = [k * step for k in range(1, int(wanted / step) + 3)]
     fitting = [width for width in widths if width < most] or widths[:1]
     shares = [inside(component, errors, w, distance_ft, rules).mean() for w in fitting]
     return fitting[int(np.argmin(np.abs(np.array(shares) - USUAL_SHARE)))]

@@ -45,3 +45,52 @@ def made_standing(
     practised = pd.DataFrame({"distance_ft": lengths, "putts": putts})
     prior = dict.fromkeys(("line", "pace"), TREND_PRIOR_SD)
     return Standing("golfer", skill, practised, draw, prior)
+
+
+class MadeGolfer:
+    """A golfer whose posterior is given as draws, with the parts that plans and reviews use."""
+
+    def __init__(
+        self,
+        *,
+        line_sd_deg=1.0,
+        pace_sd_pct=8.0,
+        line_bias_deg=0.0,
+        pace_bias_pct=0.0,
+        log_sd=0.0,
+        setup=(0.0, 0.0),
+        form=0.0,
+        mishit_share=0.0,
+        lengths=LENGTHS_FT,
+        putts=50,
+        draws=500,
+        seed=4,
+    ):
+        self.player = "golfer"
+        self.lengths = np.asarray(lengths, dtype=float)
+        self.practised = pd.DataFrame({"distance_ft": self.lengths, "putts": putts})
+        rng = np.random.default_rng(seed)
+        shape = (draws, self.lengths.size)
+        self.level = {
+            "line": np.log(line_sd_deg) + log_sd * rng.standard_normal(shape),
+            "pace": np.log(pace_sd_pct) + log_sd * rng.standard_normal(shape),
+        }
+        self.bias = {
+            "line": np.broadcast_to(line_bias_deg, shape),
+            "pace": np.broadcast_to(pace_bias_pct, shape),
+        }
+        one = np.ones(draws)
+        self.named = {
+            name: {"setup_sd": one * sd, "form_sd": one * form, "early": 0 * one,
+                   "mishit_share": one * mishit_share}
+            for name, sd in zip(("line", "pace"), setup, strict=True)
+        }  # fmt: skip
+
+    def draws(self, component, name):
+        """Return the draws of a quantity."""
+        return self.named[component][name]
+
+    def log_spread_and_bias(self, component, distance_ft):
+        """Return log spread and bias at lengths of the golfer's own."""
+        at = np.searchsorted(self.lengths, distance_ft)
+        return self.level[component][:, at], self.bias[component][:, at]

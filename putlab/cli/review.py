@@ -6,6 +6,9 @@ import typer
 
 from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
 
+# Of the three looks at one length the gravest verdict is shown.
+WORST_FIRST = ("news", "odd, but one of many looks", "ordinary", "too few putts")
+
 Session = Annotated[
     str | None, typer.Option("--session", help="Visit to review [default: the last].")
 ]
@@ -54,7 +57,7 @@ def review(
     write_table(table, output, meta={"log_sha256": putts.digest, "seed": seed, "says": says})
 
 
-TITLES = ("Distance, ft", "Look", "Putts", "Today", "Ordinary days", "Chance", "Verdict")
+TITLES = ("Distance, ft", "", "Putts", "Spread", "Bias", "Inside the band", "Verdict")
 
 
 def _show(one):
@@ -62,20 +65,25 @@ def _show(one):
     from rich.markup import escape
     from rich.table import Table
 
-    from putlab.review import numbers
-    from putlab.wording import sure
-
     console = Console()
     console.print(escape(one.sentence), style="bold", highlight=False)
-    table = Table(*TITLES, title="Chance: that an ordinary day is as far out")
-    for row in one.table.itertuples():
-        today, low, high = numbers(row)
-        name = f"{row.component} {row.look}"
-        few = row.p != row.p
-        ends, chance = ("", "") if few else (f"{low} to {high}", sure(row.p))
+    table = Table(*TITLES, title="Today, and the middle nine in ten of ordinary days")
+    for (distance_ft, component), rows in one.table.groupby(["distance_ft", "component"]):
+        cells = [_cell(row) for row in rows.itertuples()]
+        verdict = min(rows["verdict"], key=WORST_FIRST.index)
         table.add_row(
-            f"{row.distance_ft:g}", name, str(row.putts), today, ends, chance, row.verdict
+            f"{distance_ft:g}", component, str(rows["putts"].iloc[0]), *cells, verdict
         )
-    console.print(table)
+    if len(one.table):
+        console.print(table)
     for note in one.notes:
         console.print(escape(note), highlight=False)
+
+
+def _cell(row):
+    from putlab.review import numbers
+
+    if row.today != row.today:
+        return ""
+    today, low, high = numbers(row)
+    return today if row.p != row.p else f"{today}\n[{low}, {high}]"
