@@ -24,6 +24,13 @@ Mix = Annotated[
         "'handicap 20', 'own' (counted in the log), or a CSV of distance_ft, first_putts.",
     ),
 ]
+WhatIf = Annotated[
+    bool,
+    typer.Option(
+        "--what-if",
+        help="Make the choice anew under other assumptions, and say which flips it (slower).",
+    ),
+]
 StimpFt = Annotated[float, typer.Option("--stimp-ft", help="Green speed of the rounds, feet.")]
 PastFt = Annotated[
     float, typer.Option("--past-ft", help="How far past the hole you aim, feet.")
@@ -38,6 +45,7 @@ def advise(
     mix: Mix = None,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
+    what_if: WhatIf = False,
     output: Output = None,
     seed: Seed = DEFAULT_SEED,
 ):
@@ -49,22 +57,35 @@ def advise(
       putlab advise data_demo
 
       putlab advise data_demo --player birch --minutes 40 -o birch.csv
+
+      putlab advise data_demo --player birch --what-if
     """
     from putlab.writing import check_writable, write_table
 
     check_writable(output)
     choices = settle(log, minutes, player, reference, mix, stimp_ft, past_ft)
     fit, advice = advices(*choices, seed=seed)
+    leans = [_leaning(one) for one in advice] if what_if else []
     if output is None:
-        _show(advice)
+        _show(advice, leans)
         return
     import pandas as pd
 
-    table = pd.concat([a.table for a in advice], ignore_index=True)
-    says = {a.player: a.sentence for a in advice}
-    rests_on = {a.player: a.assumptions.to_dict("records") for a in advice}
-    meta = fit.meta() | {"log_sha256": choices[0].digest, "minutes": minutes}
-    write_table(table, output, meta=meta | {"sentences": says, "assumptions": rests_on})
+    from putlab.measuring import measuring
+
+    says = {a.player: [a.sentence, measuring(a).sentence] for a in advice}
+    meta = fit.meta() | {"log_sha256": choices[0].digest, "minutes": minutes, "says": says}
+    meta["assumptions"] = {a.player: a.assumptions.to_dict("records") for a in advice}
+    meta["what_if"] = {f.player: f.table.to_dict("records") for f in leans}
+    write_table(pd.concat([a.table for a in advice], ignore_index=True), output, meta=meta)
+
+
+def _leaning(one):
+    from putlab.cli.console import progress
+    from putlab.sensitivity import sensitivity
+
+    with progress(f"Choosing anew for {one.player} under other assumptions"):
+        return sensitivity(one)
 
 
 def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
@@ -154,16 +175,20 @@ def advices(log, minutes, players, options, *, seed):
     return fit, found
 
 
-def _show(advice):
+def _show(advice, leans):
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
 
     from putlab.advice import CAUTION, shown_table
+    from putlab.measuring import measuring
 
     console = Console()
-    for one in advice:
+    for number, one in enumerate(advice):
         console.print(f"[bold]{escape(one.player)}[/bold]: {escape(one.sentence)}")
+        console.print(measuring(one).sentence, highlight=False)
+        for found in leans[number : number + 1]:
+            console.print(f"What it leans on: {found.sentence}", highlight=False)
         shown = shown_table(one.table)
         table = Table(*shown.columns)
         for row in shown.itertuples(index=False):

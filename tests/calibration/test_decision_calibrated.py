@@ -1,0 +1,120 @@
+"""Is the advice right as often as it says, and does acting on it pay? Long runs.
+
+``uv run pytest -m calibration tests/calibration/test_decision_calibrated.py``; rows of golfers
+already run are kept in ``tests/results/decision_*.csv`` and only missing ones are added.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import binom, t
+
+sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parent))
+
+from decision_runs import RESULTS, SPOTS, main  # noqa: E402
+from record import record  # noqa: E402
+
+pytestmark = pytest.mark.calibration
+
+PLANTED, EVEN, DRAWN = 100, 100, 260
+RIVALS = ["equal", "longest", "shortest", "worst_average", "random"]
+
+
+def rows(kind, count):
+    """Return the rows of a kind of golfer, running those that are missing."""
+    main(kind, count)
+    return pd.read_csv(RESULTS / f"decision_{kind}.csv").head(count)
+
+
+def test_a_planted_weak_spot_is_named_or_tied():
+    found = rows("planted", PLANTED)
+    by_spot = found.groupby("spot")["spot_tied"].mean()
+    record(
+        "decision_planted",
+        what="weak spots planted, 300 putts; share named or tied, named outright, mean ties",
+        logs=PLANTED,
+        named_or_tied=found["spot_tied"].mean(),
+        named_outright=(found["spot"] == found["choice"]).mean(),
+        best_named_or_tied=found["tied"].mean(),
+        mean_ties=found["ties"].mean(),
+        by_spot=by_spot.to_dict(),
+    )
+    assert len(by_spot) == len(SPOTS)
+    assert found["spot_tied"].mean() >= 0.90
+
+
+def test_without_a_weak_spot_no_choice_is_called_likely():
+    found = rows("even", EVEN)
+    record(
+        "decision_even",
+        what="no weak spot, 300 putts; share of logs whose highest p_best is above 0.6",
+        logs=EVEN,
+        share_above_060=(found["highest_p"] > 0.6).mean(),
+        mean_highest_p=found["highest_p"].mean(),
+        largest=found["highest_p"].max(),
+        share_with_ties=(found["ties"] > 1).mean(),
+    )
+    assert (found["highest_p"] > 0.6).mean() <= 0.10
+    assert (found["ties"] > 1).mean() >= 0.90
+
+
+def margins(found):
+    """Return mean strokes a round that the advice saves over each rival, with 90 % ends."""
+    table = {}
+    for rival in [*RIVALS, "nothing"]:
+        gap = found[rival] - found["advice"]
+        half = t.ppf(0.95, len(gap) - 1) * gap.sem()
+        table[rival] = {"mean": gap.mean(), "lo": gap.mean() - half, "hi": gap.mean() + half}
+    return table
+
+
+def test_acting_on_the_advice_beats_every_rival():
+    found = rows("drawn", DRAWN)
+    table = margins(found)
+    split = (found["advice"] - found["split"]).mean()
+    record(
+        "decision_ten_hours",
+        what="strokes a round after ten hours, rival less advice; 90 % intervals over golfers",
+        golfers=DRAWN,
+        margins=table,
+        split_less_advice=-split,
+    )
+    assert all(table[rival]["lo"] > 0 for rival in RIVALS)
+
+
+def test_a_chance_of_a_half_or_two_thirds_comes_true_as_often():
+    found = rows("drawn", DRAWN)
+    said = found[found["p_choice"].between(0.5, 0.7)]
+    expected, right = said["p_choice"].mean(), int(said["right"].sum())
+    low, high = binom.interval(0.99, len(said), expected)
+    table = reliability(found)
+    record(
+        "decision_reliability",
+        what="choices said to be best with probability 0.5 to 0.7, and the share that are",
+        golfers=DRAWN,
+        choices=len(said),
+        mean_probability=expected,
+        share_right=right / len(said),
+        all_options=table.to_dict("records"),
+        regret_expected=found["regret_expected"].mean(),
+        regret_true=(found["saved_best"] - found["saved_choice"]).mean(),
+    )
+    assert len(said) >= 20
+    assert low <= right <= high
+
+
+def reliability(found):
+    """Return how often options of like probability were the best, over all options."""
+    ps = np.array([row.split() for row in found["p_all"]], dtype=float)
+    names = [f"{c} {d:g} ft" for d in (3, 6, 10, 16, 24, 36) for c in ("line", "pace")]
+    best = np.array([[name == b for name in names] for b in found["best"]])
+    bins = pd.cut(ps.ravel(), [-0.01, 0.05, 0.15, 0.3, 0.5, 0.7, 1.0])
+    table = pd.DataFrame({"bin": bins.astype(str), "p": ps.ravel(), "best": best.ravel()})
+    table = table.groupby("bin").agg(
+        options=("p", "size"), said=("p", "mean"), were=("best", "mean")
+    )
+    return table.reset_index()
