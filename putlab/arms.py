@@ -66,9 +66,9 @@ def putt_counts(fit_or_log):
     """
     if not isinstance(fit_or_log, SpreadFit):
         putts = practice_putts(fit_or_log.putts)
-        putts = putts[putts[["line_deg", "roll_ft"]].notna().any(axis=1)]
-        groups = putts.groupby(["player", "condition", "session"], sort=False)
-        return groups.size().rename("putts").reset_index()
+        read = putts[["line_deg", "roll_ft"]].notna().any(axis=1)
+        keys = [putts["player"], putts["condition"], putts["session"]]
+        return read.groupby(keys, sort=False).sum().rename("putts").reset_index()
     tables = [
         arm_table(fit_or_log, player).assign(player=player) for player in fit_or_log.players
     ]
@@ -164,6 +164,12 @@ def choose_arms(counts, before, after, player=None):
     visits = visits.reindex(mine["session"].drop_duplicates())[labels]
     visits = visits[visits.sum(axis=1) > 0].set_axis(["before", "after"], axis=1)
     totals = visits.sum()
+    if not totals.all():
+        missing = (before, after)[int(np.argmin(totals))]
+        raise UsageError(
+            f"{player} has rows under {missing!r}, but none with a line or roll reading; "
+            "spread can't be compared without (line_deg, roll_ft)."
+        )
     return Arms(
         player, *labels, int(totals["before"]), int(totals["after"]), visits.reset_index()
     )

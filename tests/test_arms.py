@@ -83,3 +83,10 @@ def test_putts_without_a_reading_are_not_counted():
     putts.loc[putts["session"] == "visit 1", "line_deg"] = None
     arms = choose_arms(putt_counts(log_of(putts)), "A", "B")
     assert arms.putts_before == 3 * 3 * 6
+
+
+def test_a_condition_without_any_reading_is_told_apart_from_an_unknown_one():
+    putts = trial_log(sessions=4, each=6).putts
+    putts.loc[putts["condition"] == "B", "line_deg"] = None
+    with pytest.raises(UsageError, match="rows under 'B', but none with a line or roll"):
+        choose_arms(putt_counts(log_of(putts)), "A", "B")

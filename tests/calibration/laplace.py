@@ -1,7 +1,9 @@
-"""A fast approximate fit for long calibrations: a normal around the posterior's mode.
+"""A fast approximate fit to sift long calibrations: a normal around the posterior's mode.
 
-A trial is sampled in seconds and the calibration asks for thousands, so it uses this
-approximation; ``trials.py nuts`` sets it beside the kit's own sampling. A verdict shown to a
+A trial is sampled in seconds, and calibration asks for thousands, most of them far from any
+verdict. The mode puts scales such as that of a visit's offset too low, which moves an estimate
+by some tenths of its standard error: ``trials.py`` therefore samples every look that comes
+near the bar, and ``trials.py sift`` measures how far apart the two are. A verdict shown to a
 person never comes from here.
 """
 
