@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from putlab.wording import sure
+from putlab.wording import minus, sure
 
 # More options than this tied: nothing stands out, and a list of them would not help.
 MOST_NAMED = 4
@@ -80,6 +80,19 @@ class Advice:
         """The answer in plain words, with its certainty."""
         return f"{self._which()} {self._gain()} {self._price()}"
 
+    @property
+    def lost_sentence(self):
+        """Where most strokes are lost now, in plain words."""
+        row = self.table.loc[self.table["strokes_lost"].idxmax()]
+        ends = minus(f"{row['strokes_lost_lo']:.2f} to {row['strokes_lost_hi']:.2f}")
+        option = (row["distance_ft"], row["component"])
+        if row["strokes_lost"] <= 0:
+            return f"Nowhere are strokes lost now to the {self.reference}."
+        return (
+            f"Most strokes are lost now to {named(option)}: {row['strokes_lost']:.2f} a round "
+            f"({ends}) against the {self.reference}."
+        )
+
     def _which(self):
         row, hour = self.row, time_words(self.minutes)
         if len(self.ties) == 1:
@@ -120,7 +133,8 @@ class Advice:
 
         shown = shown_table(self.table)
         return (
-            f"<p><strong>{escape(self.player)}</strong>: {escape(self.sentence)}</p>"
+            f"<p><strong>{escape(self.player)}</strong>: {escape(self.sentence)} "
+            f"{escape(self.lost_sentence)}</p>"
             f"{shown.to_html(index=False, escape=True, border=0)}<p>{escape(CAUTION)}</p>"
         )
 
@@ -199,7 +213,7 @@ def shown_table(table):
 
     def with_interval(name):
         ends = zip(table[name], table[name + "_lo"], table[name + "_hi"], strict=True)
-        return [f"{mean:.3f} ({low:.3f} to {high:.3f})" for mean, low, high in ends]
+        return [minus(f"{mean:.3f} ({low:.3f} to {high:.3f})") for mean, low, high in ends]
 
     columns = {
         "distance_ft": [f"{d:g}" for d in table["distance_ft"]],

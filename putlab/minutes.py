@@ -33,6 +33,9 @@ STEPS = 50
 # Less than this at one option is a walk to it and back.
 LEAST_MINUTES = 3.0
 
+# A session needs room for one drill.
+SHORTEST_SESSION = WARM_UP_MINUTES + GAME_MINUTES + LEAST_MINUTES
+
 
 @dataclass(frozen=True)
 class Split:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from putlab.errors import FitError
 from putlab.priors import SpreadPriors
 from putlab.skill import Skill
 
@@ -52,8 +53,19 @@ def standing(golfer):
     -------
     Standing
         From the full fit.
+
+    Raises
+    ------
+    FitError
+        The player struck no putt that tells about practice.
     """
     from putlab.estimate import strokes_skill
+
+    if golfer.practised.empty:
+        raise FitError(
+            f"{golfer.player} has only follow-up putts in the log, so nothing can be said of "
+            "what to practise; add practice putts or the first putts of a game."
+        )
 
     row = SpreadPriors.names().index("trend_sd")
     designs = golfer.fit.designs

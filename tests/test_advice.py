@@ -48,6 +48,21 @@ def test_many_ties_mean_that_nothing_stands_out():
     assert said.startswith("Nothing stands out: 6 of 8 choices cannot be told apart.")
 
 
+def test_where_most_strokes_are_lost_is_said_with_its_interval():
+    advice = advice_of([0.6, 0.4])
+    advice.table.loc[1, ["strokes_lost", "strokes_lost_lo"]] = 0.5, -0.1
+    assert advice.lost_sentence == (
+        "Most strokes are lost now to pace at 3 ft: 0.50 a round (−0.10 to 0.60) against the "
+        "tour golfer."
+    )
+
+
+def test_who_loses_nothing_is_told_so():
+    advice = advice_of([0.6, 0.4])
+    advice.table["strokes_lost"] = -0.1
+    assert advice.lost_sentence == "Nowhere are strokes lost now to the tour golfer."
+
+
 def test_no_chance_is_said_as_certain():
     assert "over 99" in advice_of([1.0, 0.0]).sentence
 

@@ -1,10 +1,11 @@
 """The choice: chances, regret and ties from draws, and which distance a weak spot points to."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from made_standings import LENGTHS_FT, made_standing
 
-from putlab.errors import UsageError
+from putlab.errors import FitError, UsageError
 from putlab.learning import Learning
 from putlab.settings import interval_probabilities
 from putlab.skill import Skill
@@ -104,6 +105,14 @@ def test_one_length_leaves_line_or_pace():
         (8.0, "pace"),
     ]
     assert advice.choice == (8.0, "line")
+
+
+def test_who_has_no_practice_is_told_so():
+    from types import SimpleNamespace
+
+    nobody = SimpleNamespace(player="golfer", practised=pd.DataFrame({"distance_ft": []}))
+    with pytest.raises(FitError, match="only follow-up putts"):
+        advise(nobody)
 
 
 @pytest.mark.parametrize("minutes", [0, -5, np.nan, np.inf])

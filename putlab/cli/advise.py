@@ -24,6 +24,10 @@ Mix = Annotated[
         "'handicap 20', 'own' (counted in the log), or a CSV of distance_ft, first_putts.",
     ),
 ]
+Weeks = Annotated[
+    int | None,
+    typer.Option("--weeks", help="Split so many weeks, two sessions each, as well."),
+]
 WhatIf = Annotated[
     bool,
     typer.Option(
@@ -45,6 +49,7 @@ def advise(
     mix: Mix = None,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
+    weeks: Weeks = None,
     what_if: WhatIf = False,
     output: Output = None,
     seed: Seed = DEFAULT_SEED,
@@ -58,7 +63,7 @@ def advise(
 
       putlab advise data_demo --player birch --minutes 40 -o birch.csv
 
-      putlab advise data_demo --player birch --what-if
+      putlab advise data_demo --player birch --weeks 4 --what-if
     """
     from putlab.writing import check_writable, write_table
 
@@ -66,18 +71,30 @@ def advise(
     choices = settle(log, minutes, player, reference, mix, stimp_ft, past_ft)
     fit, advice = advices(*choices, seed=seed)
     leans = [_leaning(one) for one in advice] if what_if else []
+    says = {one.player: _says(one, weeks) for one in advice}
     if output is None:
-        _show(advice, leans)
+        _show(advice, says, leans)
         return
     import pandas as pd
 
-    from putlab.measuring import measuring
-
-    says = {a.player: [a.sentence, measuring(a).sentence] for a in advice}
     meta = fit.meta() | {"log_sha256": choices[0].digest, "minutes": minutes, "says": says}
     meta["assumptions"] = {a.player: a.assumptions.to_dict("records") for a in advice}
     meta["what_if"] = {f.player: f.table.to_dict("records") for f in leans}
     write_table(pd.concat([a.table for a in advice], ignore_index=True), output, meta=meta)
+
+
+def _says(one, weeks):
+    """Return what the advice says, a sentence a line."""
+    from putlab.measuring import measuring
+    from putlab.minutes import SHORTEST_SESSION, split_minutes, split_weeks
+
+    said = [one.sentence, one.lost_sentence, measuring(one).sentence]
+    if one.minutes >= SHORTEST_SESSION:
+        said.append(f"Best split: {split_minutes(one.case, one.minutes).sentence}")
+    if weeks is not None:
+        split = split_weeks(one.case, one.minutes, weeks=weeks)
+        said.append(f"{weeks} weeks, {split.sessions} sessions: {split.sentence}")
+    return said
 
 
 def _leaning(one):
@@ -160,9 +177,15 @@ def advices(log, minutes, players, options, *, seed):
     -------
     tuple of putlab.golfer.SpreadFit and list of putlab.advice.Advice
         The fit, and one advice a player.
+
+    Raises
+    ------
+    FitError
+        Nobody of them struck a putt that tells about practice.
     """
     from putlab.cli import fitted
-    from putlab.cli.console import progress
+    from putlab.cli.console import progress, say
+    from putlab.errors import FitError
     from putlab.worth import advise as advise_golfer
 
     fit = fitted.fit(log, seed=seed)
@@ -170,25 +193,33 @@ def advices(log, minutes, players, options, *, seed):
     with progress("Weighing the choices", total=len(players)) as advance:
         for done, player in enumerate(players, start=1):
             golfer = fit.golfer(player)
-            found.append(advise_golfer(golfer, minutes=minutes, seed=seed, **options))
+            try:
+                found.append(advise_golfer(golfer, minutes=minutes, seed=seed, **options))
+            except FitError as error:
+                # Of a roster, those who can be advised are.
+                if len(players) == 1:
+                    raise
+                say(f"Left out: {error}")
             advance(done)
+    if not found:
+        raise FitError("no player of the log has practised anything to be advised on.")
     return fit, found
 
 
-def _show(advice, leans):
+def _show(advice, says, leans):
     from rich.console import Console
-    from rich.markup import escape
     from rich.table import Table
 
     from putlab.advice import CAUTION, shown_table
-    from putlab.measuring import measuring
 
     console = Console()
     for number, one in enumerate(advice):
-        console.print(f"[bold]{escape(one.player)}[/bold]: {escape(one.sentence)}")
-        console.print(measuring(one).sentence, highlight=False)
-        for found in leans[number : number + 1]:
-            console.print(f"What it leans on: {found.sentence}", highlight=False)
+        console.print(one.player + ":", style="bold", markup=False, highlight=False)
+        said = says[one.player] + [
+            f"Leans on: {f.sentence}" for f in leans[number : number + 1]
+        ]
+        for sentence in said:
+            console.print(sentence, markup=False, highlight=False)
         shown = shown_table(one.table)
         table = Table(*shown.columns)
         for row in shown.itertuples(index=False):
