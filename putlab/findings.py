@@ -7,19 +7,22 @@ import pandas as pd
 
 from putlab import charts
 from putlab.advice import Advice, named
-from putlab.arms import UNLABELLED
 from putlab.attribution import CAUSES, Attribution, attribute
 from putlab.cache import content_key, load_arrays, save_arrays
+from putlab.cautions import label
 from putlab.change import Comparison, compare
 from putlab.design import REFERENCE_FT
 from putlab.estimate import estimate_table, strokes_skill
 from putlab.fitting import versions
 from putlab.golfer import summary
+from putlab.plan import Plan, plan_session
 from putlab.published import green_spread
+from putlab.readings import COMPONENTS
 from putlab.rounds import shipped_mix
 from putlab.settings import PAST_FT, STIMP_FT
+from putlab.several import change_table, conditions_in_order
 from putlab.tour import tour_golfer
-from putlab.wording import interval, quantity
+from putlab.wording import counted, interval, listed, quantity
 from putlab.worth import advise
 
 # Splitting strokes by cause solves every draw 32 times; the mean of so many is steady to a
@@ -28,6 +31,10 @@ CAUSE_DRAWS = 60
 
 # Lengths drawn from above: more would not fit side by side.
 DRAWN_LENGTHS = 3
+
+# A session of ordinary length, warm-up and game included, and what its rows are called.
+SESSION_MINUTES = 40.0
+NEXT = "next session"
 
 
 @dataclass(frozen=True)
@@ -52,8 +59,12 @@ class Findings:
         What the next hour is worth, and the choice.
     causes : pandas.DataFrame
         Strokes a round lost by length of the first putt and cause.
+    plan : putlab.plan.Plan
+        The next session.
     change : putlab.change.Comparison or None
         The last change of condition, where the log has two or more.
+    several : pandas.DataFrame or None
+        All conditions side by side, where the log has three or more.
     charts : list of putlab.charts.Chart
         Figures, in the order of the report.
     measured : dict of str to bool
@@ -68,9 +79,21 @@ class Findings:
     at_reference: dict
     advice: Advice
     causes: pd.DataFrame
+    plan: Plan
     change: Comparison | None
+    several: pd.DataFrame | None
     charts: list
     measured: dict
+
+    @property
+    def next_session(self):
+        """The next session in one sentence."""
+        drills = [
+            f"{named((goal.distance_ft, goal.component))} ({counted(goal.putts, 'putt')})"
+            for goal in self.plan.targets
+        ]
+        holes = counted(len(self.plan.game), "counted hole")
+        return f"{self.plan.minutes:g} minutes: {listed(drills)}, then {holes}."
 
     @property
     def lost_most(self):
@@ -128,7 +151,11 @@ def find(log, fit, player):
         at_reference=at_reference(golfer),
         advice=advice,
         causes=causes,
+        plan=plan_session(
+            golfer, log.rules, advice, minutes=SESSION_MINUTES, seed=fit.seed, session=NEXT
+        ),
         change=change,
+        several=several_changes(fit, player),
         charts=figures,
         measured={name: player in set(d.rows["player"]) for name, d in fit.designs.items()},
     )
@@ -155,6 +182,27 @@ def at_reference(golfer):
     return values
 
 
+def judged_component(fit, player):
+    """Return the component on which this player's conditions are set side by side, or None.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit
+        Fit of the log.
+    player : str
+        Label.
+
+    Returns
+    -------
+    str or None
+        Line; pace where line was not read under two conditions; None where neither was.
+    """
+    for component in COMPONENTS:
+        if len(conditions_in_order(fit, player, component)) > 1:
+            return component
+    return None
+
+
 def last_change(fit, player):
     """Compare the condition taken up last with the one before it.
 
@@ -170,15 +218,32 @@ def last_change(fit, player):
     putlab.change.Comparison or None
         None where the player's readings have fewer than two conditions.
     """
-    rows = pd.concat([design.rows for design in fit.designs.values()])
-    mine = rows[rows["player"] == player]
-    order = {name: i for i, name in enumerate(fit.visits["session"].unique())}
-    mine = mine.assign(order=mine["session"].map(order)).sort_values("order", kind="stable")
-    conditions = list(mine["condition"].unique())
-    if len(conditions) < 2:
+    component = judged_component(fit, player)
+    if component is None:
         return None
-    before, after = (name or UNLABELLED for name in conditions[-2:])
-    return compare(fit, before, after, player=player, seed=fit.seed)
+    before, after = conditions_in_order(fit, player, component)[-2:]
+    return compare(fit, label(before), label(after), player=player, seed=fit.seed)
+
+
+def several_changes(fit, player):
+    """Set several conditions side by side, where there are more than two.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit
+        Fit of the log.
+    player : str
+        Label.
+
+    Returns
+    -------
+    pandas.DataFrame or None
+        From `putlab.several.change_table`; None for two conditions or fewer.
+    """
+    component = judged_component(fit, player)
+    if component is None or len(conditions_in_order(fit, player, component)) < 3:
+        return None
+    return change_table(fit, player=player, component=component)
 
 
 def drawn_lengths(distance_ft, best=None):

@@ -16,6 +16,7 @@ from putlab.advice import time_words
 from putlab.design import REFERENCE_FT
 from putlab.findings import find
 from putlab.golfer import choose_player
+from putlab.plan import drill_words
 from putlab.rules import ASSUMED, MEANINGS
 from putlab.settings import INTERVAL
 from putlab.writing import write_text
@@ -161,7 +162,7 @@ def environment():
     engine.policies["json.dumps_kwargs"] = {"sort_keys": False}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
     engine.filters |= {name: getattr(wording, name) for name in WORDS}
-    engine.filters |= {"assumed": assumed, "minutes": time_words}
+    engine.filters |= {"assumed": assumed, "minutes": time_words, "drill_words": drill_words}
     return engine
 
 

@@ -1,10 +1,10 @@
 """Drive headless Chromium through its debugging pipe: no extra package, nothing to fetch."""
 
 import base64
+import fcntl
 import json
 import os
 import shutil
-import subprocess
 import tempfile
 from collections import deque
 
@@ -14,13 +14,36 @@ FLAGS = [
     "--remote-debugging-pipe",
 ]  # fmt: skip
 
-# What a page may be told to wait for, at most, in seconds.
-PATIENCE = 60
-
 
 def find_chromium():
     """Return the path of a Chromium, or None."""
     return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def _start(folder):
+    """Start Chromium; return its process, and the ends of the pipe to write to and read from.
+
+    Chromium reads commands on descriptor 3 and answers on 4.
+    """
+    pipes = [os.pipe(), os.pipe()]
+    # Out of the way of 3 and 4, which the new process gets.
+    (to_browser, write), (read, from_browser) = (
+        [fcntl.fcntl(end, fcntl.F_DUPFD_CLOEXEC, 10) for end in pipe] for pipe in pipes
+    )
+    for end in (*pipes[0], *pipes[1]):
+        os.close(end)
+    actions = [
+        (os.POSIX_SPAWN_DUP2, to_browser, 3),
+        (os.POSIX_SPAWN_DUP2, from_browser, 4),
+        (os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0),
+        (os.POSIX_SPAWN_OPEN, 2, os.devnull, os.O_WRONLY, 0),
+    ]
+    program = find_chromium()
+    arguments = [program, *FLAGS, f"--user-data-dir={folder}"]
+    process = os.posix_spawn(program, arguments, os.environ, file_actions=actions)
+    os.close(to_browser)
+    os.close(from_browser)
+    return process, write, read
 
 
 class Browser:
@@ -28,33 +51,33 @@ class Browser:
 
     def __init__(self):
         self.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
-        to_browser, self._write = os.pipe()
-        self._read, from_browser = os.pipe()
-        # Chromium reads commands on descriptor 3 and answers on 4.
-        self.process = subprocess.Popen(
-            ["sh", "-c", f'exec "$@" 3<&{to_browser} 4>&{from_browser}', "sh", find_chromium(),
-             *FLAGS, f"--user-data-dir={self.folder.name}"],
-            pass_fds=(to_browser, from_browser), stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        os.close(to_browser)
-        os.close(from_browser)
+        self._process, self._write, self._read = _start(self.folder.name)
         self._buffer, self._number, self._waiting = b"", 0, deque()
         self.console, self.requests = [], []
-        target = self._call("Target.createTarget", url="about:blank")["targetId"]
-        attached = self._call("Target.attachToTarget", targetId=target, flatten=True)
-        self._session = attached["sessionId"]
-        for domain in ("Page", "Runtime", "Log", "Network"):
-            self.call(f"{domain}.enable")
+        try:
+            target = self._call("Target.createTarget", url="about:blank")["targetId"]
+            attached = self._call("Target.attachToTarget", targetId=target, flatten=True)
+            self._session = attached["sessionId"]
+            for domain in ("Page", "Runtime", "Log", "Network"):
+                self.call(f"{domain}.enable")
+        except BaseException:
+            self._end()
+            raise
 
     def __enter__(self):
         return self
 
     def __exit__(self, *error):
-        self._call("Browser.close")
-        self.process.wait(timeout=PATIENCE)
+        try:
+            self._call("Browser.close")
+        finally:
+            self._end()
+
+    def _end(self):
+        # Chromium ends when its pipe does.
         os.close(self._write)
         os.close(self._read)
+        os.waitpid(self._process, 0)
         self.folder.cleanup()
 
     def call(self, method, **parameters):

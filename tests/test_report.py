@@ -6,6 +6,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
+import pandas as pd
 import pytest
 from bs4 import BeautifulSoup
 from demo_findings import MADE, findings, page
@@ -14,6 +15,8 @@ from putlab import findings as findings_module
 from putlab.change import compare
 from putlab.errors import OutputError, UsageError
 from putlab.estimate import estimate_table
+from putlab.findings import NEXT, SESSION_MINUTES, judged_component, several_changes
+from putlab.plan import drill_words, plan_session
 from putlab.report import plain_values, readings, render, write_report
 from putlab.rules import ReadingRules
 from putlab.worth import advise
@@ -228,6 +231,38 @@ def test_readings_rejects_and_origins_are_told(demo_log, demo_fit):
 @pytest.mark.parametrize("words", ["back and wrists", "pain", "Juniors", "a coach who sees"])
 def test_cautions_are_given(demo_log, demo_fit, words):
     assert words in page(demo_log, demo_fit, "alder")
+
+
+def test_the_next_session_is_that_of_plan(demo_log, demo_fit):
+    golfer = demo_fit.golfer("rowan")
+    plan = plan_session(
+        golfer, demo_log.rules, advise(golfer), minutes=SESSION_MINUTES, seed=demo_fit.seed,
+        session=NEXT,
+    )  # fmt: skip
+    soup = soup_of(page(demo_log, demo_fit, "rowan"))
+    items = [item.get_text() for item in soup.find(string="Next session").find_next("ul")("li")]
+    assert items[1:-1] == [drill_words(goal) for goal in plan.targets]
+    assert numbers(items[-1])[-9:] == list(plan.game["distance_ft"])
+    action = soup.find("b", string="Next session.").parent.get_text()
+    for goal in plan.targets:
+        assert f"{goal.component} at {goal.distance_ft:g} ft ({goal.putts} putts)" in action
+
+
+def test_three_conditions_are_set_side_by_side(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "birch")
+    rows = pd.DataFrame({"condition": ["a", "<b>", "c"], "putts": [50, 60, 70]})
+    rows = rows.assign(ratio=[1.0, 0.9, 0.8], lo=[1.0, 0.7, 0.6], hi=[1.0, 1.1, 1.0])
+    rows = rows.assign(p_improved=[np.nan, 0.8, 0.95], p_narrowest=[0.1, 0.2, 0.7])
+    html = render(demo_log, demo_fit, [replace(found, several=rows)], made=MADE)
+    table = table_called(soup_of(html), "All conditions")
+    assert [row.th.get_text() for row in table.tbody("tr")] == ["a", "<b>", "c"]
+    assert numbers(table.tbody("tr")[2]("td")[1].get_text()) == [0.8, 0.6, 1.0]
+
+
+def test_a_change_is_looked_for_where_there_are_two_conditions(demo_fit):
+    assert judged_component(demo_fit, "birch") == "line"
+    assert judged_component(demo_fit, "alder") is None
+    assert several_changes(demo_fit, "birch") is None
 
 
 def test_a_roster_is_overseen_in_one_table(demo_log, demo_fit):

@@ -3,20 +3,24 @@
 from putlab.charts.change import change_chart
 from putlab.charts.chart import Chart
 from putlab.charts.finish import finish_chart, ten_putts
+from putlab.charts.leans import leans_chart
 from putlab.charts.losses import losses_chart
 from putlab.charts.next_hour import next_hour_chart
 from putlab.charts.progress import progress_chart, progress_table
+from putlab.charts.record import record_chart
 from putlab.charts.spread import new_day_table, spread_chart, visit_spreads
 
 __all__ = [
     "Chart",
     "change_chart",
     "finish_chart",
+    "leans_chart",
     "losses_chart",
     "new_day_table",
     "next_hour_chart",
     "progress_chart",
     "progress_table",
+    "record_chart",
     "spread_chart",
     "ten_putts",
     "visit_spreads",

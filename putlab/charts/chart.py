@@ -79,6 +79,11 @@ class Chart:
     figure: Figure
     table: pd.DataFrame
 
+    @property
+    def heading(self):
+        """The title with a full stop, unless it is a question."""
+        return self.title if self.title.endswith("?") else f"{self.title}."
+
     def svg(self):
         """Return the picture as SVG text, the same bytes each time."""
         return self._written("svg", metadata={"Date": None, "Creator": None}).decode("utf-8")
@@ -108,7 +113,7 @@ class Chart:
         return "data:image/svg+xml;base64," + base64.b64encode(self.svg().encode()).decode()
 
     def _repr_mimebundle_(self, **kwargs):
-        said = f"{self.title}. {self.alt}"
+        said = f"{self.heading} {self.alt}"
         metadata = {"image/png": {"alt": said}}
         return {"image/png": self.png(), "text/plain": said}, metadata
 
@@ -142,7 +147,9 @@ def drawing(height_in, rows=1, columns=1, **options):
     with _quiet(), matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH_IN, height_in))
         yield figure, figure.subplots(rows, columns, squeeze=False, **options)
-        # Settle the layout once, so that the picture does not depend on how it is written.
+        # Settle the layout now, so that the picture does not depend on how it is written; a
+        # second pass sees the panels at the size that an equal scale leaves them.
+        figure.draw_without_rendering()
         figure.draw_without_rendering()
         figure.set_layout_engine("none")
 

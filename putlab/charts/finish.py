@@ -157,11 +157,11 @@ def _alt(player, every):
         near = int((np.hypot(missed["right_ft"], missed["past_ft"]) <= CLOSE_FT).sum())
         said.append(
             f"from {distance:g} ft {count.get('holed', 0)} drop, {count.get('short', 0)} stop "
-            f"short and {count.get('past', 0)} go past, {near} of these "
-            f"{len(missed)} within {CLOSE_FT:g} ft"
+            f"short, {count.get('past', 0)} run past; of the {len(missed)} that miss {near} within "
+            f"{CLOSE_FT:g} ft"
         )
     return (
         f"Ten typical putts of {player} seen from above, to scale with the hole: "
-        + "; ".join(said)
+        + ". ".join(said)
         + "."
     )
