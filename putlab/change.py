@@ -7,16 +7,20 @@ verdict is given on one metric, chosen before looking: line spread, unless said 
 import numpy as np
 import pandas as pd
 
-from putlab import cautions as say
-from putlab.arm_strokes import strokes_at_stake, strokes_change
-from putlab.arms import arm_table, choose_arms, putt_counts
-from putlab.classical import classical
-from putlab.comparison import Comparison
-from putlab.contrast import condition_index, contrast, thinned
+from putlab.decision.precision import reading_share
 from putlab.design import REFERENCE_FT
 from putlab.errors import UsageError
 from putlab.golfer import SpreadFit, fit_log, summary
-from putlab.looking import (
+from putlab.readings import COMPONENTS
+from putlab.rounds import shipped_mix
+from putlab.settings import PAST_FT, SEED, STIMP_FT
+from putlab.trials import cautions as say
+from putlab.trials.arm_strokes import strokes_at_stake, strokes_change
+from putlab.trials.arms import arm_table, choose_arms, putt_counts
+from putlab.trials.classical import classical
+from putlab.trials.comparison import Comparison
+from putlab.trials.contrast import condition_index, contrast, thinned
+from putlab.trials.looking import (
     DETECT_PCT,
     REGION_PCT,
     REGION_STROKES,
@@ -26,11 +30,7 @@ from putlab.looking import (
     putts_to_verdict,
     verdict,
 )
-from putlab.precision import reading_share
-from putlab.readings import COMPONENTS
-from putlab.rounds import shipped_mix
-from putlab.settings import PAST_FT, SEED, STIMP_FT
-from putlab.several import change_table, conditions_in_order
+from putlab.trials.several import change_table, conditions_in_order
 
 METRICS = ("line", "pace", "strokes")
 

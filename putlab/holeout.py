@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from putlab.errors import UsageError
-from putlab.leaves import LeaveGrid, holed_chance, leaves
+from putlab.flat_green.leaves import LeaveGrid, holed_chance, leaves
+from putlab.flat_green.strike import Strikes
 from putlab.settings import PAST_FT, STIMP_FT
 from putlab.skill import Skill
-from putlab.strike import Strikes
 
 # A hole ends at ten putts, so that an average exists for any skill.
 MOST_PUTTS = 10

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from putlab import holing_sampling
 from putlab.design import session_table
 from putlab.errors import FitError
 from putlab.fitting import convergence
@@ -22,9 +21,10 @@ from putlab.golfer import (
     practised_table,
     summary,
 )
-from putlab.holing_data import green_putts, told
-from putlab.holing_design import component_designs, make_green_design
-from putlab.holing_model import GREEN_PARAMETERS, green_priors
+from putlab.made_missed import holing_sampling
+from putlab.made_missed.holing_data import green_putts, told
+from putlab.made_missed.holing_design import component_designs, make_green_design
+from putlab.made_missed.holing_model import GREEN_PARAMETERS, green_priors
 from putlab.priors import PRIORS
 from putlab.published import KARLSEN_NILSSON
 from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts

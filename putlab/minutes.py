@@ -13,11 +13,11 @@ import pandas as pd
 from scipy.stats import norm
 from scipy.stats.qmc import LatinHypercube
 
-from putlab.advice import named
+from putlab.decision.advice import named
+from putlab.decision.stakes import BIAS_FACTORS, COMPONENTS, SPREAD_FACTORS
 from putlab.errors import UsageError
 from putlab.golfer import summary
-from putlab.stakes import BIAS_FACTORS, COMPONENTS, SPREAD_FACTORS
-from putlab.wording import listed
+from putlab.pages.wording import listed
 from putlab.worth import check_minutes, options_of
 
 # What every session holds besides: five minutes of easy putts so that back and hands are warm,
@@ -103,8 +103,8 @@ def split_minutes(
 
     Parameters
     ----------
-    case : putlab.setting.Case
-        Golfer, learning, round and green (`putlab.advice.Advice.case`).
+    case : putlab.decision.setting.Case
+        Golfer, learning, round and green (`putlab.decision.advice.Advice.case`).
     minutes : float
         Length of the session, warm-up and game included.
     most_minutes : float
@@ -143,7 +143,7 @@ def split_weeks(
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
     minutes : float
         Length of each session, warm-up and game included.
@@ -206,7 +206,7 @@ class Problem:
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
     starts_days : array_like, shape (blocks,)
         Day on which each block of practice lies; a round is played right after each.
@@ -428,7 +428,7 @@ def saved_by(case, problem, minutes):
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
     problem : Problem
         Its blocks of time.

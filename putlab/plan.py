@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from putlab.deal import deal_game
+from putlab.counted_games.deal import deal_game
 from putlab.evidence import BEGINNER_ORDER, CAUTIONS, MIXED_ORDER
 from putlab.minutes import WARM_UP_MINUTES, split_minutes
+from putlab.pages.wording import listed
 from putlab.rounds import RoundMix
 from putlab.schema import COLUMNS
 from putlab.targets import target
-from putlab.wording import listed
 
 # Balls struck before the length changes: a handful when mixed, and ten of the same when
 # repeated (five to ten putts at one length: common practice).
@@ -37,7 +37,7 @@ class Plan:
         Label.
     minutes : float
         Whole session, warm-up and game included.
-    advice : putlab.advice.Advice
+    advice : putlab.decision.advice.Advice
         What it follows from.
     targets : list of putlab.targets.Target
         One a drill, for all its putts of the session.
@@ -126,7 +126,7 @@ def plan_session(golfer, rules, advice, *, minutes=40.0, seed, session, stimp_ft
         One player's posterior.
     rules : putlab.rules.ReadingRules
         Steps and limits of the display, for the target bands.
-    advice : putlab.advice.Advice
+    advice : putlab.decision.advice.Advice
         Advice for the same golfer.
     minutes : float
         Whole session, warm-up and game included.
@@ -282,7 +282,7 @@ def game_mix(case):
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer and round.
 
     Returns

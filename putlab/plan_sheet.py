@@ -6,7 +6,7 @@ import zipfile
 
 import pandas as pd
 
-from putlab.advice import CAUTION
+from putlab.decision.advice import CAUTION
 from putlab.errors import UsageError
 from putlab.plan import drill_words
 from putlab.writing import write_bytes, write_table, write_text

@@ -11,17 +11,18 @@ import jinja2
 import numpy as np
 import pandas as pd
 
-from putlab import __version__, wording
-from putlab.advice import time_words
+from putlab import __version__
+from putlab.decision.advice import time_words
 from putlab.design import REFERENCE_FT
-from putlab.findings import find
 from putlab.golfer import choose_player
+from putlab.pages import wording
+from putlab.pages.findings import find
 from putlab.plan import drill_words
 from putlab.rules import ASSUMED, MEANINGS
 from putlab.settings import INTERVAL
 from putlab.writing import write_text
 
-# Functions of `putlab.wording` that the templates use.
+# Functions of `putlab.pages.wording` that the templates use.
 WORDS = (
     "quantity", "interval", "signed", "signed_interval", "sure", "listed", "counted", "feet",
     "minus", "first_sentence", "after_first_sentence", "shortened",
@@ -77,7 +78,7 @@ def render(log, fit, everybody, *, made=None):
         The log.
     fit : putlab.golfer.SpreadFit
         The fit of it.
-    everybody : list of putlab.findings.Findings
+    everybody : list of putlab.pages.findings.Findings
         One or several players.
     made : datetime.datetime, optional
         When the report was made; default: now.
@@ -173,7 +174,7 @@ def page_data(meta, everybody):
     ----------
     meta : dict
         How the fit came about, and the log's files and hash.
-    everybody : list of putlab.findings.Findings
+    everybody : list of putlab.pages.findings.Findings
         Players of the report.
 
     Returns

@@ -16,9 +16,9 @@ from statsmodels.stats.multitest import multipletests
 from putlab.errors import UsageError
 from putlab.golfer import choose_player
 from putlab.ordinary import ordinary_days, planned_putts, readings_of
+from putlab.pages.wording import THIN, counted, listed, minus
 from putlab.settings import interval_probabilities
 from putlab.targets import FEWEST, half_width, inside
-from putlab.wording import THIN, counted, listed, minus
 
 # Share of ordinary days that make news of one kind or another.
 NEWS = 0.05

@@ -165,7 +165,7 @@ def path(green, line_deg, roll_flat_ft, *, slope_to_deg=0.0, share=None, points=
 
     Examples
     --------
-    >>> from putlab.green import Green
+    >>> from putlab.sloped_green.green import Green
     >>> uphill = path(Green(10, 2), 0, 10, slope_to_deg=180)
     >>> float(uphill.along_ft[-1].round(3))
     7.966

@@ -18,7 +18,7 @@ from importlib.resources import files
 import numpy as np
 from scipy.stats import norm
 
-from putlab.near_hole import leave_within
+from putlab.flat_green.near_hole import leave_within
 from putlab.published import SOURCES, table
 from putlab.tour import tour_golfer
 

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from putlab import rounds
-from putlab.advice import at_least_shown, named, time_words
-from putlab.setting import make_case
-from putlab.wording import listed
+from putlab.decision.advice import at_least_shown, named, time_words
+from putlab.decision.setting import make_case
+from putlab.pages.wording import listed
 from putlab.worth import TIE_CHANCE, weigh
 
 # Draws of the skill for each change of round or green: a choice and its cost need fewer than
@@ -93,7 +93,7 @@ def sensitivity(advice, *, draws=DRAWS):
 
     Parameters
     ----------
-    advice : putlab.advice.Advice
+    advice : putlab.decision.advice.Advice
         The advice in question.
     draws : int
         Draws of the skill to use.

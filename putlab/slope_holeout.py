@@ -15,17 +15,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from putlab.aim import aim_past
 from putlab.capture import HOLE_RADIUS_FT
-from putlab.choice import choose
 from putlab.errors import UsageError
-from putlab.green import Green
-from putlab.lies import Lies, Strike
-from putlab.misses import NEGLIGIBLE, Misses
-from putlab.polar import PolarGrid
 from putlab.roll import stop_ft
 from putlab.settings import STIMP_FT
-from putlab.slope_result import SlopeHoleOut
+from putlab.sloped_green.aim import aim_past
+from putlab.sloped_green.choice import choose
+from putlab.sloped_green.green import Green
+from putlab.sloped_green.lies import Lies, Strike
+from putlab.sloped_green.misses import NEGLIGIBLE, Misses
+from putlab.sloped_green.polar import PolarGrid
+from putlab.sloped_green.slope_result import SlopeHoleOut
 
 # As on the flat: a hole ends at ten putts, so that an average exists for any skill.
 MOST_PUTTS = 10

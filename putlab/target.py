@@ -10,11 +10,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from putlab.errors import UsageError
+from putlab.flat_green.leaves import LeaveGrid, holed_chance, leaves
+from putlab.flat_green.near_hole import AREA_FT, area_chance
+from putlab.flat_green.strike import Strikes
 from putlab.holeout import later_putts, thinned
-from putlab.leaves import LeaveGrid, holed_chance, leaves
-from putlab.near_hole import AREA_FT, area_chance
 from putlab.settings import PAST_FT, STIMP_FT
-from putlab.strike import Strikes
 
 # Aims looked at, feet past the hole; the best lies between its neighbours on a parabola.
 # An aim of 0 is no farther than the hole, the least looked at; beyond 5 ft no golfer aims.

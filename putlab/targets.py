@@ -6,7 +6,7 @@ import numpy as np
 
 from putlab.golfer import summary
 from putlab.ordinary import ordinary_days, planned_putts
-from putlab.wording import THIN
+from putlab.pages.wording import THIN
 
 # A band that most putts stay inside and some don't: a count of it can go either way.
 USUAL_SHARE = 0.7

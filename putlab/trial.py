@@ -5,10 +5,10 @@ variances follows F, and the number needed is exact (`f_test_putts`). What a rea
 on top is added in the open:
 
     looking after every visit      a few percent more (`LOOKS`)
-    readings in steps, mishits     each reading tells less (`putlab.precision`)
+    readings in steps, mishits     each reading tells less (`putlab.decision.precision`)
     lengths and visits             each has a mean of its own, which costs a putt
 
-What a golfer's own log says of these is in `putlab.trial_golfer`.
+What a golfer's own log says of these is in `putlab.trials.trial_golfer`.
 """
 
 from dataclasses import dataclass, field
@@ -17,12 +17,12 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from putlab import looking
-from putlab.contrast import WIDE_TREND_SD
 from putlab.errors import UsageError
-from putlab.looking import CHANCE, TWO_SIDED
 from putlab.priors import PRIORS
 from putlab.settings import SEED
+from putlab.trials import looking
+from putlab.trials.contrast import WIDE_TREND_SD
+from putlab.trials.looking import CHANCE, TWO_SIDED
 
 # What looking after every visit costs in putts over one look at the end. It keeps the
 # chance at 78 to 80 % (`looking.chance_of_helped`), against the 80 % of a single look.
@@ -227,7 +227,7 @@ def design_trial(
         What the verdict will be on.
     conditions : Conditions, optional
         What readings and golfer allow; default: the textbook's case. A trial judged by
-        strokes needs `putlab.trial_golfer.strokes_conditions`.
+        strokes needs `putlab.trials.trial_golfer.strokes_conditions`.
     sessions : int, optional
         Visits; default: as many as `session_putts` asks for.
     session_putts : int

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from putlab.advice import Advice
+from putlab.decision.advice import Advice
+from putlab.decision.narrowing import hats
+from putlab.decision.setting import make_case
+from putlab.decision.stakes import COMPONENTS
 from putlab.golfer import summary
-from putlab.narrowing import hats
-from putlab.setting import make_case
 from putlab.settings import PAST_FT, SEED, STIMP_FT
-from putlab.stakes import COMPONENTS
 
 # An option is tied with the choice while the chance that it is the better one is at least
 # this: four to one against is not yet a difference to act on (convention of the kit).
@@ -86,7 +86,7 @@ def weigh(case, *, minutes):
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
     minutes : float
         Time that goes to one option.
@@ -112,7 +112,7 @@ def expected_by_skill(case, *, minutes, mixings=4):
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
     minutes : float
         Time that goes to one option.
@@ -159,14 +159,14 @@ def advise(
 
     Parameters
     ----------
-    golfer : putlab.golfer.Golfer or putlab.standing.Standing
+    golfer : putlab.golfer.Golfer or putlab.decision.standing.Standing
         One player's posterior.
     minutes : float
         Time that goes to one option.
     learning : putlab.learning.Learning, optional
         What practice does.
     reference, mix, stimp_ft, past_ft, green
-        See `putlab.setting.make_setting`.
+        See `putlab.decision.setting.make_setting`.
     seed : int
         Seed of the learning draws.
 
@@ -199,7 +199,7 @@ def advise_case(case, *, minutes):
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
     minutes : float
         Time that goes to one option.
@@ -269,7 +269,7 @@ def assumption_table(case):
 
     Parameters
     ----------
-    case : putlab.setting.Case
+    case : putlab.decision.setting.Case
         Golfer, learning, round and green.
 
     Returns

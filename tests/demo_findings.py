@@ -2,7 +2,7 @@
 
 import datetime
 
-from putlab.findings import find
+from putlab.pages.findings import find
 from putlab.report import render
 
 MADE = datetime.datetime(2026, 2, 1, 9, 30, tzinfo=datetime.UTC)

@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from putlab.decision.standing import Standing
 from putlab.skill import Skill
-from putlab.standing import Standing
 
 LENGTHS_FT = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
 TREND_PRIOR_SD = 0.1

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 from made_logs import log_of
 
-from putlab.blocks import schedule
 from putlab.simulate import rounded, simulate_errors, steady
 from putlab.trial import design_trial
+from putlab.trials.blocks import schedule
 
 
 def trial_log(*, effect=0.0, trend=0.0, in_turn=False, pace=False, sessions=9, each=9, seed=1):

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
-from putlab.advice import Advice, shown_table
+from putlab.decision.advice import Advice, shown_table
 
 
 def advice_of(ps, ties=1, regret=0.01, player="golfer"):

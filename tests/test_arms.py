@@ -5,8 +5,8 @@ import pytest
 from made_logs import log_of
 from made_trials import trial_log
 
-from putlab.arms import BEFORE_AFTER, BY_VISITS, INTERLEAVED, choose_arms, putt_counts
 from putlab.errors import UsageError
+from putlab.trials.arms import BEFORE_AFTER, BY_VISITS, INTERLEAVED, choose_arms, putt_counts
 
 
 def counts(*rows):

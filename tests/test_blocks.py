@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from putlab.blocks import BLOCK, READINGS, schedule
 from putlab.log import read_log
 from putlab.trial import design_trial
+from putlab.trials.blocks import BLOCK, READINGS, schedule
 from putlab.writing import write_table
 
 

@@ -7,8 +7,8 @@ from scipy.optimize import brentq, minimize_scalar
 from slope_simulation import BALL_FT, G_FT_S2, HOLE_FT, LIMIT_FT_S, acceleration, forces
 
 from putlab.capture import capture_limit_ft_s, closest_approach
-from putlab.green import Green, NeverStops
-from putlab.holing_rolls import holing_rolls
+from putlab.sloped_green.green import Green, NeverStops
+from putlab.sloped_green.holing_rolls import holing_rolls
 
 
 def test_limit_on_the_flat_is_the_published_one():

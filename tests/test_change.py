@@ -12,8 +12,8 @@ from putlab.demo import NEW, OLD
 from putlab.errors import UsageError
 from putlab.golfer import fit_log
 from putlab.holeout import hole_out
-from putlab.looking import HELPED, HURT, NO_DIFFERENCE
 from putlab.rounds import shipped_mix
+from putlab.trials.looking import HELPED, HURT, NO_DIFFERENCE
 
 pytestmark = pytest.mark.slow
 

@@ -13,7 +13,7 @@ from putlab.charts import chart as look
 from putlab.charts.change import change_chart, ratio_table
 from putlab.charts.losses import shown_causes
 from putlab.charts.next_hour import next_hour_chart
-from putlab.findings import drawn_lengths
+from putlab.pages.findings import drawn_lengths
 from putlab.settings import STIMP_FT
 from putlab.skill import Skill
 

@@ -7,9 +7,15 @@ import statsmodels.api as sm
 from made_trials import trial_log
 from scipy import stats
 
-from putlab.classical import Classical, classical, deviations_of, disagreement, readings_of
-from putlab.looking import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
 from putlab.readings import cells
+from putlab.trials.classical import (
+    Classical,
+    classical,
+    deviations_of,
+    disagreement,
+    readings_of,
+)
+from putlab.trials.looking import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
 
 
 @pytest.fixture(scope="module")

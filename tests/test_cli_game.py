@@ -9,7 +9,7 @@ import typer
 
 from putlab.cli.console import run
 from putlab.cli.game import game
-from putlab.deal import deal_game
+from putlab.counted_games.deal import deal_game
 from putlab.rounds import shipped_mix
 from putlab.schema import COLUMNS
 

@@ -7,11 +7,11 @@ import pytest
 from made_trials import trial_log
 
 from putlab import fitting
-from putlab.contrast import WIDE_TREND_SD, contrast, trend_undone
 from putlab.design import make_design, session_table
 from putlab.golfer import SpreadFit, named_quantities
 from putlab.priors import LINE_PRIORS
 from putlab.readings import cells, lengths_ft
+from putlab.trials.contrast import WIDE_TREND_SD, contrast, trend_undone
 
 
 def line_fit(log, priors=LINE_PRIORS):

@@ -8,17 +8,17 @@ import pandas as pd
 import pytest
 from scipy.stats import binom
 
-from putlab.deal import DIRECTIONS, deal_game, in_words
+from putlab.counted_games.deal import DIRECTIONS, deal_game, in_words
+from putlab.counted_games.game_scores import game_scores, score_chances
+from putlab.counted_games.hole_chances import hole_chances, scaled
+from putlab.counted_games.played import golfer_then, judge_games
+from putlab.counted_games.when_it_counts import GRID, NODES, counted_ratio, node_chances
 from putlab.errors import LogError, UsageError
-from putlab.game_scores import game_scores, score_chances
 from putlab.games import played_holes
-from putlab.hole_chances import hole_chances, scaled
 from putlab.holeout import hole_out
 from putlab.log import read_log
-from putlab.played import golfer_then, judge_games
 from putlab.rounds import RoundMix, shipped_mix
 from putlab.skill import Skill
-from putlab.when_it_counts import GRID, NODES, counted_ratio, node_chances
 
 GOLFER = Skill.constant(1.3, 9.0)
 
@@ -130,8 +130,8 @@ def test_scaling_widens_spread_and_leaves_bias():
 
 
 def test_sloping_holes_against_solving_the_slope_for_each_draw():
-    from putlab.green import Green
     from putlab.slope_holeout import SlopePutts
+    from putlab.sloped_green.green import Green
 
     rng = np.random.default_rng(1)
     shape = (6, 1)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from putlab.leaves import LeaveGrid
+from putlab.flat_green.leaves import LeaveGrid
 
 
 def test_interpolation_onto_cells_is_exact_for_a_cubic():

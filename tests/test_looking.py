@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from putlab.looking import (
+from putlab.trials.looking import (
     CANNOT_TELL,
     HELPED,
     HURT,

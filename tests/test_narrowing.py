@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from made_standings import LENGTHS_FT, made_standing
 
+from putlab.decision.narrowing import draw_narrowing, hats
 from putlab.learning import Learning
-from putlab.narrowing import draw_narrowing, hats
 
 # Nothing uncertain: every draw is the median.
 SURE = Learning(rate_log_sd=1e-9, yield_log_sd=0, carry_log_sd=0, bias_log_sd=0)

@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 
 from putlab.errors import UsageError
+from putlab.flat_green.near_hole import area_chance, leave_within
+from putlab.flat_green.strike import Strikes
 from putlab.holeout import hole_out
-from putlab.near_hole import area_chance, leave_within
 from putlab.skill import Skill
-from putlab.strike import Strikes
 
 GOLFER = Skill.constant(1.6, 11, line_bias_deg=0.3, pace_bias_pct=-3)
 WITHIN_FT = (0.5, 1.0, 2.0, 4.0, 8.0, 15.0)

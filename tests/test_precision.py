@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from putlab.precision import reading_share
+from putlab.decision.precision import reading_share
 from putlab.spread import MISHIT_TIMES
 
 

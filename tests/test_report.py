@@ -11,11 +11,11 @@ import pytest
 from bs4 import BeautifulSoup
 from demo_findings import MADE, findings, page
 
-from putlab import findings as findings_module
 from putlab.change import compare
 from putlab.errors import OutputError, UsageError
 from putlab.estimate import estimate_table
-from putlab.findings import NEXT, SESSION_MINUTES, judged_component, several_changes
+from putlab.pages import findings as findings_module
+from putlab.pages.findings import NEXT, SESSION_MINUTES, judged_component, several_changes
 from putlab.plan import drill_words, plan_session
 from putlab.report import plain_values, readings, render, write_report
 from putlab.rules import ReadingRules

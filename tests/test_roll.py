@@ -6,8 +6,8 @@ from scipy.integrate import solve_ivp
 from slope_simulation import acceleration, forces
 
 from putlab.errors import UsageError
-from putlab.green import Green, NeverStops
 from putlab.roll import break_ft, path, stop_ft
+from putlab.sloped_green.green import Green, NeverStops
 
 # Green speed, slope, direction of downhill, start line, flat roll-out.
 PUTTS = [

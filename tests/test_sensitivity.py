@@ -5,9 +5,9 @@ import pytest
 from made_standings import made_standing
 from scipy.stats import norm
 
-from putlab.measuring import drawn_readings, measuring, value_of
+from putlab.decision.measuring import drawn_readings, measuring, value_of
+from putlab.decision.setting import make_case
 from putlab.sensitivity import LEARNING_FACTORS, sensitivity, sensitivity_chart
-from putlab.setting import make_case
 from putlab.skill import Skill
 from putlab.worth import advise, advise_case, expected_by_skill
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from putlab.errors import UsageError
-from putlab.several import change_table, shrink
+from putlab.trials.several import change_table, shrink
 
 SCALE = 0.2 / np.sqrt(2)
 

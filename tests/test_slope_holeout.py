@@ -5,14 +5,14 @@ import pytest
 from scipy.optimize import minimize
 from slope_simulation import G_FT_S2, normals, play, roll_out, struck
 
-from putlab.aim import aim_past
 from putlab.errors import UsageError
-from putlab.green import Green, NeverStops
 from putlab.holeout import hole_out
-from putlab.lies import Lies, Strike
-from putlab.misses import miss_places
 from putlab.skill import Skill
 from putlab.slope_holeout import SEEKS, SlopePutts, best_targets
+from putlab.sloped_green.aim import aim_past
+from putlab.sloped_green.green import Green, NeverStops
+from putlab.sloped_green.lies import Lies, Strike
+from putlab.sloped_green.misses import miss_places
 from putlab.target import weigh_aims
 
 TOUR_LIKE = Skill.constant(1.4, 9.0)

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from made_standings import made_standing
 
+from putlab.decision.stakes import LONGEST_FT, make_stakes, solve_chain, uncertain_mix
 from putlab.holeout import hole_out
 from putlab.rounds import RoundMix, shipped_mix
 from putlab.skill import Skill
-from putlab.stakes import LONGEST_FT, make_stakes, solve_chain, uncertain_mix
 
 GREEN = (1.1, 8.0)
 MIX = shipped_mix("handicap 10")

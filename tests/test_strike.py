@@ -5,9 +5,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from putlab.fan import Fan
+from putlab.flat_green.fan import Fan
+from putlab.flat_green.strike import Strikes, normal_nodes
 from putlab.skill import Skill
-from putlab.strike import Strikes, normal_nodes
 
 EDGES = [(-0.7, 1.9), (-np.inf, 0.4), (1.2, np.inf), (-np.inf, np.inf), (6.0, np.inf)]
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from putlab import wording
-from putlab.wording import THIN
+from putlab.pages import wording
+from putlab.pages.wording import THIN
 
 
 @pytest.mark.parametrize(

@@ -124,8 +124,8 @@ def test_a_time_that_is_none_is_refused(minutes):
 def test_the_tours_own_average_putts_make_a_golfer_who_putts_so():
     # The published averages, read as a reference of the user's own: 8 ft takes 1.50 putts
     # (PGA TOUR / Broadie 2011).
+    from putlab.decision.reference import reference_skill
     from putlab.holeout import hole_out
-    from putlab.reference import reference_skill
 
     tour = tour_reference()
     skill, name, source = reference_skill(tour, stimp_ft=11.0, past_ft=1.0)
@@ -135,7 +135,7 @@ def test_the_tours_own_average_putts_make_a_golfer_who_putts_so():
 
 
 def test_a_reference_of_one_distance_is_refused():
-    from putlab.reference import reference_skill
+    from putlab.decision.reference import reference_skill
 
     poor = Reference("club", "made", np.array([1.0, 8.0]), np.array([1.0, 1.6]))
     with pytest.raises(UsageError, match="two distances or more"):

@@ -6,7 +6,7 @@ from matplotlib.patches import Circle
 from scipy.special import ndtri
 
 from putlab.charts.chart import BLUE, GREY, INK, VERMILION, Chart, drawing, legend_below
-from putlab.flat import past_limit_ft, rim_ft
+from putlab.flat_green.flat import past_limit_ft, rim_ft
 from putlab.published import HOLE_RADIUS_FT
 from putlab.settings import PAST_FT, SEED, STIMP_FT
 
@@ -68,7 +68,7 @@ def ten_putts(skill, distance_ft, one_putt, *, stimp_ft=STIMP_FT, past_ft=PAST_F
 
 
 def _drops(distance_ft, line_rad, roll_ft, stimp_ft):
-    """Tell which balls drop (Holmes 1991, Penner 2002; see `putlab.flat`)."""
+    """Tell which balls drop (Holmes 1991, Penner 2002; see `putlab.flat_green.flat`)."""
     offset = np.abs(distance_ft * np.sin(line_rad))
     along = distance_ft * np.cos(line_rad)
     inside = (offset < HOLE_RADIUS_FT) & (along > 0)
@@ -157,8 +157,8 @@ def _alt(player, every):
         near = int((np.hypot(missed["right_ft"], missed["past_ft"]) <= CLOSE_FT).sum())
         said.append(
             f"from {distance:g} ft {count.get('holed', 0)} drop, {count.get('short', 0)} stop "
-            f"short, {count.get('past', 0)} run past; of the {len(missed)} that miss {near} within "
-            f"{CLOSE_FT:g} ft"
+            f"short, {count.get('past', 0)} run past; of the {len(missed)} that miss {near} "
+            f"within {CLOSE_FT:g} ft"
         )
     return (
         f"Ten typical putts of {player} seen from above, to scale with the hole: "

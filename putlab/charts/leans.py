@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from putlab.advice import at_least_shown, named
 from putlab.charts.chart import BLUE, GREY, INK, VERMILION, Chart, drawing, legend_below
+from putlab.decision.advice import at_least_shown, named
 
 # How a row is drawn: still the choice, another one that is as good, another one.
 LOOK = {

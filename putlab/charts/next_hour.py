@@ -11,7 +11,7 @@ from putlab.charts.chart import (
     interval_marks,
     legend_below,
 )
-from putlab.wording import sure
+from putlab.pages.wording import sure
 
 SAVED = "saved_next_hour"
 
@@ -25,7 +25,7 @@ def next_hour_chart(advice):
 
     Parameters
     ----------
-    advice : putlab.advice.Advice
+    advice : putlab.decision.advice.Advice
         From `putlab.worth.advise`.
 
     Returns

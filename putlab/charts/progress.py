@@ -16,7 +16,7 @@ from putlab.charts.chart import (
 from putlab.charts.spread import COLUMN
 from putlab.design import REFERENCE_FT
 from putlab.golfer import summary
-from putlab.wording import interval, quantity
+from putlab.pages.wording import interval, quantity
 
 TITLE = {
     "line": f"Line at {REFERENCE_FT:g} ft, degrees",

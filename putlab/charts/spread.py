@@ -14,8 +14,8 @@ from putlab.charts.chart import (
     legend_below,
 )
 from putlab.golfer import summary
+from putlab.pages.wording import interval, quantity
 from putlab.readings import lengths_ft, practice_putts
-from putlab.wording import interval, quantity
 
 COLUMN = {"line": "line_sd_deg", "pace": "pace_sd_pct"}
 TITLE = {"line": "Line spread, degrees", "pace": "Pace spread, %"}

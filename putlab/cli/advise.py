@@ -85,7 +85,7 @@ def advise(
 
 def _says(one, weeks):
     """Return what the advice says, a sentence a line."""
-    from putlab.measuring import measuring
+    from putlab.decision.measuring import measuring
     from putlab.minutes import SHORTEST_SESSION, split_minutes, split_weeks
 
     said = [one.sentence, one.lost_sentence, measuring(one).sentence]
@@ -175,7 +175,7 @@ def advices(log, minutes, players, options, *, seed):
 
     Returns
     -------
-    tuple of putlab.golfer.SpreadFit and list of putlab.advice.Advice
+    tuple of putlab.golfer.SpreadFit and list of putlab.decision.advice.Advice
         The fit, and one advice a player.
 
     Raises
@@ -210,7 +210,7 @@ def _show(advice, says, leans):
     from rich.console import Console
     from rich.table import Table
 
-    from putlab.advice import CAUTION, shown_table
+    from putlab.decision.advice import CAUTION, shown_table
 
     console = Console()
     for number, one in enumerate(advice):

@@ -80,7 +80,7 @@ def game(
 def _deal(mix, player, holes, seed, session, slopes, output):
     from datetime import date
 
-    from putlab.deal import deal_game, in_words
+    from putlab.counted_games.deal import deal_game, in_words
     from putlab.writing import write_table
 
     session = session or date.today().isoformat()
@@ -162,7 +162,7 @@ def _players(putts, player):
 
 def _judge_one(fit, putts, player, past_ft, reference):
     with progress(f"Judging the games of {player}") as advance:
-        from putlab.played import judge_games
+        from putlab.counted_games.played import judge_games
 
         return judge_games(
             fit, putts, player, reference=reference, past_ft=past_ft, advance=advance

@@ -21,7 +21,7 @@ def notebooks(folder: Folder):
     """
     from putlab.cli.console import say
     from putlab.notebooks import copy_out
-    from putlab.wording import counted
+    from putlab.pages.wording import counted
 
     copied = copy_out(folder)
     say(f"{counted(len(copied.written), 'file')} copied into {folder}.")

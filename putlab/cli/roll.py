@@ -53,7 +53,7 @@ def roll(
     _check(distance_ft, past_ft, slope_to_deg, line_sd_deg, pace_sd_pct)
     import pandas as pd
 
-    from putlab.green import Green
+    from putlab.sloped_green.green import Green
 
     green = Green(stimp_ft, slope_pct)
     straight = _straight(green, distance_ft, past_ft, slope_to_deg)
@@ -110,9 +110,9 @@ def _aimed(green, distance_ft, slope_to_deg, line_sd_deg, pace_sd_pct):
     """Return the line and pace that drop most often, where they finish and how often."""
     import numpy as np
 
-    from putlab.choice import choose
-    from putlab.lies import Lies, Strike
     from putlab.roll import stop_ft
+    from putlab.sloped_green.choice import choose
+    from putlab.sloped_green.lies import Lies, Strike
 
     lies = Lies.on(green, distance_ft, slope_to_deg)
     line, rolled = choose(lies, line_sd_deg, pace_sd_pct)

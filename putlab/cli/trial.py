@@ -58,8 +58,8 @@ def trial(
     lengths = feet(distances)
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
-    from putlab.blocks import schedule
     from putlab.trial import METRICS, design_trial
+    from putlab.trials.blocks import schedule
 
     if metric not in METRICS:
         raise UsageError(f"--metric {metric}: expected one of {', '.join(METRICS)}.")
@@ -97,7 +97,7 @@ def _conditions(metric, detect, lengths, golfer, rules):
     if metric != "strokes" and golfer is None:
         return None
     from putlab.rounds import shipped_mix
-    from putlab.trial_golfer import conditions_of, strokes_conditions
+    from putlab.trials.trial_golfer import conditions_of, strokes_conditions
 
     if metric == "strokes":
         own = {"golfer": golfer, "distances_ft": lengths, "rules": rules}

@@ -28,10 +28,10 @@ from simulated_golfers import (  # noqa: E402
     true_savings,
 )
 
+from putlab.decision.setting import MIX_LOG_SD, make_case  # noqa: E402
 from putlab.minutes import Problem  # noqa: E402
 from putlab.priors import PRIORS  # noqa: E402
 from putlab.readings import COMPONENTS  # noqa: E402
-from putlab.setting import MIX_LOG_SD, make_case  # noqa: E402
 from putlab.simulate import draw_component  # noqa: E402
 from putlab.worth import advise_case  # noqa: E402
 

@@ -15,8 +15,12 @@ from scipy.stats import binom, t
 sys.path.insert(0, str(Path(__file__).parent.parent))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from decision_runs import RESULTS, SPOTS, main  # noqa: E402
+from decision_runs import RESULTS, SPOTS, drawn_golfer, main  # noqa: E402
 from record import record  # noqa: E402
+from simulated_golfers import play_log, quick_fit  # noqa: E402
+
+from putlab.decision.setting import make_case  # noqa: E402
+from putlab.worth import advise_case  # noqa: E402
 
 pytestmark = pytest.mark.calibration
 
@@ -105,6 +109,48 @@ def test_a_chance_of_a_half_or_two_thirds_comes_true_as_often():
     )
     assert len(said) >= 20
     assert low <= right <= high
+
+
+def test_fits_with_fewer_draws_decide_as_full_ones_do():
+    rng, compared = np.random.default_rng(77), []
+    for number in range(5):
+        log = play_log(drawn_golfer(rng, number), rng)
+        quick, full = (
+            advise_case(make_case(fit.golfer(), draws=draws, cache=False), minutes=60)
+            for fit, draws in (
+                (quick_fit(log, seed=number), 100),
+                (quick_fit(log, seed=number + 50, draws=1000, tune=500, chains=4), 200),
+            )
+        )
+        saved = [advice.table["saved_next_hour"] for advice in (quick, full)]
+        compared.append(
+            {
+                "tied": quick.choice in full.ties,
+                "p_apart": np.abs(quick.worth.p_best - full.worth.p_best).max(),
+                "saved_apart": np.abs(saved[0] / saved[1] - 1).max(),
+                "lo_apart_in_widths": _ends_apart(quick.table, full.table),
+            }
+        )
+    table = pd.DataFrame(compared)
+    record(
+        "decision_quick_fits",
+        what="600 draws and 100 of skill against 4,000 and 200: choices, chances, savings",
+        logs=len(table),
+        rows=table.to_dict("records"),
+    )
+    assert table["tied"].all()
+    assert table["p_apart"].max() < 0.12
+    assert table["lo_apart_in_widths"].max() < 0.15
+
+
+def _ends_apart(quick, full):
+    """Return how far interval ends lie apart, in widths of the full one's interval."""
+    width = full["saved_next_hour_hi"] - full["saved_next_hour_lo"]
+    ends = [
+        np.abs(quick[f"saved_next_hour_{end}"] - full[f"saved_next_hour_{end}"]) / width
+        for end in ("lo", "hi")
+    ]
+    return float(np.mean(ends))
 
 
 def reliability(found):

@@ -35,12 +35,18 @@ from record import RESULTS, record  # noqa: E402
 from scipy.stats import norm  # noqa: E402
 
 from putlab import fitting  # noqa: E402
-from putlab.arms import choose_arms, putt_counts  # noqa: E402
-from putlab.blocks import schedule  # noqa: E402
-from putlab.contrast import contrast  # noqa: E402
+from putlab.decision.precision import reading_share  # noqa: E402
 from putlab.design import make_design, session_table  # noqa: E402
 from putlab.golfer import named_quantities, summary  # noqa: E402
-from putlab.looking import (  # noqa: E402
+from putlab.priors import PRIORS  # noqa: E402
+from putlab.readings import cells, lengths_ft  # noqa: E402
+from putlab.simulate import rounded, simulate_errors, steady  # noqa: E402
+from putlab.spread import MISHIT_MOST  # noqa: E402
+from putlab.trial import Conditions, design_trial  # noqa: E402
+from putlab.trials.arms import choose_arms, putt_counts  # noqa: E402
+from putlab.trials.blocks import schedule  # noqa: E402
+from putlab.trials.contrast import contrast  # noqa: E402
+from putlab.trials.looking import (  # noqa: E402
     CANNOT_TELL,
     DETECT_PCT,
     HELPED,
@@ -51,12 +57,6 @@ from putlab.looking import (  # noqa: E402
     p_small,
     verdict,
 )
-from putlab.precision import reading_share  # noqa: E402
-from putlab.priors import PRIORS  # noqa: E402
-from putlab.readings import cells, lengths_ft  # noqa: E402
-from putlab.simulate import rounded, simulate_errors, steady  # noqa: E402
-from putlab.spread import MISHIT_MOST  # noqa: E402
-from putlab.trial import Conditions, design_trial  # noqa: E402
 
 LENGTHS_FT = (5.0, 10.0, 20.0)
 SD_DEG, STEP_DEG, MISHITS, FORM, SETUP_DEG = 1.0, 1.0, 0.02, 0.06, 0.25

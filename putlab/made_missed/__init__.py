@@ -1,0 +1,1 @@
+"""Parts of the made-and-missed model: outcomes, chances, the joint model, its sampling."""

@@ -1,0 +1,1 @@
+"""Parts of a trial: arms, blocks, contrast, early looks, cautions, the textbook beside it."""
