@@ -123,6 +123,12 @@ def decide(kind, number):
         "regret_expected": round(float(advice.row["expected_regret"]), 5),
         "p_all": " ".join(f"{p:.3f}" for p in advice.worth.p_best),
     }
+    if kind != "drawn":
+        saved = advice.worth.saved
+        better = (saved > saved[:, [chosen]]).mean(axis=0)
+        row["better_all"] = " ".join(f"{p:.3f}" for p in better)
+        row["saved_all"] = " ".join(f"{s:.4f}" for s in saved.mean(axis=0))
+        row["true_all"] = " ".join(f"{s:.4f}" for s in savings)
     if kind == "drawn":
         plans = ten_hours(case, log, rng)
         after = strokes(golfer, list(plans.values()), learning=DEFAULT)
