@@ -9,8 +9,8 @@ from scipy.stats import norm
 
 from putlab.holeout import hole_out
 from putlab.made_missed.chance import leave_chance, made_chance
+from putlab.made_missed.strips import FAR_FT, PhysicalHole, PlainHole
 from putlab.skill import Skill
-from putlab.sloped_green.strips import FAR_FT, PhysicalHole, PlainHole
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
 HOLE_RADIUS_FT = 4.25 / 24  # Rules of Golf: 4.25 inches across

@@ -2,7 +2,8 @@
 
 For each direction of a strip the roll-out is integrated in closed form; over directions by
 Gauss-Legendre quadrature. As in `putlab.flat_green.strike` the weights of a range are
-scaled to its exact probability, so that only the mean over a range carries error, however narrow the spread.
+scaled to its exact probability, so that only the mean over a range carries error, however
+narrow the spread.
 """
 
 from dataclasses import dataclass
@@ -10,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytensor.tensor as pt
 
+from putlab.made_missed.strips import PhysicalHole, leave_strips, made_strips
 from putlab.settings import PAST_FT
-from putlab.sloped_green.strips import PhysicalHole, leave_strips, made_strips
 from putlab.spread import interval_probability
 
 # Keeps a range without probability from dividing by nought.
@@ -133,7 +134,7 @@ def event_chance(strips, line, pace, events):
 
     Parameters
     ----------
-    strips : putlab.sloped_green.strips.Strips
+    strips : putlab.made_missed.strips.Strips
         Ranges of direction and roll-outs, as arrays or tensors.
     line : Scatter
         Direction of each event's putt, in radians.

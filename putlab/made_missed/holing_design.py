@@ -7,9 +7,9 @@ import pandas as pd
 
 from putlab.design import REFERENCE_FT, bump_correlation, make_design
 from putlab.made_missed.holing_data import ALIKE
+from putlab.made_missed.strips import PhysicalHole, Strips, leave_strips, made_strips
 from putlab.readings import COMPONENTS
 from putlab.settings import PAST_FT
-from putlab.sloped_green.strips import PhysicalHole, Strips, leave_strips, made_strips
 
 EVENT = [*ALIKE, "low_ft", "high_ft"]
 

@@ -25,8 +25,8 @@ import pymc as pm
 import pytensor.tensor as pt
 
 from putlab.made_missed.chance import Scatter, event_chance
+from putlab.made_missed.strips import Strips
 from putlab.published import green_spread
-from putlab.sloped_green.strips import Strips
 from putlab.spread import MISHIT_TIMES, PARAMETERS, add_component, cell_location
 
 # How far golfers and greens differ from the published split: within half and double for two
@@ -119,7 +119,7 @@ def strips_of(data):
 
     Returns
     -------
-    putlab.sloped_green.strips.Strips
+    putlab.made_missed.strips.Strips
         Of tensors.
     """
     line, weight, low, high = (data["node"][i] for i in range(4))

@@ -28,7 +28,7 @@ def build_table_model(table, hole, *, past_ft=PAST_FT, pace_sd_pct=None, extra=F
     ----------
     table : pandas.DataFrame
         ``distance_ft, tries, made``.
-    hole : putlab.sloped_green.strips.PhysicalHole or putlab.sloped_green.strips.PlainHole
+    hole : putlab.made_missed.strips.PhysicalHole or putlab.made_missed.strips.PlainHole
         What the hole takes.
     past_ft : float
         How far past the hole the golfers aim to roll the ball.

@@ -14,8 +14,8 @@ import nutpie
 from record import record
 
 from putlab.made_missed.holing_table import build_table_model
+from putlab.made_missed.strips import FAR_FT, PlainHole
 from putlab.published import table
-from putlab.sloped_green.strips import FAR_FT, PlainHole
 
 # In the units of `putlab.made_missed.holing_table`, each with half a unit of its last digit.
 PUBLISHED = {
