@@ -126,3 +126,16 @@ def test_too_few_minutes_are_refused(case):
 def test_no_weeks_are_refused(case):
     with pytest.raises(UsageError, match="1 or more"):
         split_weeks(case, 60, weeks=0)
+
+
+def test_the_words_give_minutes_gain_and_what_else_would_gain(case):
+    split = split_minutes(case, 60)
+    most = split.table.sort_values("minutes").iloc[-1]
+    assert split.sentence.startswith(f"{most['minutes']:.0f} minutes")
+    assert f"equal time everywhere {split.saved_equal:.2f}" in split.sentence
+    assert split.sentence in split._repr_html_()
+
+
+def test_the_words_for_weeks_are_about_the_first():
+    case = make_case(made_standing(), reference=Skill.constant(1.4, 9.0))
+    assert split_weeks(case, 60).sentence.startswith("In the first week: ")

@@ -127,6 +127,42 @@ def test_the_sentence_puts_an_odd_look_in_its_place():
     assert "1 of 1 looks would be odd alone" in said
 
 
+def test_an_ordinary_day_is_called_one():
+    said = review_of(verdict="ordinary").sentence
+    assert said == "golfer, today: an ordinary day, nothing of it is news."
+
+
+def test_shares_and_biases_are_said_in_their_own_units():
+    share = review_of(verdict=NEW, look="share inside", today=0.25)
+    bias = review_of(verdict=NEW, look="bias", component="pace", today=-12.0)
+    assert "share of line inside the band at 6 ft 25" in share.sentence
+    assert "pace bias at 6 ft −12.0" in bias.sentence
+
+
+def test_a_visits_label_with_markup_does_not_run():
+    found = review_of(verdict=NEW)
+    html = Review("<b>x</b>", "<i>y</i>", 9, found.table, ["<u>z</u>"])._repr_html_()
+    assert not {"<b>x", "<i>y", "<u>z"} & set(html.replace(">", ">\n").split("\n"))
+    assert "&lt;b&gt;" in html
+    assert "&lt;u&gt;" in html
+
+
+def test_few_visits_before_are_pointed_out(log):
+    found = review(log, player="player 1", session="visit 02", seed=1,
+                   fit=lambda part: MadeFit())  # fmt: skip
+    assert any("1 earlier visit" in note for note in found[0].notes)
+
+
+def test_a_visit_of_games_only_says_that_nothing_was_practised(log):
+    last = log.putts["session"] == "visit 04"
+    putts = log.putts.assign(drill=np.where(last, "counted", "both"))
+    found = review(replace(log, putts=putts), player="player 1", seed=1,
+                   fit=lambda part: MadeFit())  # fmt: skip
+    assert found[0].table.empty
+    assert any("no practice putts" in note for note in found[0].notes)
+    assert "too few putts" in found[0].sentence
+
+
 @pytest.fixture
 def log(rng):
     return simulated_log(rng, players=2, sessions=4, lengths=[6.0, 10.0], each=6)

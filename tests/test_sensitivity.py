@@ -120,3 +120,9 @@ def test_expected_savings_average_over_learning_only(advice):
     assert by_skill.shape == (40, 12)
     assert by_skill.mean(axis=0) == pytest.approx(advice.worth.saved.mean(axis=0), rel=0.1)
     assert by_skill.std(axis=0).max() < advice.worth.saved.std(axis=0).max()
+
+
+def test_results_are_shown_in_a_notebook(found, advice):
+    assert found.sentence in found._repr_html_()
+    measured = measuring(advice, putts=(20,))
+    assert measured.sentence.split(";")[0] in measured._repr_html_()
