@@ -176,11 +176,11 @@ def each_player(
     }
     told = _told(progress, len(players))
     if cluster is None:
-        from putlab.pool import run_in_pool
+        from putlab.engines.pool import run_in_pool
 
         results, failed = run_in_pool(fit_one, jobs, workers=workers, finished=told)
     else:
-        from putlab.cluster import run_on_cluster
+        from putlab.engines.cluster import run_on_cluster
 
         results, failed = run_on_cluster(fit_one, jobs, address=cluster, finished=told)
     return RosterResult(

@@ -1,0 +1,1 @@
+"""Where many fits run side by side: processes of this machine, or a Dask cluster."""
