@@ -135,42 +135,73 @@ def numbers(row):
 
 
 def review(log, *, player=None, session=None, seed, fit=None):
-    """Review a visit of one player, or of everybody who was there.
+    """Review a visit of one player.
 
     Parameters
     ----------
     log : putlab.log.Log
         A log that has been read, the visit in it.
     player : str, optional
-        Label; default: everybody with such a visit and one before it.
+        Label; may be left out where the log has one player.
     session : str, optional
-        Label of the visit; default: each player's last.
+        Label of the visit; default: the player's last.
     seed : int
         Seed of the ordinary days.
     fit : callable, optional
-        ``fit(log) -> SpreadFit`` for the log without the visits; default:
+        ``fit(log) -> SpreadFit`` for the log without the visit; default:
         `putlab.golfer.fit_log`.
 
     Returns
     -------
-    list of Review
-        One a player.
+    Review
+        Table, sentence and notes.
 
     Raises
     ------
     UsageError
         No such player or visit, or no visit before it.
     """
-    players = list(log.putts["player"].unique())
-    named = players if player is None else [choose_player(players, player)]
-    visits = {}
-    for name in named:
+    player = choose_player(list(log.putts["player"].unique()), player)
+    visits = {player: choose_session(log, player, session)}
+    return _reviews(log, visits, seed, fit)[0]
+
+
+def review_everybody(log, *, session=None, seed, fit=None):
+    """Review a visit of everybody who was there, with one fit.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        A log that has been read, the visit in it.
+    session : str, optional
+        Label of the visit; default: each player's last.
+    seed : int
+        Seed of the ordinary days.
+    fit : callable, optional
+        As in `review`.
+
+    Returns
+    -------
+    list of Review
+        One a player who has such a visit and one before it.
+
+    Raises
+    ------
+    UsageError
+        Nobody has.
+    """
+    visits, last = {}, None
+    for player in log.putts["player"].unique():
         try:
-            visits[name] = choose_session(log, name, session)
-        except UsageError:
-            # Of a roster, those who were there are reviewed.
-            if name == named[-1] and not visits:
-                raise
+            visits[player] = choose_session(log, player, session)
+        except UsageError as error:
+            last = error
+    if not visits:
+        raise last
+    return _reviews(log, visits, seed, fit)
+
+
+def _reviews(log, visits, seed, fit):
     before = log_before(log, visits)
     fitted = (fit or _fit)(before)
     return [_review(log, before, fitted.golfer(p), visit, seed) for p, visit in visits.items()]

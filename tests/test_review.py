@@ -22,6 +22,7 @@ from putlab.review import (
     judge,
     log_before,
     review,
+    review_everybody,
     two_sided,
 )
 from putlab.rules import ReadingRules
@@ -150,7 +151,7 @@ def test_a_visits_label_with_markup_does_not_run():
 def test_few_visits_before_are_pointed_out(log):
     found = review(log, player="player 1", session="visit 02", seed=1,
                    fit=lambda part: MadeFit())  # fmt: skip
-    assert any("1 earlier visit" in note for note in found[0].notes)
+    assert any("1 earlier visit" in note for note in found.notes)
 
 
 def test_a_visit_of_games_only_says_that_nothing_was_practised(log):
@@ -158,9 +159,9 @@ def test_a_visit_of_games_only_says_that_nothing_was_practised(log):
     putts = log.putts.assign(drill=np.where(last, "counted", "both"))
     found = review(replace(log, putts=putts), player="player 1", seed=1,
                    fit=lambda part: MadeFit())  # fmt: skip
-    assert found[0].table.empty
-    assert any("no practice putts" in note for note in found[0].notes)
-    assert "too few putts" in found[0].sentence
+    assert found.table.empty
+    assert any("no practice putts" in note for note in found.notes)
+    assert "too few putts" in found.sentence
 
 
 @pytest.fixture
@@ -200,7 +201,7 @@ class MadeFit:
 
 def test_a_roster_is_reviewed_with_one_fit(log):
     fitted = []
-    found = review(log, seed=1, fit=lambda part: fitted.append(part) or MadeFit())
+    found = review_everybody(log, seed=1, fit=lambda part: fitted.append(part) or MadeFit())
     assert [one.player for one in found] == ["player 1", "player 2"]
     assert len(fitted) == 1
     assert all(one.earlier == 3 for one in found)
@@ -209,8 +210,13 @@ def test_a_roster_is_reviewed_with_one_fit(log):
 def test_who_was_not_there_is_passed_over(log):
     gone = (log.putts["player"] == "player 2") & (log.putts["session"] == "visit 04")
     log = replace(log, putts=log.putts[~gone].reset_index(drop=True))
-    found = review(log, session="visit 04", seed=1, fit=lambda part: MadeFit())
+    found = review_everybody(log, session="visit 04", seed=1, fit=lambda part: MadeFit())
     assert [one.player for one in found] == ["player 1"]
+
+
+def test_a_visit_that_nobody_has_is_refused(log):
+    with pytest.raises(UsageError, match="no session"):
+        review_everybody(log, session="visit 9", seed=1, fit=lambda part: MadeFit())
 
 
 def test_a_new_condition_is_pointed_out(log):
@@ -218,9 +224,11 @@ def test_a_new_condition_is_pointed_out(log):
     putts = log.putts.assign(condition=np.where(today, "new grip", "old grip"))
     found = review(replace(log, putts=putts), player="player 1", seed=1,
                    fit=lambda part: MadeFit())  # fmt: skip
-    assert any("new grip is new today" in note for note in found[0].notes)
+    assert any("new grip is new today" in note for note in found.notes)
 
 
 def test_the_same_seed_gives_the_same_review(log):
-    first, second = (review(log, seed=4, fit=lambda part: MadeFit()) for _ in range(2))
+    first, second = (
+        review_everybody(log, seed=4, fit=lambda part: MadeFit()) for _ in range(2)
+    )
     assert first[0].table.equals(second[0].table)

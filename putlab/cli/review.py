@@ -36,16 +36,16 @@ def review(
 
     check_writable(output)
     putts = fitted.read(log)
-    from putlab.review import review as review_log
+    from putlab.review import review as review_one
+    from putlab.review import review_everybody
 
     # The fit keeps its own seed, so that another seed of the days needs no other fit.
-    found = review_log(
-        putts,
-        player=player,
-        session=session,
-        seed=seed,
-        fit=lambda part: fitted.fit(part, seed=DEFAULT_SEED),
-    )
+    options = {"session": session, "seed": seed}
+    options["fit"] = lambda part: fitted.fit(part, seed=DEFAULT_SEED)
+    if player is None:
+        found = review_everybody(putts, **options)
+    else:
+        found = [review_one(putts, player=player, **options)]
     if output is None:
         for one in found:
             _show(one)
