@@ -1,4 +1,4 @@
-"""The report of a roster whose players are fitted alone, one after the other or side by side."""
+"""The report of a roster whose players are fitted alone, side by side."""
 
 from dataclasses import dataclass, replace
 

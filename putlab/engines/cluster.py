@@ -41,7 +41,7 @@ def run_on_cluster(function, jobs, *, address, finished=None):
     results, failed = {}, {}
     with _connected(address) as client:
         _same_versions(client, address)
-        waiting = {name: 1 for name in jobs}
+        waiting = dict.fromkeys(jobs, 1)
         while waiting:
             for name, outcome in _outcomes(client, function, {n: jobs[n] for n in waiting}):
                 if not isinstance(outcome, BaseException):
