@@ -4,7 +4,8 @@ A *lie* is a distance from the hole and the direction of downhill seen from ther
 lie a fan of start directions is laid over all that can drop, with the paces that drop in each
 (`putlab.sloped_green.holing_rolls`). Those do not depend on the golfer. A golfer scatters
 direction and pace about an aim; the chance of dropping is then, for each direction, a
-difference of normal probabilities, summed over the fan with the exact normal probability of each direction's cell.
+difference of normal probabilities, summed over the fan with the exact normal probability of
+each direction's cell.
 
 The mean of a function of where a *miss* stops is its mean over all putts, hole covered, less
 its mean over those that drop; both are smooth, so a few nodes serve.
