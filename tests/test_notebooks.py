@@ -113,7 +113,11 @@ class TestNotebook:
 
 
 def test_the_coach_report_has_its_parameters_in_a_tagged_cell():
-    tagged = [c for c in code_cells(read("coach_report")) if "parameters" in c.metadata["tags"]]
+    tagged = [
+        c
+        for c in code_cells(read("coach_report"))
+        if "parameters" in c.metadata.get("tags", [])
+    ]
     names = {target.id for node in ast.parse(tagged[0].source).body for target in node.targets}
     assert {"LOG", "PLAYER", "PAGE"} <= names
 
