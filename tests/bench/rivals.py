@@ -5,6 +5,7 @@ All read the same simulated log: two players, ten visits, five lengths, whole de
 """
 
 import json
+import resource
 import sys
 import time
 from pathlib import Path
@@ -90,9 +91,9 @@ def plain_model(log):
         level = pm.Normal("level", base[:, None], 0.2, shape=shape)
         bias = pm.Normal("bias", 0, 0.7, shape=shape)
         setup_sd = pm.LogNormal("setup_sd", np.log(0.25), 0.7)
-        setup = pm.Normal("setup", 0, setup_sd, shape=visit.max() + 1)
+        setup = pm.Normal("setup", 0, setup_sd, shape=int(visit.max()) + 1)
         form_sd = pm.LogNormal("form_sd", np.log(0.07), 0.7)
-        form = form_sd * pm.Normal("form_u", 0, 1, shape=visit.max() + 1)
+        form = form_sd * pm.Normal("form_u", 0, 1, shape=int(visit.max()) + 1)
         mu = bias[player, length] + setup[visit]
         sd = pm.math.exp(level[player, length] + form[visit])
         pm.Normal("line_deg", mu, sd, observed=line_deg)
@@ -203,7 +204,10 @@ def main(kind, putts):
         if values.size
     }
     name = min(slowest, key=slowest.get)
+    used = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    cpu = sum(usage.ru_utime + usage.ru_stime for usage in used)
     found = {"build": build, "sampling": sampling, "ess": slowest[name], "slowest": name}
+    found |= {"cpu": cpu}
     print("\n" + json.dumps(found))
 
 

@@ -44,7 +44,8 @@ def _told(measured, kind, putts, ran):
     rate = found["ess"] / found["sampling"]
     note = (
         f"{found['sampling']:.1f} s after {found['build']:.1f} s to build; "
-        f"{found['ess']:.0f} of {found['slowest']}; {ran.megabytes:.0f} MB"
+        f"{found['ess']:.0f} of {found['slowest']}; {found['cpu']:.0f} s of processor in all; "
+        f"{ran.megabytes:.0f} MB"
     )
     measured.add("sampling", what, rate, "ESS/s", note=note)
     return rate
