@@ -90,19 +90,15 @@ def component_designs(readings, green, visits, lengths, players, priors):
     Returns
     -------
     dict of str to putlab.design.Design
-        By component. Visits without readings are left out: what a visit's putts share can't
-        be told from a dozen made or missed.
+        By component, each with all visits and conditions.
     """
-    keys = ["player", "session"]
-    used = pd.concat([rows[keys] for rows in readings.values()]).drop_duplicates()
-    first = visits.groupby("player", sort=False).head(1)[keys]
-    kept = visits.merge(pd.concat([used, first]).drop_duplicates(), on=keys)
+    first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
     seen = pd.concat([*readings.values(), green])[["player", "condition"]].drop_duplicates()
     blank = _nothing_read(seen.merge(first, on="player"))
     designs = {}
     for name in COMPONENTS:
         rows = pd.concat([readings[name], blank], ignore_index=True)
-        design = make_design(rows, kept, lengths, players, priors[name])
+        design = make_design(rows, visits, lengths, players, priors[name])
         designs[name] = replace(design, rows=readings[name])
     return designs
 
