@@ -57,6 +57,7 @@ from putlab.trials.looking import (  # noqa: E402
     p_small,
     verdict,
 )
+from putlab.trials.trial_golfer import FOR_THE_CHANGE  # noqa: E402
 
 LENGTHS_FT = (5.0, 10.0, 20.0)
 SD_DEG, STEP_DEG, MISHITS, FORM, SETUP_DEG = 1.0, 1.0, 0.02, 0.06, 0.25
@@ -68,7 +69,7 @@ SCENARIOS = {
     "practice": {"looks": (2, 4, 6, 8, 10), "trend": TREND},
     "before-after": {"looks": (6, 8, 10), "trend": TREND, "in_turn": True},
     "before-after-straight": {"looks": (6, 8, 10), "straight": -0.26, "in_turn": True},
-    "cut": {"looks": (9,), "effect": np.log(1 - CUT)},
+    "cut": {"looks": (12,), "effect": np.log(1 - CUT)},
 }
 # Standard errors from the bar within which a look is sampled: twice the most by which the
 # approximation was off in the 30 logs of ``sift``.
@@ -84,7 +85,7 @@ def trial_design(sessions):
     prior = PRIORS["line"]
     mishits = MISHIT_MOST * prior.mishit_a / (prior.mishit_a + prior.mishit_b)
     share = reading_share(SD_DEG, step=STEP_DEG, mishit_share=mishits)
-    known = Conditions(share=share, form_sd=FORM, visit_means=True)
+    known = Conditions(share=share * FOR_THE_CHANGE, form_sd=FORM, visit_means=True)
     return design_trial(LENGTHS_FT, DETECT_PCT, conditions=known, sessions=sessions)
 
 
@@ -182,6 +183,14 @@ def run(name, trials):
     report(name, path)
 
 
+def _information(sd):
+    """Return what the looks told, as a share of what the trial was designed to gather."""
+    bar = Bar(
+        np.log1p(REGION_PCT / 100), -np.log(1 - CUT), np.sqrt(2) * PRIORS["line"].effect_sd
+    )
+    return bar.information(sd) / bar.designed_information
+
+
 def _short(found):
     return {k: v if isinstance(v, str) else f"{v:.6g}" for k, v in found.items()}
 
@@ -199,6 +208,7 @@ def report(name, path):
         "ever_helped": float(said[HELPED].mean()),
         "ever_hurt": float(said[HURT].mean()),
         "ever_either": float((said[HELPED] | said[HURT]).mean()),
+        "information_of_designed_at_last_look": float(_information(last["sd"]).mean()),
         "coverage_at_last_look": float(((last["lo"] <= truth) & (truth <= last["hi"])).mean()),
         "mean_log_ratio_at_last_look": float(last["mean"].mean()),
         "true_log_ratio": float(truth),
