@@ -1,5 +1,6 @@
 """Figures, each with the words that say what it shows and the numbers it draws."""
 
+from putlab.charts.beliefs import beliefs_chart
 from putlab.charts.change import change_chart
 from putlab.charts.chart import Chart
 from putlab.charts.finish import finish_chart, ten_putts
@@ -12,6 +13,7 @@ from putlab.charts.spread import new_day_table, spread_chart, visit_spreads
 
 __all__ = [
     "Chart",
+    "beliefs_chart",
     "change_chart",
     "finish_chart",
     "leans_chart",

@@ -88,7 +88,7 @@ class Chart:
         """Return the picture as SVG text, the same bytes each time."""
         return self._written("svg", metadata={"Date": None, "Creator": None}).decode("utf-8")
 
-    def png(self, dpi=72):
+    def png(self, dpi=100):
         """Return the picture as PNG bytes.
 
         Parameters

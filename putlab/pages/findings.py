@@ -1,6 +1,7 @@
 """Everything a report says of one player, worked out once."""
 
 from dataclasses import dataclass
+from html import escape
 
 import numpy as np
 import pandas as pd
@@ -106,6 +107,12 @@ class Findings:
             f"{quantity(row['strokes_lost'], 'strokes_lost')} a round against the "
             f"{self.advice.reference} ({ends})."
         )
+
+    def _repr_html_(self):
+        said = (self.advice.sentence, self.lost_most, f"Next session: {self.next_session}")
+        paragraphs = "".join(f"<p>{escape(text)}</p>" for text in said)
+        title = f"<p><strong>{escape(self.player)}</strong></p>"
+        return title + paragraphs + self.estimates.round(2).to_html(index=False, border=0)
 
 
 def find(log, fit, player):
