@@ -71,9 +71,9 @@ class SlopePutts:
     -----
     Refined twice, for spreads of 0.2 to 4 degrees and 2 to 25 % and up to 60 ft, one-putt
     chances move by less than 0.0005 and three-putt chances and average putts by less than
-    0.001 on slopes up to 0.6 of the steepest that holds a ball, and by 0.002, 0.004 and
-    0.005 up to 0.8 of it. A slope takes a second or two to solve (twice that when seeking
-    the fewest putts), and each further draw half a second.
+    0.0015 on slopes up to 0.6 of the steepest that holds a ball (4.7 % at a green speed of
+    10 ft), and by 0.001 and 0.004 up to 0.8 of it. A slope takes a second or two to solve
+    (twice that when seeking the fewest putts), and each further draw half a second.
     """
 
     skill: object

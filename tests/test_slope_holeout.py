@@ -116,7 +116,7 @@ def test_error_bound_on_an_ordinary_slope():
 
 @pytest.mark.calibration
 @pytest.mark.parametrize(
-    ("share", "bound"), [(0.6, [5e-4, 1e-3, 1e-3]), (0.8, [2e-3, 4e-3, 5e-3])]
+    ("share", "bound"), [(0.6, [5e-4, 1.5e-3, 1.5e-3]), (0.8, [1e-3, 4e-3, 4e-3])]
 )
 def test_error_bound_up_to_a_share_of_the_steepest_slope(share, bound, rng):
     for stimp_ft in (8, 10, 12):

@@ -132,5 +132,5 @@ def _cost(lies, line, roll, line_sd, pace_sd, next_putts):
     strike = Strike(line, roll, line_sd, none, pace_sd, none)
     if next_putts is None:
         return -lies.holed_chance(strike)
-    leave, to, chance = lies.rests(strike, nodes=21, dropping=3, reach=4.2)
+    leave, to, chance = lies.rests(strike, nodes=(15, 29), dropping=3, reach=4.2)
     return np.sum(chance * next_putts(leave, to), axis=-1)

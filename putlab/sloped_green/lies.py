@@ -26,8 +26,9 @@ from putlab.sloped_green.holing_rolls import holing_rolls
 REACH = 5.0
 # Directions of the fan over each lie: all that can drop, or those that one aim can take.
 ALL_DIRECTIONS, DIRECTIONS = 48, 96
-# Even nodes over ± REACH: for a normal this spacing integrates smooth functions to rounding.
-NODES = 41
+# Even nodes of direction and of pace over ± REACH. For a normal either spacing integrates
+# smooth functions to rounding; pace has more because its feet spread wider past the hole.
+NODES = (31, 81)
 # Gauss-Legendre nodes in each stretch of pace that drops.
 DROPPING = 10
 
@@ -223,7 +224,7 @@ class Lies:
         ----------
         strike : Strike
             Arrays of shape (lies,) or (lies, aims).
-        nodes : int
+        nodes : tuple of int
             Nodes of direction, and of pace.
         dropping : int
             Nodes of each stretch of pace that drops.
@@ -242,13 +243,13 @@ class Lies:
 
     def _everywhere(self, strike, nodes, reach):
         """Return places for all putts: even nodes of direction by even nodes of pace."""
-        z = np.linspace(-reach, reach, nodes)
-        weight = np.exp(-z * z / 2)
-        weight /= weight.sum()
+        across, along = (np.linspace(-reach, reach, count) for count in nodes)
+        shares = [np.exp(-z * z / 2) for z in (across, along)]
         two = strike.each(2)
-        line = two.mean_line_deg + two.line_sd_deg * z[:, None]
-        roll = np.maximum(two.mean_roll_ft + two.roll_sd_ft * z, 0.0)
-        return self._places(line, roll, np.outer(weight, weight), 2)
+        line = two.mean_line_deg + two.line_sd_deg * across[:, None]
+        roll = np.maximum(two.mean_roll_ft + two.roll_sd_ft * along, 0.0)
+        chance = np.outer(*(share / share.sum() for share in shares))
+        return self._places(line, roll, chance, 2)
 
     def _dropped(self, strike, dropping):
         """Return places for putts that drop, chances below 0: the fan by nodes of pace."""

@@ -33,8 +33,8 @@ class Misses:
     @classmethod
     def of(cls, lies, strike, *, refine=1):
         """Return the misses of strikes from lies."""
-        nodes, dropping = (NODES - 1) * refine + 1, DROPPING * refine
-        rests = lies.rests(strike, nodes=nodes, dropping=dropping)
+        nodes = [(count - 1) * refine + 1 for count in NODES]
+        rests = lies.rests(strike, nodes=nodes, dropping=DROPPING * refine)
         return cls(1 - lies.holed_chance(strike), *rests)
 
     def more(self, function, fewer):
