@@ -47,3 +47,25 @@ def test_mistakes_get_one_message_and_a_code(arguments, code, words, capsys):
 def test_help_teaches_by_example(capsys):
     assert main(["report", "--help"]) == 0
     assert "putlab report data_demo --player birch -o birch.html" in capsys.readouterr().out
+
+
+def test_each_player_alone_is_handed_on_with_its_cluster(tmp_path, monkeypatch, capsys):
+    asked = {}
+
+    def instead(path, log, *, progress, **options):
+        progress(1, 3, "rowan")
+        asked.update(options, path=path, players=list(log.putts["player"].unique()))
+
+    monkeypatch.setattr("putlab.roster_report.write_roster_report", instead)
+    target = tmp_path / "roster.html"
+    arguments = ["report", DEMO, "--each-player", "--cluster", "tcp://host:8786", "--seed", "3"]
+    assert main([*arguments, "-o", str(target)]) == 0
+    assert asked == {
+        "path": target, "players": ["alder", "birch", "rowan"], "player": None, "seed": 3,
+        "cluster": "tcp://host:8786",
+    }  # fmt: skip
+
+
+def test_a_cluster_without_each_player_is_a_mistake(capsys):
+    assert main(["report", DEMO, "--cluster", "tcp://host:8786"]) == 2
+    assert "give both" in capsys.readouterr().err

@@ -6,9 +6,25 @@ from typing import Annotated
 import typer
 
 from putlab.cli.options import DEFAULT_SEED, Log, Player, Seed
+from putlab.errors import UsageError
 
 Page = Annotated[
     Path, typer.Option("-o", "--output", help="HTML file to write; '-' is standard output.")
+]
+EachPlayer = Annotated[
+    bool,
+    typer.Option(
+        "--each-player",
+        help="Fit each player alone, side by side: for a roster too long for one fit.",
+    ),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Scheduler of a Dask cluster that does the fits of --each-player.",
+    ),
 ]
 
 
@@ -17,6 +33,8 @@ def report(
     player: Player = None,
     output: Page = Path("report.html"),
     seed: Seed = DEFAULT_SEED,
+    each_player: EachPlayer = False,
+    cluster: Cluster = None,
 ):
     """One page to read, print and send: what to practise next, how sure, and why.
 
@@ -25,21 +43,45 @@ def report(
       putlab report data_demo
 
       putlab report data_demo --player birch -o birch.html
+
+      putlab report club.parquet --each-player --cluster tcp://scheduler:8786
     """
     from putlab.cli import fitted
-    from putlab.cli.console import progress, say
+    from putlab.cli.console import say
     from putlab.writing import check_writable
 
     check_writable(output)
+    if cluster and not each_player:
+        raise UsageError("--cluster does the fits of --each-player; give both.")
     putts = fitted.read(log)
     from putlab.golfer import choose_player
 
     if player is not None:
         choose_player(list(putts.putts["player"].unique()), player)
+    if each_player:
+        _apart(output, putts, player, seed, cluster)
+    else:
+        _together(output, putts, player, seed)
+    if str(output) != "-":
+        say(f"{output} is written: open it in a browser, or print it.")
+
+
+def _together(output, putts, player, seed):
+    from putlab.cli import fitted
+    from putlab.cli.console import progress
+
     fit = fitted.fit(putts, seed=seed)
     from putlab.report import write_report
 
     with progress("Writing the report") as advance:
         write_report(output, putts, fit, player=player, progress=advance)
-    if str(output) != "-":
-        say(f"{output} is written: open it in a browser, or print it.")
+
+
+def _apart(output, putts, player, seed, cluster):
+    from putlab.cli.console import progress
+    from putlab.roster_report import write_roster_report
+
+    with progress("Fitting each player alone") as advance:
+        write_roster_report(
+            output, putts, player=player, seed=seed, cluster=cluster, progress=advance
+        )
