@@ -210,7 +210,7 @@ def best_of(model):
 
 
 def test_berry_table_by_direction_alone():
-    """Gelman and Nolan (2002), Gelman (2019): 1.53 degrees; 0.0266 rad."""
+    """Gelman and Nolan (2002), Gelman (2019): 1.53 degrees; 0.0266 rad, which is 1.524."""
     any_pace = PlainHole(shortest_ft=-FAR_FT, longest_ft=FAR_FT)
     berry = table("putts_made_berry_1995").frame
     found = best_of(build_table_model(berry, any_pace, pace_sd_pct=10.0))
