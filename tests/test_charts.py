@@ -14,8 +14,11 @@ from putlab.charts.change import change_chart, ratio_table
 from putlab.charts.losses import shown_causes
 from putlab.charts.next_hour import next_hour_chart
 from putlab.pages.findings import drawn_lengths
+from putlab.priors import PRIORS
+from putlab.published import table
 from putlab.settings import STIMP_FT
 from putlab.skill import Skill
+from putlab.tour import tour_golfer
 
 
 def one(found, name):
@@ -230,3 +233,81 @@ def test_the_choice_is_ringed_where_it_stands(demo_log, demo_fit):
     lengths = np.sort(advice.table["distance_ft"].unique())
     assert lengths[int(round(ring.get_xdata()[0]))] == advice.choice[0]
     assert ring.get_ydata()[0] == advice.row["saved_next_hour"]
+
+
+def test_marks_under_a_panel_never_overprint():
+    with look.drawing(2.0, columns=2) as (_, axes):
+        look.distance_axis(axes[0, 0], np.arange(3, 27))
+        look.length_axis(axes[0, 1], np.arange(3, 27))
+    on_log_scale = axes[0, 0].get_xticks()
+    assert on_log_scale[0] == 3
+    assert (on_log_scale[1:] / on_log_scale[:-1] >= look.CLOSEST).all()
+    side_by_side = axes[0, 1].get_xticks()
+    assert len(side_by_side) <= look.MOST_MARKS
+    labels = [text.get_text() for text in axes[0, 1].get_xticklabels()]
+    assert labels == [f"{3 + place:g}" for place in side_by_side]
+
+
+def test_what_was_not_read_is_called_so(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "alder")
+    visits = charts.visit_spreads(demo_log, "alder")
+    chart = charts.spread_chart(found.estimates, found.new_day, visits, measured=["line"])
+    titles = [axis.get_title("left") for axis in chart.figure.axes]
+    assert titles == ["Line spread, degrees", "Pace spread: not read"]
+
+
+def test_one_visit_alone_is_drawn(demo_log, demo_fit):
+    table = charts.progress_table(demo_fit.golfer("alder")).head(1)
+    axis = charts.progress_chart("alder", table).figure.axes[0]
+    assert list(axis.get_xticks()) == [1]
+
+
+def sensitivity_of(costs, flips, tied):
+    table = pd.DataFrame(
+        {
+            "assumption": ["as assumed", "green speed", "learning rate"],
+            "value": ["", "8 ft", "0.04"],
+            "flips": [False, *flips], "tied": [True, *tied], "costs": [0.0, *costs],
+        }
+    )  # fmt: skip
+    return SimpleNamespace(table=table, choice=(6.0, "line"))
+
+
+def test_what_the_choice_leans_on_counts_what_would_flip_it():
+    chart = charts.leans_chart(sensitivity_of([0.02, 0.08], [True, True], [True, False]))
+    assert "Of 2 other assumptions 1 would make another choice than line at 6 ft" in chart.alt
+    assert "most costly is learning rate 0.04, 0.080 strokes" in chart.alt
+    points = {line.get_label(): len(line.get_xdata()) for line in chart.figure.axes[0].lines}
+    assert (points["another, but tied"], points["another"]) == (1, 1)
+    assert points["still the choice"] == 0
+
+
+def test_next_to_nothing_given_away_looks_like_next_to_nothing():
+    chart = charts.leans_chart(sensitivity_of([0.0001, 0.0002], [False] * 2, [True] * 2))
+    assert chart.figure.axes[0].get_xlim()[1] >= 0.05
+
+
+def test_the_record_drawn_is_the_published_one():
+    golfer = tour_golfer()
+    chart = charts.record_chart(golfer)
+    rates = chart.figure.axes[0].lines[0]
+    frame = table("putts_made_broadie_2018").frame
+    row = frame[frame["distance_ft"].between(9, 11)].iloc[0]
+    at = list(rates.get_xdata()).index(row["distance_ft"])
+    assert rates.get_ydata()[at] == pytest.approx(row["made"] / row["tries"])
+    # Broadie (2014): tour professionals hole one putt in two from 8 ft.
+    curve = chart.table
+    half = np.interp(0.5, -curve["one_putt"] + 1, curve["distance_ft"])
+    assert half == pytest.approx(8, abs=0.3)
+
+
+def test_priors_are_drawn_with_the_medians_they_state():
+    chart = charts.beliefs_chart()
+    middle = chart.table[chart.table["distance_ft"] == 10].set_index("component")
+    for component, prior in PRIORS.items():
+        sd = np.hypot(prior.sd_log_sd, 1.2 * prior.between_median)
+        assert middle.loc[component, "median"] == pytest.approx(prior.sd_median, rel=0.05)
+        # A log-normal's 95 % point lies 1.645 of its log sd above the median.
+        assert middle.loc[component, "hi"] == pytest.approx(
+            prior.sd_median * np.exp(1.645 * sd), rel=0.15
+        )

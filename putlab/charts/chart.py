@@ -175,6 +175,27 @@ def label_of(text):
     return " " + short if short.startswith("_") else short
 
 
+# On a log scale marks closer than this would overprint one another; side by side, more than so
+# many would.
+CLOSEST, MOST_MARKS = 1.28, 10
+
+
+def length_axis(axis, distance_ft):
+    """Mark the lengths under a panel on which they stand side by side, evenly.
+
+    Parameters
+    ----------
+    axis : matplotlib.axes.Axes
+        The panel.
+    distance_ft : array_like
+        Lengths in feet, the first at place 0.
+    """
+    every = -(-len(distance_ft) // MOST_MARKS)
+    shown = list(enumerate(distance_ft))[::every]
+    axis.set_xticks([place for place, _ in shown], [f"{value:g}" for _, value in shown])
+    axis.grid(False, axis="x")
+
+
 def distance_axis(axis, distance_ft):
     """Put a log scale of distances under a panel, marked at the lengths practised.
 
@@ -187,8 +208,10 @@ def distance_axis(axis, distance_ft):
     """
     distance_ft = [float(value) for value in distance_ft]
     axis.set_xscale("log")
-    # Marks closer than this would overprint one another.
-    shown = [d for i, d in enumerate(distance_ft) if i == 0 or d / distance_ft[i - 1] > 1.12]
+    shown = distance_ft[:1]
+    for value in distance_ft:
+        if value / shown[-1] > CLOSEST:
+            shown.append(value)
     axis.set_xticks(shown, [f"{value:g}" for value in shown])
     axis.minorticks_off()
     axis.set_xlim(distance_ft[0] / 1.25, distance_ft[-1] * 1.25)

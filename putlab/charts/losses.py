@@ -2,7 +2,17 @@
 
 import numpy as np
 
-from putlab.charts.chart import BLUE, INK, ORANGE, SKY, VERMILION, Chart, drawing, legend_below
+from putlab.charts.chart import (
+    BLUE,
+    INK,
+    ORANGE,
+    SKY,
+    VERMILION,
+    Chart,
+    drawing,
+    legend_below,
+    length_axis,
+)
 
 # Colour and hatching: either alone tells the causes apart.
 LOOK = {
@@ -48,8 +58,7 @@ def losses_chart(player, causes, reference):
         axis.errorbar(place + 0.42, mean, [mean - low, high - mean], fmt="D", color=INK,
                       markersize=4, elinewidth=1.2, label="in all")  # fmt: skip
         axis.axhline(0, color=INK, linewidth=0.8)
-        axis.set_xticks(place, [f"{d:g}" for d in wide.index])
-        axis.grid(False, axis="x")
+        length_axis(axis, wide.index)
         axis.set_xlabel("Length of the first putt, feet")
         axis.set_title(f"Strokes a round lost, against the {reference}")
         legend_below(figure, axis)

@@ -10,6 +10,7 @@ from putlab.charts.chart import (
     drawing,
     interval_marks,
     legend_below,
+    length_axis,
 )
 from putlab.pages.wording import sure
 
@@ -45,8 +46,7 @@ def next_hour_chart(advice):
             )  # fmt: skip
         _ring(axis, lengths, advice.row)
         axis.axhline(0, color=INK, linewidth=0.8)
-        axis.set_xticks(range(len(lengths)), [f"{d:g}" for d in lengths])
-        axis.grid(False, axis="x")
+        length_axis(axis, lengths)
         axis.set_xlabel("Length practised, feet")
         axis.set_title(f"Strokes a round saved by {_time(advice.minutes)}")
         legend_below(figure, axis)

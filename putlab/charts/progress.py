@@ -7,6 +7,7 @@ from putlab.charts.chart import (
     COLOUR,
     GREY,
     MARKER,
+    MOST_MARKS,
     Chart,
     drawing,
     interval_marks,
@@ -132,7 +133,11 @@ def _panel(axis, component, table):
     axis.set_title(TITLE[component])
     axis.set_ylim(0, 1.15 * table[name + "_hi"].max())
     axis.set_xlabel("Visit")
-    axis.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axis.set_xlim(0.4, len(table) + 0.6)
+    if len(table) <= MOST_MARKS:
+        axis.set_xticks(visit)
+    else:
+        axis.xaxis.set_major_locator(MaxNLocator(integer=True))
 
 
 def _alt(player, table):

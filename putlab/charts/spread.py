@@ -79,7 +79,7 @@ def visit_spreads(log, player):
     return table.set_axis(COLUMN.values(), axis=1).reset_index()
 
 
-def spread_chart(estimates, new_day, visits):
+def spread_chart(estimates, new_day, visits, *, measured=("line", "pace")):
     """Draw spread by distance for line and pace.
 
     Parameters
@@ -90,6 +90,8 @@ def spread_chart(estimates, new_day, visits):
         From `new_day_table`.
     visits : pandas.DataFrame
         From `visit_spreads`.
+    measured : collection of str
+        Components of which there are readings; the other is what was believed beforehand.
 
     Returns
     -------
@@ -100,6 +102,8 @@ def spread_chart(estimates, new_day, visits):
     with drawing(2.6, columns=2) as (figure, axes):
         for axis, component in zip(axes[0], COLUMN, strict=True):
             _panel(axis, component, estimates, new_day, visits)
+            not_read = f"{component.capitalize()} spread: not read"
+            axis.set_title(TITLE[component] if component in measured else not_read)
         legend_below(figure, axes[0, 0])
     columns = ["distance_ft", *(c + end for c in COLUMN.values() for end in ("", "_lo", "_hi"))]
     return Chart(
@@ -130,7 +134,6 @@ def _panel(axis, component, estimates, new_day, visits):
     )  # fmt: skip
     distance_axis(axis, estimates["distance_ft"])
     axis.set_xlabel("Length, feet")
-    axis.set_title(TITLE[component])
     _limit(axis, estimates[name + "_hi"], new_day[name], visits, name)
 
 
