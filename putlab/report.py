@@ -31,6 +31,9 @@ WORDS = (
 # Rejected rows listed; `putlab check --rejects` writes them all.
 SHOWN_REJECTS = 5
 
+# Choices listed: line and pace at six lengths; the numbers behind the page hold all.
+SHOWN_OPTIONS = 12
+
 # Names of files listed; the hash covers all.
 SHOWN_FILES = 12
 
@@ -162,6 +165,7 @@ def environment():
     )
     engine.policies["json.dumps_kwargs"] = {"sort_keys": False}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
+    engine.globals |= {"shown_options": SHOWN_OPTIONS}
     engine.filters |= {name: getattr(wording, name) for name in WORDS}
     engine.filters |= {"assumed": assumed, "minutes": time_words, "drill_words": drill_words}
     return engine

@@ -6,7 +6,7 @@ from putlab.pages.findings import find
 from putlab.report import render
 
 MADE = datetime.datetime(2026, 2, 1, 9, 30, tzinfo=datetime.UTC)
-_kept = {}
+_kept, _pages = {}, {}
 
 
 def findings(log, fit, player):
@@ -18,5 +18,7 @@ def findings(log, fit, player):
 
 def page(log, fit, *players):
     """Return the report of some demo players, or of all, as HTML."""
-    everybody = [findings(log, fit, player) for player in players or fit.players]
-    return render(log, fit, everybody, made=MADE)
+    if players not in _pages:
+        everybody = [findings(log, fit, player) for player in players or fit.players]
+        _pages[players] = render(log, fit, everybody, made=MADE)
+    return _pages[players]

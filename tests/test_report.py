@@ -209,7 +209,8 @@ def test_only_the_timestamp_differs_between_two_runs(demo_log, demo_fit):
     first = page(demo_log, demo_fit, "alder")
     later = MADE.replace(year=2027)
     second = render(demo_log, demo_fit, [findings(demo_log, demo_fit, "alder")], made=later)
-    assert first == page(demo_log, demo_fit, "alder")
+    again = render(demo_log, demo_fit, [findings(demo_log, demo_fit, "alder")], made=MADE)
+    assert first == again
     assert first != second
     assert first.replace(MADE.isoformat(), later.isoformat()) == second
     assert soup_of(first).find("time", id="made")["datetime"] == MADE.isoformat()
@@ -263,6 +264,22 @@ def test_a_change_is_looked_for_where_there_are_two_conditions(demo_fit):
     assert judged_component(demo_fit, "birch") == "line"
     assert judged_component(demo_fit, "alder") is None
     assert several_changes(demo_fit, "birch") is None
+
+
+def test_what_was_not_read_is_said_before_the_reasons(demo_log, demo_fit):
+    found = replace(findings(demo_log, demo_fit, "alder"), measured=["line"])
+    soup = soup_of(render(demo_log, demo_fit, [found], made=MADE))
+    assert (
+        soup.find(class_="answer").find_next("p").get_text().startswith("Pace of alder was not")
+    )
+    cells_read = table_called(soup, "Line and pace").tbody.tr.find_all("td")
+    assert [cell.get_text() for cell in cells_read[2:]] == ["not read", "not read"]
+    assert findings(demo_log, demo_fit, "alder").not_read == ""
+
+
+def test_where_the_spread_of_the_green_comes_from_is_said(demo_log, demo_fit):
+    text = soup_of(page(demo_log, demo_fit, "alder")).get_text(" ", strip=True)
+    assert "published split of variance (Karlsen and Nilsson" in text
 
 
 def test_a_roster_is_overseen_in_one_table(demo_log, demo_fit):

@@ -15,9 +15,10 @@ from putlab.design import REFERENCE_FT
 from putlab.estimate import estimate_table, strokes_skill
 from putlab.fitting import versions
 from putlab.golfer import summary
+from putlab.holing import GreenFit, green_spread
 from putlab.pages.wording import counted, interval, listed, quantity
 from putlab.plan import Plan, plan_session
-from putlab.published import green_spread
+from putlab.published import green_spread as published_green
 from putlab.readings import COMPONENTS
 from putlab.rounds import shipped_mix
 from putlab.settings import PAST_FT, STIMP_FT
@@ -36,6 +37,9 @@ DRAWN_LENGTHS = 3
 # A session of ordinary length, warm-up and game included, and what its rows are called.
 SESSION_MINUTES = 40.0
 NEXT = "next session"
+
+# Columns of the log that tell of each component.
+READING = {"line": "line_deg", "pace": "roll_ft"}
 
 
 @dataclass(frozen=True)
@@ -68,8 +72,10 @@ class Findings:
         All conditions side by side, where the log has three or more.
     charts : list of putlab.charts.Chart
         Figures, in the order of the report.
-    measured : dict of str to bool
-        Whether the log holds any reading of ``line`` and of ``pace`` by this player.
+    measured : list of str
+        Of ``line`` and ``pace``, those of which the log holds readings by this player.
+    green : list of str
+        Where the spread that a real green adds comes from.
     """
 
     player: str
@@ -84,7 +90,8 @@ class Findings:
     change: Comparison | None
     several: pd.DataFrame | None
     charts: list
-    measured: dict
+    measured: list
+    green: list
 
     @property
     def next_session(self):
@@ -95,6 +102,18 @@ class Findings:
         ]
         holes = counted(len(self.plan.game), "counted hole")
         return f"{self.plan.minutes:g} minutes: {listed(drills)}, then {holes}."
+
+    @property
+    def not_read(self):
+        """What the log cannot say of this player, in a sentence; empty where it can."""
+        missing = [name for name in COMPONENTS if name not in self.measured]
+        if not missing:
+            return ""
+        columns = listed([READING[name] for name in missing])
+        return (
+            f"{listed(missing).capitalize()} of {self.player} was not read: what is said of it "
+            f"is what was believed beforehand. Log {columns} to know."
+        )
 
     @property
     def lost_most(self):
@@ -133,6 +152,7 @@ def find(log, fit, player):
         Tables, sentences and figures.
     """
     golfer = fit.golfer(player)
+    measured = [name for name, d in fit.designs.items() if player in set(d.rows["player"])]
     estimates = estimate_table(fit, [player])
     new_day = charts.new_day_table(golfer)
     causes = causes_table(golfer, estimates["distance_ft"].to_numpy())
@@ -140,7 +160,9 @@ def find(log, fit, player):
     change = last_change(fit, player)
     lengths = drawn_lengths(estimates["distance_ft"], advice.choice[0])
     figures = [
-        charts.spread_chart(estimates, new_day, charts.visit_spreads(log, player)),
+        charts.spread_chart(
+            estimates, new_day, charts.visit_spreads(log, player), measured=measured
+        ),
         charts.finish_chart(golfer, estimates, lengths),
         charts.losses_chart(player, causes, "tour average"),
         charts.next_hour_chart(advice),
@@ -164,8 +186,30 @@ def find(log, fit, player):
         change=change,
         several=several_changes(fit, player),
         charts=figures,
-        measured={name: player in set(d.rows["player"]) for name, d in fit.designs.items()},
+        measured=measured,
+        green=green_sentences(fit, player),
     )
+
+
+def green_sentences(fit, player):
+    """Return what is to be said of the spread that a real green adds.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit or putlab.holing.GreenFit
+        Fit of the log.
+    player : str
+        Label.
+
+    Returns
+    -------
+    list of str
+        Whether it was estimated or taken from what is published; with putts on a green, also
+        what tells line from pace.
+    """
+    if isinstance(fit, GreenFit):
+        return fit.sentences(player)
+    return [green_spread(fit, player).sentence]
 
 
 def at_reference(golfer):
@@ -296,7 +340,7 @@ def causes_table(golfer, distance_ft, *, mix=None, stimp_ft=STIMP_FT, past_ft=PA
         As `putlab.attribution.Attribution.table`, a round instead of a putt.
     """
     skill = strokes_skill(golfer)
-    green, tour = green_spread(), tour_golfer()
+    green, tour = published_green(), tour_golfer()
     options = {"stimp_ft": stimp_ft, "past_ft": past_ft, "draws": CAUSE_DRAWS}
     key = content_key(
         "causes", vars(skill), distance_ft, green, tour.line_sd_deg, options, versions()
