@@ -17,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from decision_runs import RESULTS, SPOTS, drawn_golfer, main  # noqa: E402
 from record import record  # noqa: E402
-from simulated_golfers import play_log, quick_fit  # noqa: E402
+from simulated_golfers import OPTIONS, play_log, quick_fit  # noqa: E402
 
 from putlab.decision.setting import make_case  # noqa: E402
 from putlab.worth import advise_case  # noqa: E402
@@ -25,6 +25,7 @@ from putlab.worth import advise_case  # noqa: E402
 pytestmark = pytest.mark.calibration
 
 PLANTED, EVEN, DRAWN = 100, 100, 260
+OPTION_NAMES = np.array([f"{c} {d:g} ft" for d, c in OPTIONS])
 RIVALS = ["equal", "longest", "shortest", "worst_average", "random"]
 
 
@@ -44,11 +45,30 @@ def test_a_planted_weak_spot_is_named_or_tied():
         named_or_tied=found["spot_tied"].mean(),
         named_outright=(found["spot"] == found["choice"]).mean(),
         best_named_or_tied=found["tied"].mean(),
+        choice_saves_share_of_best=(found["saved_choice"] / found["saved_best"]).mean(),
         mean_ties=found["ties"].mean(),
+        by_tie_chance=tied_by_chance(found).to_dict("records"),
         by_spot=by_spot.to_dict(),
     )
     assert len(by_spot) == len(SPOTS)
     assert found["spot_tied"].mean() >= 0.90
+
+
+def tied_by_chance(found):
+    """Return what other limits of the kit's `TIE_CHANCE` would have called tied."""
+    better = np.array([row.split() for row in found["better_all"]], dtype=float)
+    rows = []
+    for chance in (0.2, 0.25, 0.3, 1 / 3, 0.4):
+        tied = (better >= chance) | (found["choice"].to_numpy()[:, None] == OPTION_NAMES)
+        spot = found["spot"].to_numpy()[:, None] == OPTION_NAMES
+        rows.append(
+            {
+                "tie_chance": chance,
+                "named_or_tied": (tied & spot).any(axis=1).mean(),
+                "mean_ties": tied.sum(axis=1).mean(),
+            }
+        )
+    return pd.DataFrame(rows)
 
 
 def test_without_a_weak_spot_no_choice_is_called_likely():
@@ -59,6 +79,7 @@ def test_without_a_weak_spot_no_choice_is_called_likely():
         logs=EVEN,
         share_above_060=(found["highest_p"] > 0.6).mean(),
         mean_highest_p=found["highest_p"].mean(),
+        choice_saves_share_of_best=(found["saved_choice"] / found["saved_best"]).mean(),
         largest=found["highest_p"].max(),
         share_with_ties=(found["ties"] > 1).mean(),
     )
@@ -156,8 +177,7 @@ def _ends_apart(quick, full):
 def reliability(found):
     """Return how often options of like probability were the best, over all options."""
     ps = np.array([row.split() for row in found["p_all"]], dtype=float)
-    names = [f"{c} {d:g} ft" for d in (3, 6, 10, 16, 24, 36) for c in ("line", "pace")]
-    best = np.array([[name == b for name in names] for b in found["best"]])
+    best = found["best"].to_numpy()[:, None] == OPTION_NAMES
     bins = pd.cut(ps.ravel(), [-0.01, 0.05, 0.15, 0.3, 0.5, 0.7, 1.0])
     table = pd.DataFrame({"bin": bins.astype(str), "p": ps.ravel(), "best": best.ravel()})
     table = table.groupby("bin").agg(
