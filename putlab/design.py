@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from putlab.packing import pack
 from putlab.readings import CELL
 
 # Length over which a weak spot spreads, in log distance: at 10 ft it has faded to 1/e by
@@ -41,13 +42,11 @@ class Design:
     size : tuple of int
         Players and padded numbers of sessions, lengths and conditions.
     data : dict of str to ndarray
-        Arrays of the model's data containers. Few and stacked, for each one costs seconds
-        when the model is compiled: ``cell_index`` (player, session, length, condition),
+        What the model reads: ``cell_index`` (player, session, length, condition),
         ``cell_covariate`` (practised, early, counted), ``row`` (lo, hi, noise, count),
         ``row_cell``, ``over_lengths`` (x on a diagonal, colouring and whitening matrix),
         ``session_player``, ``visit_share`` (each visit's share of a player's readings),
-        ``centre_length`` (level, bias), ``centre_session`` (setup,
-        form), ``priors``.
+        ``centre_length`` (level, bias), ``centre_session`` (setup, form), ``priors``.
     """
 
     players: list
@@ -57,6 +56,11 @@ class Design:
     rows: pd.DataFrame
     size: tuple
     data: dict
+
+    @property
+    def containers(self):
+        """The same as the model's data containers (`putlab.packing`)."""
+        return pack(self.data)
 
 
 def make_design(rows, sessions, lengths, players, priors):

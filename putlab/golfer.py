@@ -4,17 +4,16 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 
 from putlab import fitting
 from putlab.checks import readings_checks
 from putlab.design import REFERENCE_FT, bump_correlation, make_design, session_table
 from putlab.errors import FitError, UsageError
 from putlab.priors import PRIORS
+from putlab.quantities import named_quantities
 from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
 from putlab.settings import INTERVAL, SEED, interval_probabilities
 from putlab.skill import Skill
-from putlab.spread import MISHIT_MOST
 from putlab.verdict import failures
 
 # Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
@@ -272,78 +271,6 @@ def _finisher(design):
         return named_quantities(raw, design)
 
     return finish
-
-
-def named_quantities(raw, design):
-    """Return the quantities of the model's story, without padding and centring.
-
-    Parameters
-    ----------
-    raw : xarray.Dataset
-        Draws of `putlab.spread.PARAMETERS`.
-    design : putlab.design.Design
-        The design that was fitted.
-
-    Returns
-    -------
-    xarray.Dataset
-        With dims ``player, session, length, condition`` labelled as in the log; visits are
-        numbered, for two players may share a label.
-    """
-    v = {name: raw[name].values for name in raw.data_vars}
-    x, colour, whiten = design.data["over_lengths"]
-    setup_sd = v["setup_sd"][..., design.data["session_player"]]
-    centre = design.data["centre_session"]
-    setup = v["setup_u"] * setup_sd ** (1 - centre[0])
-    form = v["form_u"] * v["form_sd"][..., None] ** (1 - centre[1])
-    mean_setup, mean_form = (
-        setup @ design.data["visit_share"].T,
-        form @ design.data["visit_share"].T,
-    )
-    straight = v["base_u"][..., None] + v["slope"][..., None] * np.diag(x)
-    flat = np.broadcast_to(v["bias_mean_u"][..., None], straight.shape)
-    centre = design.data["centre_length"]
-    level = _uncentre(v["level_u"], straight @ whiten.T, v["bump_sd"], centre[0]) @ colour.T
-    bias = _uncentre(v["bias_u"], flat @ whiten.T, v["bias_bump_sd"], centre[1]) @ colour.T
-    lengths, visits = len(design.lengths_ft), len(design.sessions)
-    conditions = slice(1, 1 + len(design.conditions))
-    named = {
-        "base_mean": ((), v["base_mean"]),
-        "between_sd": ((), v["between_sd"]),
-        "bump_sd": ((), v["bump_sd"]),
-        "bias_bump_sd": ((), v["bias_bump_sd"]),
-        "form_sd": ((), v["form_sd"]),
-        "base": (("player",), v["base_u"] - mean_form),
-        "bias_mean": (("player",), v["bias_mean_u"] - mean_setup),
-        "level": (("player", "length"), level[..., :lengths] - mean_form[..., None]),
-        "bias": (("player", "length"), bias[..., :lengths] - mean_setup[..., None]),
-        "setup": (("session",), setup[..., :visits]),
-        "form": (("session",), form[..., :visits]),
-        "mishit_share": (("player",), MISHIT_MOST * v["mishit_u"]),
-    }
-    for name in ("slope", "setup_sd", "trend", "early", "counted"):
-        named[name] = (("player",), v[name])
-    for name in ("effect", "effect_slope", "shift"):
-        named[name] = (("condition",), v[name][..., conditions])
-    coords = {
-        "player": design.players,
-        "length": design.lengths_ft,
-        "session": np.arange(1, visits + 1),
-        "condition": _condition_labels(design.conditions),
-    }
-    return xr.Dataset(
-        {name: (("chain", "draw", *dims), value) for name, (dims, value) in named.items()},
-        coords=coords,
-    )
-
-
-def _condition_labels(conditions):
-    return [f"{row.player}: {row.condition or 'none'}" for row in conditions.itertuples()]
-
-
-def _uncentre(u, mean, sd, centre):
-    sd = sd[..., None, None]
-    return mean + (u - centre * mean) * sd ** (1 - centre)
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 
+from putlab.packing import unpack
 from putlab.priors import SpreadPriors
 
 MISHIT_TIMES = 4.0
@@ -43,8 +44,8 @@ def build_model(design):
     Parameters
     ----------
     design : putlab.design.Design
-        Counted cells and covariates; their arrays become data containers, so a compiled
-        model of the same size can take another log's.
+        Counted cells and covariates; they become data containers, so a compiled model of
+        the same size can take another log's.
 
     Returns
     -------
@@ -74,14 +75,15 @@ def add_component(design, prefix=""):
     Returns
     -------
     dict of str to pytensor variable
-        What the likelihood uses, by its name in the story.
+        What the likelihood uses, by its name in the story, and each player's mean form and
+        setup and ``x``.
     """
-    data = _containers(design, prefix)
+    data = _unpacked(design, prefix)
     prior = {name: data["priors"][i] for i, name in enumerate(SpreadPriors.names())}
     v = _sessions(data, prior, prefix) | _effects(prior, prefix)
     v |= _level(v, data, prior, prefix) | _bias(v, data, prior, prefix)
     pm.Potential(prefix + "readings", readings_logp(v, data).sum())
-    return v
+    return v | {"x": data["x"]}
 
 
 # How the stacked arrays of a design are called in the story above.
@@ -95,9 +97,10 @@ STACKS = {
 }
 
 
-def _containers(design, prefix):
-    """Return the data containers, unstacked into their names."""
-    data = {name: pm.Data(prefix + name, value) for name, value in design.data.items()}
+def _unpacked(design, prefix):
+    """Make the data containers and return what is in them by its name in the story."""
+    vectors = (pm.Data(prefix + name, value) for name, value in design.containers.items())
+    data = unpack(*vectors, design.size)
     for stack, names in STACKS.items():
         data |= {name: data[stack][i] for i, name in enumerate(names)}
     data["x"] = pt.diagonal(data["x"])
@@ -133,7 +136,8 @@ def _level(v, data, prior, prefix):
         data["centre_level"],
         ("player", "length"),
     )
-    return {"level": white @ data["colour"].T - mean_form[:, None]}
+    level = white @ data["colour"].T - mean_form[:, None]
+    return {"level": level, "mean_form": mean_form}
 
 
 def _bias(v, data, prior, prefix):
@@ -148,7 +152,8 @@ def _bias(v, data, prior, prefix):
         data["centre_bias"],
         ("player", "length"),
     )
-    return {"bias": white @ data["colour"].T - mean_setup[:, None]}
+    bias = white @ data["colour"].T - mean_setup[:, None]
+    return {"bias": bias, "mean_setup": mean_setup}
 
 
 def _sessions(data, prior, prefix):
@@ -185,7 +190,7 @@ def readings_logp(v, data):
     v : dict
         Parameters, as `add_component` returns them.
     data : dict
-        Data containers named as in `putlab.design.Design.data`.
+        What was read, named as in `STACKS`.
 
     Returns
     -------

@@ -8,8 +8,9 @@ from made_trials import trial_log
 
 from putlab import fitting
 from putlab.design import make_design, session_table
-from putlab.golfer import SpreadFit, named_quantities
+from putlab.golfer import SpreadFit
 from putlab.priors import LINE_PRIORS
+from putlab.quantities import named_quantities
 from putlab.readings import cells, lengths_ft
 from putlab.trials.contrast import WIDE_TREND_SD, contrast, trend_undone
 
@@ -18,7 +19,8 @@ def line_fit(log, priors=LINE_PRIORS):
     """Return a sampled fit of the line alone."""
     lengths = lengths_ft(log.putts["distance_ft"])
     design = make_design(cells(log, "line"), session_table(log.putts), lengths, ["one"], priors)
-    raw = fitting.sample(design, seed=2, draws=1000, tune=400, chains=2, cores=2)
+    compiled = fitting.compiled_for(design)
+    raw = fitting.sample(compiled, seed=2, draws=1000, tune=400, chains=2, cores=2)
     tree = {"posterior": named_quantities(raw.posterior.dataset, design)}
     return SpreadFit({"line": tree}, {"line": design}, None, None, None, None, 2)
 

@@ -1,5 +1,7 @@
 """Sampling: the same seed gives the same draws, and a bad fit is not reported."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -7,6 +9,7 @@ import xarray as xr
 from putlab import fitting
 from putlab.errors import FitError
 from putlab.fitting import convergence
+from putlab.quantities import tree_of
 from putlab.settings import ESS_LIMIT
 from putlab.verdict import failures, verdict_table
 
@@ -14,7 +17,7 @@ from putlab.verdict import failures, verdict_table
 def tree(draws, diverged=0):
     diverging = np.zeros(draws.shape[:2], dtype=bool)
     diverging.flat[:diverged] = True
-    return fitting._tree(xr.Dataset({"spread": (("chain", "draw"), draws)}), diverging)
+    return tree_of(xr.Dataset({"spread": (("chain", "draw"), draws)}), diverging)
 
 
 def test_chains_that_agree_pass(rng):
@@ -48,9 +51,11 @@ def test_divergences_are_told_or_fail(rng, diverged, result):
 def test_a_fit_that_does_not_converge_is_refused(rng, monkeypatch, own_cache):
     apart = tree(rng.standard_normal((2, 50)) + 9 * np.arange(2)[:, None])
     monkeypatch.setattr(fitting, "sample", lambda *_, **__: apart)
-    monkeypatch.setattr(fitting, "_fit_key", lambda *_: "0" * 64)
+    design = SimpleNamespace(containers={}, size=(1, 1))
     with pytest.raises(FitError, match="line fit did not converge.*putlab check"):
-        fitting.fit(None, "line", lambda posterior: posterior)
+        fitting.kept_or_sampled(
+            design, ["spread"], lambda _: None, lambda _: {"line": apart}, what="line", code=[]
+        )
     assert not own_cache.exists()
 
 

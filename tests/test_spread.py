@@ -8,7 +8,7 @@ from made_logs import log_of, simulated_log
 from scipy.stats import norm
 from test_design import design_of
 
-from putlab.golfer import named_quantities
+from putlab.quantities import named_quantities
 from putlab.readings import cells
 from putlab.simulate import steady
 from putlab.spread import MISHIT_TIMES, PARAMETERS, build_model, interval_probability
@@ -57,7 +57,7 @@ def values_of(model, point):
 def written_out(point, design, log):
     import xarray as xr
 
-    from putlab.fitting import build_dims
+    from putlab.quantities import build_dims
 
     dims = build_dims()
     raw = xr.Dataset(

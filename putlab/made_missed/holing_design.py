@@ -53,18 +53,13 @@ class GreenDesign:
         """Players and padded sizes, which with the code determine the compiled model."""
         return self.components["line"].size
 
+    @property
     def containers(self):
-        """Return the arrays of all data containers of the model by name.
-
-        Returns
-        -------
-        dict of str to ndarray
-            The components' with their prefix, and the outcomes'.
-        """
+        """The model's data containers: the components' with their prefix, the outcomes'."""
         named = {
             f"{component}_{name}": value
             for component, design in self.components.items()
-            for name, value in design.data.items()
+            for name, value in design.containers.items()
         }
         return named | self.data
 

@@ -160,13 +160,12 @@ def _on_green(name, v, green, data):
 def _at_positions(name, v, data):
     """Return level and bias at the lengths struck at, between and beyond those practised."""
     model = pm.modelcontext(None)
-    share, weights = model[f"{name}_visit_share"], data["positions"][:-1]
-    known, at = pt.diagonal(model[f"{name}_over_lengths"][0]), data["positions"][-1]
-    base = model[f"{name}_base_u"] - share @ v["form"]
+    weights, at = data["positions"][:-1], data["positions"][-1]
+    base = model[f"{name}_base_u"] - v["mean_form"]
     slope = model[f"{name}_slope"]
-    straight = base[:, None] + slope[:, None] * known
+    straight = base[:, None] + slope[:, None] * v["x"]
     level = base[:, None] + slope[:, None] * at + (v["level"] - straight) @ weights
-    mean = (model[f"{name}_bias_mean_u"] - share @ v["setup"])[:, None]
+    mean = (model[f"{name}_bias_mean_u"] - v["mean_setup"])[:, None]
     return level, mean + (v["bias"] - mean) @ weights
 
 

@@ -24,8 +24,12 @@ from made_logs import log_of  # noqa: E402
 from record import record  # noqa: E402
 from test_holing import design_of  # noqa: E402
 
-from putlab.made_missed.holing_model import green_priors  # noqa: E402
-from putlab.made_missed.holing_sampling import sample, trees_of  # noqa: E402
+from putlab.fitting import arrays_of, sample  # noqa: E402
+from putlab.made_missed.holing_model import (
+    JOINT_PARAMETERS,  # noqa: E402
+    green_priors,  # noqa: E402
+)
+from putlab.made_missed.holing_sampling import compiled_for, trees_of  # noqa: E402
 from putlab.priors import PRIORS  # noqa: E402
 from putlab.settings import interval_probabilities  # noqa: E402
 from putlab.simulate import balanced_schedule, draw_component, simulate_errors  # noqa: E402
@@ -90,7 +94,8 @@ def one_row(seed):
     """Fit one golfer; return the share of draws below each truth."""
     log, truth = draw_log(seed)
     design = design_of(log)
-    trees = trees_of(sample(design, seed=seed, draws=400, tune=400, chains=2, cores=1), design)
+    raw = sample(compiled_for(design), seed=seed, draws=400, tune=400, chains=2, cores=1)
+    trees = trees_of(arrays_of(raw, JOINT_PARAMETERS), design)
     row = {"seed": seed}
     for name, unit in (("line", "deg"), ("pace", "pct")):
         level = trees[name]["posterior"]["level"].sel(length=LENGTHS_FT[1], player=PLAYER)

@@ -14,7 +14,7 @@ from pymc.blocking import DictToArrayBijection, RaveledVars
 from scipy.optimize import minimize
 from scipy.special import expit
 
-from putlab.fitting import build_dims
+from putlab.quantities import build_dims
 from putlab.spread import PARAMETERS, build_model
 
 HESSIAN_STEP = 1e-4
@@ -44,7 +44,7 @@ def _functions(design):
         start = DictToArrayBijection.map(model.initial_point())
         _compiled[design.size] = model, value, start
     model, value, start = _compiled[design.size]
-    pm.set_data(design.data, model=model)
+    pm.set_data(design.containers, model=model)
 
     def slope(x):
         logp, gradient = value(RaveledVars(x, start.point_map_info))

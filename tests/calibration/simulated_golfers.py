@@ -12,11 +12,12 @@ from made_logs import log_of
 
 from putlab import fitting
 from putlab.design import BUMP_RANGE, make_design, session_table
-from putlab.golfer import SpreadFit, condition_shares, named_quantities, practised_table
+from putlab.golfer import SpreadFit, condition_shares, practised_table
 from putlab.holeout import hole_out
 from putlab.learning import Learning
 from putlab.priors import PRIORS
 from putlab.published import green_spread
+from putlab.quantities import named_quantities
 from putlab.readings import COMPONENTS, cells, practice_putts
 from putlab.rounds import shipped_mix
 from putlab.simulate import balanced_schedule, rounded, simulate_errors, steady
@@ -122,7 +123,14 @@ def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2):
     for name in COMPONENTS:
         rows = cells(log, name)
         design = make_design(rows, visits, LENGTHS_FT, [PLAYER], PRIORS[name])
-        raw = fitting.sample(design, seed=seed, draws=draws, tune=tune, chains=chains, cores=2)
+        raw = fitting.sample(
+            fitting.compiled_for(design),
+            seed=seed,
+            draws=draws,
+            tune=tune,
+            chains=chains,
+            cores=2,
+        )
         posterior = named_quantities(raw.posterior.dataset, design)
         trees[name] = xr.DataTree.from_dict({"posterior": posterior})
         designs[name] = design

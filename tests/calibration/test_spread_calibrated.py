@@ -18,8 +18,8 @@ from record import record  # noqa: E402
 
 from putlab import fitting  # noqa: E402
 from putlab.design import make_design, session_table  # noqa: E402
-from putlab.golfer import named_quantities  # noqa: E402
 from putlab.priors import PRIORS  # noqa: E402
+from putlab.quantities import named_quantities  # noqa: E402
 from putlab.readings import cells, lengths_ft  # noqa: E402
 from putlab.settings import interval_probabilities  # noqa: E402
 from putlab.simulate import draw_component, steady  # noqa: E402
@@ -36,7 +36,8 @@ def posterior(log, component, priors=None, *, seed=1, chains=CHAINS, draws=DRAWS
     prior = priors or PRIORS[component]
     rows, visits = cells(log, component), session_table(log.putts)
     design = make_design(rows, visits, lengths, players, prior)
-    raw = fitting.sample(design, seed=seed, draws=draws, tune=400, chains=chains, cores=2)
+    compiled = fitting.compiled_for(design)
+    raw = fitting.sample(compiled, seed=seed, draws=draws, tune=400, chains=chains, cores=2)
     return named_quantities(raw.posterior.dataset, design)
 
 

@@ -37,8 +37,9 @@ from scipy.stats import norm  # noqa: E402
 from putlab import fitting  # noqa: E402
 from putlab.decision.precision import reading_share  # noqa: E402
 from putlab.design import make_design, session_table  # noqa: E402
-from putlab.golfer import named_quantities, summary  # noqa: E402
+from putlab.golfer import summary  # noqa: E402
 from putlab.priors import PRIORS  # noqa: E402
+from putlab.quantities import named_quantities  # noqa: E402
 from putlab.readings import cells, lengths_ft  # noqa: E402
 from putlab.simulate import rounded, simulate_errors, steady  # noqa: E402
 from putlab.spread import MISHIT_MOST  # noqa: E402
@@ -118,7 +119,7 @@ def first_visits(log, sessions):
 
 def sampled(design, *, seed):
     """Return raw draws of the kit's own sampler at its full length."""
-    return fitting.sample(design, seed=seed, cores=1).posterior.dataset
+    return fitting.sample(fitting.compiled_for(design), seed=seed, cores=1).posterior.dataset
 
 
 def judge(log, *, seed, fitted):
