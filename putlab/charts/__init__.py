@@ -4,6 +4,7 @@ from putlab.charts.beliefs import beliefs_chart
 from putlab.charts.change import change_chart
 from putlab.charts.chart import Chart
 from putlab.charts.finish import finish_chart, ten_putts
+from putlab.charts.first_visit import first_visit_chart
 from putlab.charts.leans import leans_chart
 from putlab.charts.losses import losses_chart
 from putlab.charts.next_hour import next_hour_chart
@@ -16,6 +17,7 @@ __all__ = [
     "beliefs_chart",
     "change_chart",
     "finish_chart",
+    "first_visit_chart",
     "leans_chart",
     "losses_chart",
     "new_day_table",

@@ -65,8 +65,9 @@ def beliefs_chart(priors=PRIORS, distance_ft=LENGTHS_FT):
     """
     rows = []
     with drawing(2.6, columns=2) as (figure, axes):
-        for axis, component in zip(axes[0], COLUMN, strict=True):
-            spreads = believed_spreads(priors[component], distance_ft)
+        # A seed each: the same golfers must not seem to return as line and as pace.
+        for i, (axis, component) in enumerate(zip(axes[0], COLUMN, strict=True)):
+            spreads = believed_spreads(priors[component], distance_ft, seed=SEED + i)
             _panel(axis, component, distance_ft, spreads)
             _, low, high = summary(spreads)
             table = {"distance_ft": distance_ft, "component": component}
@@ -102,7 +103,7 @@ def _panel(axis, component, distance_ft, spreads):
 def _alt(table):
     middle = table[table["distance_ft"] == REFERENCE_FT]
     said = [
-        f"{row.component} spread between {interval(row.lo, row.hi, COLUMN[row.component])}"
+        f"{row.component} spread from {interval(row.lo, row.hi, COLUMN[row.component])}"
         for row in middle.itertuples()
     ]
     return f"Before any putt, nine golfers in ten at {REFERENCE_FT:g} ft: {'; '.join(said)}."

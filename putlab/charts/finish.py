@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 from matplotlib.patches import Circle
+from matplotlib.ticker import MultipleLocator
 from scipy.special import ndtri
 
 from putlab.charts.chart import BLUE, GREY, INK, VERMILION, Chart, drawing, legend_below
@@ -14,6 +15,9 @@ TEN = 10
 
 # A missed putt should rest within three feet of the hole (common practice).
 CLOSE_FT = 3.0
+
+# More marks than this on one side of a small panel would run into each other.
+MOST_STEPS = 7
 
 # Pairings of line with pace that are tried for one that holes as many as expected.
 PAIRINGS = 400
@@ -108,6 +112,8 @@ def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=
             _panel(axis, table)
         across, along = _limits(every)
         axes[0, 0].set(xlim=across, ylim=along, ylabel="feet past the hole (− short)")
+        for axis in (axes[0, 0].xaxis, axes[0, 0].yaxis):
+            axis.set_major_locator(MultipleLocator(_step(*along)))
         axes[0, len(tables) // 2].set_xlabel("feet right of the hole (− left)")
         legend_below(figure, axes[0, 0], columns=2)
     return Chart(
@@ -147,6 +153,11 @@ def _limits(every):
             max(CLOSE_FT, every["past_ft"].max()) + 0.4,
         ),
     )
+
+
+def _step(low, high):
+    """Return the feet between marks: as far as the circle reaches, or a multiple of it."""
+    return CLOSE_FT * max(1, np.ceil((high - low) / (MOST_STEPS * CLOSE_FT)))
 
 
 def _alt(player, every):

@@ -20,8 +20,8 @@ from putlab.golfer import summary
 from putlab.pages.wording import interval, quantity
 
 TITLE = {
-    "line": f"Line at {REFERENCE_FT:g} ft, degrees",
-    "pace": f"Pace at {REFERENCE_FT:g} ft, %",
+    "line": f"Line spread at {REFERENCE_FT:g} ft, °",
+    "pace": f"Pace spread at {REFERENCE_FT:g} ft, %",
 }
 
 

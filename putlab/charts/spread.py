@@ -111,7 +111,8 @@ def spread_chart(estimates, new_day, visits, *, measured=("line", "pace")):
         title="Spread by distance",
         alt=_alt(player, estimates),
         reading="Marks with bars: this player within a visit, with the 90 % interval. Hollow: "
-        "on a new day. Dots: the readings of one visit, as shown, with all their coarseness.",
+        "on a new day. Dots: the readings of one visit, as shown, with all their coarseness; a "
+        "triangle lies beyond the scale.",
         figure=figure,
         table=estimates[columns].reset_index(drop=True),
     )
