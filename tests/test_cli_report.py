@@ -62,10 +62,23 @@ def test_each_player_alone_is_handed_on_with_its_cluster(tmp_path, monkeypatch, 
     assert main([*arguments, "-o", str(target)]) == 0
     assert asked == {
         "path": target, "players": ["alder", "birch", "rowan"], "player": None, "seed": 3,
-        "cluster": "tcp://host:8786",
+        "workers": None, "cluster": "tcp://host:8786",
     }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ["--workers", "2"],
+        ["--each-player", "--workers", "2", "--cluster", "tcp://host:8786"],
+        ["--each-player", "--workers", "0"],
+    ],
+)
+def test_workers_are_those_of_this_machine(wrong, capsys):
+    assert main(["report", DEMO, *wrong]) == 2
+    assert "workers" in capsys.readouterr().err
 
 
 def test_a_cluster_without_each_player_is_a_mistake(capsys):
     assert main(["report", DEMO, "--cluster", "tcp://host:8786"]) == 2
-    assert "give both" in capsys.readouterr().err
+    assert "share out the fits of --each-player" in capsys.readouterr().err

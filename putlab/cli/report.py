@@ -18,6 +18,14 @@ EachPlayer = Annotated[
         help="Fit each player alone, side by side: for a roster too long for one fit.",
     ),
 ]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers",
+        min=1,
+        help="Processes of this machine for --each-player; default: one a core.",
+    ),
+]
 Cluster = Annotated[
     str | None,
     typer.Option(
@@ -34,6 +42,7 @@ def report(
     output: Page = Path("report.html"),
     seed: Seed = DEFAULT_SEED,
     each_player: EachPlayer = False,
+    workers: Workers = None,
     cluster: Cluster = None,
 ):
     """One page to read, print and send: what to practise next, how sure, and why.
@@ -51,15 +60,19 @@ def report(
     from putlab.writing import check_writable
 
     check_writable(output)
-    if cluster and not each_player:
-        raise UsageError("--cluster does the fits of --each-player; give both.")
+    if (cluster or workers) and not each_player:
+        raise UsageError(
+            "--workers and --cluster share out the fits of --each-player; give it too."
+        )
+    if cluster and workers:
+        raise UsageError("a --cluster has its own workers; leave out --workers.")
     putts = fitted.read(log)
     from putlab.golfer import choose_player
 
     if player is not None:
         choose_player(list(putts.putts["player"].unique()), player)
     if each_player:
-        _apart(output, putts, player, seed, cluster)
+        _apart(output, putts, player, seed=seed, workers=workers, cluster=cluster)
     else:
         _together(output, putts, player, seed)
     if str(output) != "-":
@@ -77,11 +90,9 @@ def _together(output, putts, player, seed):
         write_report(output, putts, fit, player=player, progress=advance)
 
 
-def _apart(output, putts, player, seed, cluster):
+def _apart(output, putts, player, **options):
     from putlab.cli.console import progress
     from putlab.roster_report import write_roster_report
 
     with progress("Fitting each player alone") as advance:
-        write_roster_report(
-            output, putts, player=player, seed=seed, cluster=cluster, progress=advance
-        )
+        write_roster_report(output, putts, player=player, progress=advance, **options)
