@@ -5,10 +5,11 @@ import pytest
 from made_standings import made_standing
 from scipy.optimize import check_grad, minimize
 
+from putlab.decision.programme import LEAST_MINUTES, Problem
 from putlab.decision.setting import make_case
 from putlab.errors import UsageError
 from putlab.learning import Learning
-from putlab.minutes import LEAST_MINUTES, Problem, saved_by, split_minutes, split_weeks
+from putlab.minutes import saved_by, split_minutes, split_weeks
 from putlab.skill import Skill
 
 DRILLS = 45.0

@@ -9,9 +9,9 @@ import pytest
 from made_standings import LENGTHS_FT, MadeGolfer, made_standing
 from openpyxl import load_workbook
 
+from putlab.decision.programme import LEAST_MINUTES
 from putlab.errors import UsageError
 from putlab.log import read_log
-from putlab.minutes import LEAST_MINUTES
 from putlab.plan import (
     BLOCK_SET,
     DRILL_MINUTES,

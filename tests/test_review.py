@@ -11,20 +11,9 @@ from scipy.stats import chi2
 from statsmodels.stats.multitest import multipletests
 
 from putlab.errors import UsageError
+from putlab.looks import FEW, NEW, NEWS, ODD, judge, two_sided
 from putlab.ordinary import ordinary_days, planned_putts
-from putlab.review import (
-    FEW,
-    NEW,
-    NEWS,
-    ODD,
-    Review,
-    choose_session,
-    judge,
-    log_before,
-    review,
-    review_everybody,
-    two_sided,
-)
+from putlab.review import Review, choose_session, log_before, review, review_everybody
 from putlab.rules import ReadingRules
 
 RULES = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)

@@ -28,8 +28,8 @@ from simulated_golfers import (  # noqa: E402
     true_savings,
 )
 
+from putlab.decision.programme import Problem  # noqa: E402
 from putlab.decision.setting import MIX_LOG_SD, make_case  # noqa: E402
-from putlab.minutes import Problem  # noqa: E402
 from putlab.priors import PRIORS  # noqa: E402
 from putlab.readings import COMPONENTS  # noqa: E402
 from putlab.simulate import draw_component  # noqa: E402
