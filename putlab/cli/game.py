@@ -15,7 +15,7 @@ COLUMNS = {
     "session": ("Visit", "{}"),
     "holes": ("Holes", "{}"),
     "score": ("Score", "{}"),
-    "expected_score": ("Expected", "{:.1f}"),
+    "expected_score": ("Usual score", "{:.1f}"),
     "gained_on_self": ("Gained on\nself", "{:+.1f}"),
     "gained_on_reference": ("Gained on\nref.", "{:+.1f}"),
     "chance_as_low": ("This or\nlower", "{:.0%}"),
