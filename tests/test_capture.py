@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq, minimize_scalar
 from slope_simulation import BALL_FT, G_FT_S2, HOLE_FT, LIMIT_FT_S, acceleration, forces
 
-from putlab.capture import capture_limit_ft_s, closest_approach
+from putlab.capture import capture_limit_ft_s, closest_approach, places
 from putlab.sloped_green.green import Green, NeverStops
 from putlab.sloped_green.holing_rolls import holing_rolls
 
@@ -150,6 +150,38 @@ def test_paces_that_drop_agree_with_following_each_ball(rng):
         total += followed.sum()
     assert total > 1500
     assert apart == 0
+
+
+def test_places_are_even_in_the_speed_across_and_in_that_of_a_downhill_putt():
+    """By hand for beta = 1/2: q = 1, 3/4, 2/4, 1/4, and (7/8 ... 1/1000) evenly, squared."""
+    slow = np.array([0.875, 0.875 * 2 / 3 + 0.001 / 3, 0.875 / 3 + 0.002 / 3, 0.001]) ** 2
+    expected = np.sort([1, 0.75, 0.5, 0.25, *slow])[::-1]
+    np.testing.assert_allclose(places(0.5, 4), expected, rtol=1e-12)
+    # As many as the notes of `closest_approach` say; on the flat the last has a millionth
+    # of the roll-out (speed squared) to go.
+    assert places(0.0).size == 128
+    assert places(0.0)[-1] ** 2 == pytest.approx(1e-6)
+
+
+def test_where_nothing_is_said_the_slope_falls_straight_on():
+    assert capture_limit_ft_s(0.05, slope_pct=4) == capture_limit_ft_s(
+        0.05, slope_pct=4, heading_deg=0
+    )
+    plain = closest_approach(Green(10, 2), 8, 1, 9)
+    said = closest_approach(Green(10, 2), 8, 1, 9, slope_to_deg=0)
+    assert plain == said
+
+
+def test_no_putts_have_no_approaches():
+    none = closest_approach(Green(10, 2), [], [], [])
+    assert none.offset_ft.shape == none.holed.shape == (0,)
+
+
+def test_putts_keep_the_shape_they_are_given_in():
+    found = closest_approach(Green(10, 2), [[8.0], [12.0]], [-1.0, 0.0, 1.0], 13.0)
+    assert found.offset_ft.shape == (2, 3)
+    alone = closest_approach(Green(10, 2), 12, 1, 13)
+    assert found.offset_ft[1, 2] == pytest.approx(alone.offset_ft, abs=1e-12)
 
 
 def test_a_green_too_steep_is_said_so():

@@ -6,7 +6,7 @@ from scipy.integrate import solve_ivp
 from slope_simulation import acceleration, forces
 
 from putlab.errors import UsageError
-from putlab.roll import break_ft, path, stop_ft
+from putlab.roll import break_ft, path, share_facing, stop_ft, velocity
 from putlab.sloped_green.green import Green, NeverStops
 
 # Green speed, slope, direction of downhill, start line, flat roll-out.
@@ -175,6 +175,62 @@ def test_break_is_taken_the_first_time_where_the_ball_curls_back():
     assert crossed.size == 2
     found = break_ft(green, distance_ft, roll_ft, line_deg=line_deg, slope_to_deg=slope_to_deg)
     assert found == pytest.approx(course.right_ft[crossed[0]], abs=1e-3)
+
+
+def test_break_is_the_first_crossing_of_the_course_whichever_way_the_green_falls(rng):
+    """Against the points of the course, itself checked against solve_ivp above."""
+    reached = curled = 0
+    for _ in range(150):
+        green = Green(13, rng.uniform(3, 5))
+        line_deg, roll_ft, to = rng.uniform(-80, 80), rng.uniform(4, 20), rng.uniform(0, 360)
+        even = np.linspace(1, 0, 20_001)
+        # Even in q, and even in the speed of a ball that creeps to its end down a steep green.
+        share = np.sort(np.concatenate([even, even ** (1 / (1 - green.ratio))]))[::-1]
+        course = path(green, line_deg, roll_ft, slope_to_deg=to, share=share)
+        farthest = course.along_ft.max()
+        # Many of these are turned back: ask between where they got and where they end.
+        distance_ft = rng.uniform(min(course.along_ft[-1], 0.9 * farthest), 1.02 * farthest)
+        found = break_ft(green, distance_ft, roll_ft, line_deg=line_deg, slope_to_deg=to)
+        if distance_ft > farthest or distance_ft <= 0:
+            assert distance_ft <= 0 or np.isnan(found)
+            continue
+        first = np.argmax(course.along_ft >= distance_ft)
+        expected = np.interp(
+            distance_ft,
+            *(part[first - 1 : first + 1] for part in (course.along_ft, course.right_ft)),
+        )
+        assert found == pytest.approx(expected, abs=1e-3)
+        reached += 1
+        curled += course.along_ft[-1] < distance_ft
+    assert reached > 100
+    assert curled > 15
+
+
+def test_a_ball_faces_where_it_is_said_to():
+    """The direction at the share found is the one asked for; 0 where it never turns to it."""
+    for heading, facing in ((2.5, 1.0), (-1.4, -0.2), (3.0, 2.9)):
+        down, side, _ = velocity(heading, share_facing(heading, facing, 0.4), 0.4)
+        assert np.arctan2(side, down) == pytest.approx(facing, abs=1e-12)
+    assert share_facing(0.5, 0.5, 0.4) == 1
+    # A ball turns downhill only, never across the fall line; on the flat not at all.
+    assert share_facing(0.5, [0.7, -0.2, 0.0], 0.4).tolist() == [0, 0, 0]
+    assert share_facing([0.5, 1.0], 0.2, 0.0).tolist() == [0, 0]
+
+
+def test_where_nothing_is_said_the_putt_is_straight_and_downhill():
+    green = Green(9, 3)
+    course, said = path(green, 2, 9), path(green, 2, 9, slope_to_deg=0, points=201)
+    np.testing.assert_array_equal(course.right_ft, said.right_ft)
+    assert stop_ft(green, 2, 9) == stop_ft(green, 2, 9, slope_to_deg=0)
+    assert break_ft(green, 5, 9, line_deg=2) == pytest.approx(
+        break_ft(green, 5, 9, line_deg=2, slope_to_deg=0), abs=1e-12
+    )
+    # Straight at the hole, straight down: no break at all.
+    assert break_ft(green, 5, 9) == pytest.approx(0, abs=1e-12)
+
+
+def test_a_putt_square_to_the_line_gets_nowhere_along_it():
+    assert np.isnan(break_ft(Green(10, 2), 1, 10, line_deg=90, slope_to_deg=90))
 
 
 def test_a_ball_that_would_not_stop_is_said_so():
