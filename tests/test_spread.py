@@ -11,7 +11,14 @@ from test_design import design_of
 from putlab.quantities import named_quantities
 from putlab.readings import cells
 from putlab.simulate import steady
-from putlab.spread import MISHIT_TIMES, PARAMETERS, build_model, interval_probability
+from putlab.spread import (
+    MISHIT_MOST,
+    MISHIT_TIMES,
+    PARAMETERS,
+    build_model,
+    interval_probability,
+    readings_logp,
+)
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +94,50 @@ def written_out(point, design, log):
             chance += weight * (norm.cdf(row.hi, mu, sd) - norm.cdf(row.lo, mu, sd))
         total += row.count * np.log(chance)
     return total
+
+
+def test_the_probability_of_readings_by_hand():
+    """Two players, two cells each of them, three readings; every part of the story at work."""
+    v = {
+        "bias": np.array([[0.1, -0.2], [0.3, 0.4]]), "setup": np.array([0.05, -0.1]),
+        "shift": np.array([7.0, 0.5]), "effect": np.array([8.0, -0.3]),
+        "effect_slope": np.array([9.0, 0.2]), "level": np.array([[0.0, 0.2], [-0.4, 0.1]]),
+        "form": np.array([0.03, -0.06]), "trend": np.array([-0.1, 0.2]),
+        "early": np.array([0.15, 0.25]), "counted": np.array([-0.12, 0.35]),
+        "mishit_share": np.array([0.02, 0.1]),
+    }  # fmt: skip
+    data = {
+        "player": np.array([0, 1]), "length": np.array([1, 0]), "session": np.array([0, 1]),
+        "condition": np.array([1, 0]), "practised": np.array([0.5, -0.3]),
+        "early": np.array([1.0, 0.0]), "counted": np.array([0.0, 1.0]),
+        "x": np.array([-0.7, 0.6]), "row_cell": np.array([0, 1, 1]),
+        "lo": np.array([0.5, -np.inf, 3.0]), "hi": np.array([1.5, -0.5, np.inf]),
+        "noise": np.array([0.0, 0.2, 0.3]), "count": np.array([3.0, 1.0, 2.0]),
+    }  # fmt: skip
+    # Cell 0: first player, second length, under the change, first putts. Condition 0 is as
+    # before: its shift and effects say nothing.
+    mu = [-0.2 + 0.05 + 0.5, 0.3 - 0.1]
+    sd = np.exp(
+        [0.2 + 0.03 - 0.1 * 0.5 + 0.15 - 0.3 + 0.2 * 0.6, -0.4 - 0.06 - 0.2 * 0.3 + 0.35]
+    )
+    expected = []
+    for cell, lo, hi, noise, count, wild in (
+        (0, 0.5, 1.5, 0.0, 3, 0.02),
+        (1, -np.inf, -0.5, 0.2, 1, 0.1),
+        (1, 3.0, np.inf, 0.3, 2, 0.1),
+    ):
+        chance = 0.0
+        for share, times in ((1 - wild, 1), (wild, 4)):
+            normal = norm(mu[cell], np.hypot(times * sd[cell], noise))
+            chance += share * (normal.cdf(hi) - normal.cdf(lo))
+        expected.append(count * np.log(chance))
+    assert readings_logp(v, data).eval() == pytest.approx(expected, rel=1e-12)
+
+
+def test_wild_putts_are_a_fifth_at_most_and_four_times_as_wide():
+    """As the story says, and the ceiling of the manual ."""
+    assert MISHIT_TIMES == 4
+    assert MISHIT_MOST == 0.2
 
 
 @pytest.mark.parametrize("at", [-9.0, -3.0, 0.0, 4.0, 12.0])

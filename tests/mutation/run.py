@@ -3,7 +3,8 @@
     python tests/mutation/run.py                        all four areas, every mutant
     python tests/mutation/run.py --area verdict         one of them
     python tests/mutation/run.py --sample 100           some of each area's, drawn by a seed
-    python tests/mutation/run.py --survivors            only those that survived last time
+    python tests/mutation/run.py --survivors            what survived last time, again
+    python tests/mutation/run.py --judge                only apply ``equivalent.json``
 
 Written here because the tools at hand do not reach what matters: mutmut 3 leaves a module's
 constants and its properties alone (the hole's radius, the bars of the verdict), and
@@ -30,7 +31,7 @@ from pathlib import Path
 from areas import AREAS
 from mutants import mutants
 from reach import reach_of
-from workers import ROOT, SURVIVED, TIMED_OUT, import_heavy, put_to_the_test
+from workers import ROOT, SURVIVED, import_heavy, put_to_the_test
 
 RESULTS = ROOT / "tests" / "results" / "mutation.json"
 EQUIVALENT = Path(__file__).with_name("equivalent.json")
@@ -67,44 +68,50 @@ def key_of(name):
     return tuple(sorted(name.items()))
 
 
-def record_of(area, made, outcome):
-    """Return an area's part of the record."""
+def record_of(area, tried, survivors):
+    """Return an area's part of the record.
+
+    Parameters
+    ----------
+    area : Area
+        Modules.
+    tried : Counter
+        Module to mutants put to the test.
+    survivors : list of dict
+        Names of those that no test noticed.
+
+    Returns
+    -------
+    dict
+        Scores, and every survivor with the reason or without.
+    """
     why = reasons()
-    survivors = [mutant.name for mutant, fate in outcome if fate == SURVIVED]
-    equivalent = [
-        name | {"why": why[key_of(name)]} for name in survivors if key_of(name) in why
-    ]
     missed = [name for name in survivors if key_of(name) not in why]
-    tried = len(outcome)
+    equivalent = [name | {"why": why[key_of(name)]} for name in survivors if name not in missed]
+    total = sum(tried.values())
     return {
-        "mutants": made,
-        "tried": tried,
-        "killed": tried - len(survivors),
-        "of them by time": sum(fate == TIMED_OUT for _, fate in outcome),
+        "tried": total,
+        "killed": total - len(survivors),
         "survived": len(survivors),
         "equivalent": len(equivalent),
-        "score_pct": percent(tried - len(survivors), tried),
+        "score_pct": percent(total - len(survivors), total),
         "score_without_equivalent_pct": percent(
-            tried - len(survivors), tried - len(equivalent)
+            total - len(survivors), total - len(equivalent)
         ),
-        "modules": modules_of(area, outcome),
+        "modules": modules_of(area, tried, survivors),
         "why equivalent": dict(Counter(name["why"] for name in equivalent)),
         "equivalent survivors": equivalent,
         "survivors that a test should kill": missed,
     }
 
 
-def modules_of(area, outcome):
+def modules_of(area, tried, survivors):
     """Return tried and killed by module."""
     found = {}
     for module in area.modules:
-        here = [fate for mutant, fate in outcome if mutant.module == module]
-        killed = sum(fate != SURVIVED for fate in here)
-        found[module] = {
-            "tried": len(here),
-            "killed": killed,
-            "score_pct": percent(killed, len(here)),
-        }
+        killed = tried[module] - sum(name["module"] == module for name in survivors)
+        score = percent(killed, tried[module])
+        found[module] = {"tried": tried[module], "killed": killed, "score_pct": score}
     return found
 
 
@@ -113,48 +120,74 @@ def percent(part, whole):
     return round(100 * part / whole, 1) if whole else None
 
 
-def run(names, sample, seed, survivors_only):
-    """Run the areas named and write the record after each."""
+def run(names, sample, seed):
+    """Put each area's mutants to the test and write the record after it."""
     import_heavy()
-    record = json.loads(RESULTS.read_text("utf-8")) if RESULTS.exists() else {"areas": {}}
     for name in names:
         area, start = AREAS[name], time.monotonic()
         chosen = every = planted(area)
-        if survivors_only:
-            chosen = those_left(every, record["areas"][name])
-        elif sample and sample < len(every):
+        if sample and sample < len(every):
             chosen = random.Random(seed).sample(every, sample)
-        outcome = list(told(name, area, chosen))
-        if survivors_only:
-            continue
-        record["areas"][name] = record_of(area, len(every), outcome) | {
-            "seed": seed if sample else None,
-            "minutes": round((time.monotonic() - start) / 60, 1),
-            "date": datetime.date.today().isoformat(),
-            "python": platform.python_version(),
-            **{package: version(package) for package in VERSIONS},
-        }
-        RESULTS.write_text(json.dumps(record, indent=1) + "\n", "utf-8")
+        tried = Counter(mutant.module for mutant in chosen)
+        found = record_of(area, tried, told(name, area, chosen))
+        minutes = round((time.monotonic() - start) / 60, 1)
+        drawn = {"seed": seed, "minutes": minutes} if sample else {"minutes": minutes}
+        write(name, {"mutants": len(every)} | found | drawn | setting())
 
 
-def those_left(every, before):
-    """Return the mutants that survived the run on record."""
-    left = before["equivalent survivors"] + before["survivors that a test should kill"]
-    keys = {key_of({k: v for k, v in name.items() if k != "why"}) for name in left}
-    return [mutant for mutant in every if key_of(mutant.name) in keys]
+def run_again(names):
+    """Put to the test only what survived the run on record, and correct the record."""
+    import_heavy()
+    for name in names:
+        area, before = AREAS[name], read()[name]
+        keys = {key_of(survivor) for survivor in survivors_in(before)}
+        chosen = [mutant for mutant in planted(area) if key_of(mutant.name) in keys]
+        judge(name, told(name, area, chosen))
+
+
+def judge(name, survivors=None):
+    """Write an area's record anew, with the survivors and the reasons of today."""
+    before = read()[name]
+    tried = Counter({module: part["tried"] for module, part in before["modules"].items()})
+    survivors = survivors_in(before) if survivors is None else survivors
+    write(name, before | record_of(AREAS[name], tried, survivors) | setting())
+
+
+def survivors_in(record):
+    """Return the names of all survivors of an area's record."""
+    listed = record["equivalent survivors"] + record["survivors that a test should kill"]
+    return [{key: part for key, part in name.items() if key != "why"} for name in listed]
+
+
+def setting():
+    """Return when and with what."""
+    return {
+        "date": datetime.date.today().isoformat(),
+        "python": platform.python_version(),
+        **{package: version(package) for package in VERSIONS},
+    }
+
+
+def read():
+    """Return the record of every area."""
+    return json.loads(RESULTS.read_text("utf-8")) if RESULTS.exists() else {}
+
+
+def write(name, record):
+    """Put one area's record among the others."""
+    RESULTS.write_text(json.dumps(read() | {name: record}, indent=1) + "\n", "utf-8")
 
 
 def told(name, area, chosen):
-    """Yield what became of each mutant, and say who survived."""
-    killed = 0
+    """Return the names of those that survive, and say who they are on the way."""
+    survivors = []
     for mutant, fate in fates(area, chosen):
-        killed += fate != SURVIVED
         if fate == SURVIVED:
-            print(
-                f"{mutant.module}:{mutant.lines[0]}  {mutant.was}  →  {mutant.now}", flush=True
-            )
-        yield mutant, fate
-    print(f"{name}: {killed} of {len(chosen)} killed", flush=True)
+            survivors.append(mutant.name)
+            where = f"{mutant.module}:{mutant.lines[0]}"
+            print(f"{where}  {mutant.was}  →  {mutant.now}", flush=True)
+    print(f"{name}: {len(chosen) - len(survivors)} of {len(chosen)} killed", flush=True)
+    return survivors
 
 
 def main():
@@ -163,9 +196,17 @@ def main():
     parser.add_argument("--area", choices=AREAS, action="append")
     parser.add_argument("--sample", type=int, help="mutants an area, drawn at random")
     parser.add_argument("--seed", type=int, default=2026)
-    parser.add_argument("--survivors", action="store_true", help="only last time's survivors")
+    parser.add_argument("--survivors", action="store_true", help="what survived last time")
+    parser.add_argument("--judge", action="store_true", help="only apply equivalent.json")
     given = parser.parse_args()
-    run(given.area or list(AREAS), given.sample, given.seed, given.survivors)
+    names = given.area or list(AREAS)
+    if given.judge:
+        for name in names:
+            judge(name)
+    elif given.survivors:
+        run_again(names)
+    else:
+        run(names, given.sample, given.seed)
 
 
 if __name__ == "__main__":
