@@ -80,7 +80,8 @@ def first_visit_chart(priors=PRIORS):
         title="First visits as the priors expect them",
         alt=_alt(table),
         reading=f"Each row is one golfer drawn from the priors, each mark one of {PUTTS} putts "
-        f"from {REFERENCE_FT:g} ft. The upright line is the target; a diamond lies beyond the scale.",
+        f"from {REFERENCE_FT:g} ft. The upright line is the target; a diamond lies beyond the "
+        "scale.",
         figure=figure,
         table=table,
     )
