@@ -7,7 +7,7 @@ from scipy import integrate
 from scipy.stats import norm
 
 from putlab.errors import UsageError
-from putlab.holeout import hole_out
+from putlab.holeout import HoleOut, hole_out, thinned
 from putlab.skill import Skill
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
@@ -192,6 +192,14 @@ def test_past_by_distance_is_used_at_each_distance():
         ([0.0], {}, "above 0 and rising"),
         ([5.0, 3.0], {}, "above 0 and rising"),
         ([np.nan], {}, "above 0 and rising"),
+        ([], {}, "above 0 and rising"),
+        ([[5.0, 6.0]], {}, "above 0 and rising"),
+        ([5.0, 5.0], {}, "above 0 and rising"),
+        ([5.0, np.inf], {}, "above 0 and rising"),
+        ([5.0], {"stimp_ft": np.nan}, "stimp_ft must be above 0; got nan"),
+        ([5.0], {"stimp_ft": np.inf}, "stimp_ft must be above 0; got inf"),
+        ([5.0], {"past_ft": np.nan}, "past_ft must be 0 or more; got nan"),
+        ([5.0, 9.0], {"past_ft": [1.0, -0.5]}, "past_ft must be 0 or more; got -0.5"),
         ([5.0], {"stimp_ft": 0}, "stimp_ft must be above 0"),
         ([5.0], {"past_ft": -1.0}, "past_ft must be 0 or more"),
     ],
@@ -199,3 +207,102 @@ def test_past_by_distance_is_used_at_each_distance():
 def test_wrong_arguments_are_named(distance_ft, options, match):
     with pytest.raises(UsageError, match=match):
         hole_out(TOUR_LIKE, distance_ft, **options)
+
+
+def test_to_die_at_the_hole_is_a_target():
+    out = hole_out(TOUR_LIKE, [5.0], past_ft=0)
+    # Half of the putts that are on line are short of the centre: by hand between a third
+    # and two thirds of those struck a foot past.
+    assert 0.3 < out.one_putt[0, 0] / hole_out(TOUR_LIKE, [5.0]).one_putt[0, 0] < 0.8
+
+
+def test_where_nothing_is_said_the_green_is_ordinary_and_the_target_a_foot_past():
+    plain = hole_out(TOUR_LIKE, [6.0, 20.0])
+    said = hole_out(TOUR_LIKE, [6.0, 20.0], stimp_ft=10, past_ft=1, refine=1)
+    assert np.array_equal(plain.more_than, said.more_than)
+
+
+def made_by_hand():
+    """Two draws at one length: chances in eighths, and a draw that never misses."""
+    more = np.zeros((10, 2, 1))
+    more[0] = 1
+    more[1, 0], more[2, 0], more[3, 0] = 6 / 8, 2 / 8, 1 / 8
+    sides = (np.array([[0.1], [np.nan]]),) * 4
+    return HoleOut(np.array([9.0]), more, np.array([[3.0], [np.nan]]), *sides)
+
+
+def test_chances_of_so_many_putts_by_hand():
+    out = made_by_hand()
+    assert out.one_putt[:, 0].tolist() == [2 / 8, 1]
+    assert out.three_putt[:, 0].tolist() == [2 / 8, 0]
+    assert out.average_putts[:, 0].tolist() == [1 + 9 / 8, 1]
+    assert out.putts_chance[:4, 0, 0].tolist() == [2 / 8, 4 / 8, 1 / 8, 1 / 8]
+    # The tenth putt ends the hole whatever it does.
+    out.more_than[9, 0] = 0.1
+    assert out.putts_chance[9, 0, 0] == pytest.approx(0.1)
+
+
+def test_the_table_is_the_mean_over_draws_and_its_leave_the_mean_over_misses():
+    out = made_by_hand()
+    row = out.table().iloc[0]
+    assert row[["distance_ft", "one_putt", "three_putt", "average_putts"]].tolist() == [
+        9.0, 5 / 8, 1 / 8, 1 + 9 / 16,
+    ]  # fmt: skip
+    assert row["mean_leave_ft"] == 3.0
+    out.more_than[1, 1], out.mean_leave_ft[1] = 2 / 8, 7.0
+    # Six misses at 3 ft for every two at 7 ft.
+    assert out.table()["mean_leave_ft"].item() == pytest.approx(4.0)
+
+
+@pytest.mark.parametrize("stimp_ft", [8.0, 12.0])
+@pytest.mark.parametrize("distance_ft", [3.0, 12.0, 40.0])
+def test_how_misses_miss_against_struck_putts(distance_ft, stimp_ft):
+    rng = np.random.default_rng(12)
+    angle = np.radians(0.4 + 1.5 * rng.normal(size=1_000_000))
+    roll = np.maximum((distance_ft + 1) * (1.05 + 0.14 * rng.normal(size=angle.size)), 0)
+    aside, along = distance_ft * np.sin(angle), distance_ft * np.cos(angle)
+    u = np.minimum(np.abs(aside) * 24 / 4.25, 1)
+    over = u < 1
+    reaches = roll >= along - 4.25 / 24 * np.sqrt(1 - u**2)
+    too_fast = np.maximum(roll - along, 0) * 36 / stimp_ft > (1.63 / 0.3048 * (1 - u**2)) ** 2
+    short = np.where(over, ~reaches, roll < along)
+    kinds = (
+        short,
+        over & reaches & too_fast,
+        ~over & ~short & (aside < 0),
+        ~over & ~short & (aside > 0),
+    )
+    missed = sum(kind.mean() for kind in kinds)
+    skill = Skill.constant(1.5, 14, line_bias_deg=0.4, pace_bias_pct=5)
+    out = hole_out(skill, [distance_ft], stimp_ft=stimp_ft)
+    assert 1 - out.one_putt[0, 0] == pytest.approx(missed, abs=0.0015)
+    for name, kind in zip(("short", "long", "left", "right"), kinds, strict=True):
+        assert getattr(out, name)[0, 0] * missed == pytest.approx(kind.mean(), abs=0.0015)
+    leave = np.hypot(aside, roll - along)[np.any(kinds, axis=0)].mean()
+    assert out.mean_leave_ft[0, 0] == pytest.approx(leave, abs=0.01, rel=0.003)
+
+
+def test_a_golfer_whose_putts_leave_more_than_the_usual_grid():
+    """From 150 ft, 40 % in pace: leaves reach 200 ft and more. Brute force, typed in apart."""
+    setting = ([10], [4.0], [0.0], [40.0], [0.0], 10.0, 1.0)
+    table = brute_force.compare(setting, [150], 200_000, seed=3)
+    assert table["average_putts_off"].abs().max() < 0.012
+    assert table["mean_leave_off_ft"].abs().max() < 0.3
+
+
+def test_thinned_takes_draws_evenly_from_the_first_to_the_last():
+    skill = many_skills(9)
+    kept = thinned(skill, 5)
+    assert np.array_equal(kept.line_sd_deg, skill.line_sd_deg[[0, 2, 4, 6, 8]])
+    assert np.array_equal(kept.pace_bias_pct, skill.pace_bias_pct[::2])
+    assert kept.distance_ft is skill.distance_ft
+    assert thinned(skill, 9) is skill
+    assert thinned(skill, 10) is skill
+
+
+def test_past_between_two_distances_is_straight_in_log_distance():
+    """Follow-up putts aim past by what lies between; half way from 5 to 20 ft is 10 ft."""
+    from putlab.holeout import _pasts
+
+    past_ft = _pasts([0.5, 2.0], np.array([5.0, 20.0]))
+    assert past_ft(np.array([2.0, 5, 10, 20, 50])) == pytest.approx([0.5, 0.5, 1.25, 2, 2])

@@ -45,11 +45,14 @@ class Reach:
         Time of each test.
     contexts : dict of str to dict
         Module to line to the names of what ran it.
+    files : dict of str to tuple of str
+        Module to the test files that bear on it.
     """
 
-    def __init__(self, seconds, contexts):
+    def __init__(self, seconds, contexts, files):
         self.seconds = seconds
         self.contexts = contexts
+        self.files = {module: [path(name) for name in names] for module, names in files.items()}
 
     def tests(self, module, lines):
         """Return the tests that reach some lines of a module, the quickest first."""
@@ -60,7 +63,13 @@ class Reach:
         else:
             files = {n.split("|")[1].split("::")[0] for n in names if n.startswith(SETUP)}
             found = {t for t in self.seconds if t in names or t.split("::")[0] in files}
-        return sorted(found, key=self.seconds.get)
+        bearing = [test for test in found if test.split("::")[0] in self.files[module]]
+        return sorted(bearing, key=self.seconds.get)
+
+
+def path(name):
+    """Return the path of a test file."""
+    return f"tests/{name}.py"
 
 
 def reach_of(area, folder):
@@ -84,7 +93,7 @@ def reach_of(area, folder):
         A test fails as things are.
     """
     out = Path(folder) / "reach.pickle"
-    tests = [f"tests/{name}.py" for name in area.tests if (ROOT / f"tests/{name}.py").exists()]
+    tests = sorted({path(name) for names in area.tests.values() for name in names})
 
     def work():
         import coverage
@@ -102,7 +111,7 @@ def reach_of(area, folder):
     code = forked(work, 900)
     if code != 0:
         raise SystemExit(f"the tests fail without any fault (pytest says {code}): {tests}")
-    return Reach(*pickle.loads(out.read_bytes()))
+    return Reach(*pickle.loads(out.read_bytes()), area.tests)
 
 
 def _contexts(cover, area):
