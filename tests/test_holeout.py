@@ -169,6 +169,7 @@ def test_more_spread_never_helps_at_one_distance_and_average_rises_with_distance
 
 def test_hopeless_golfer_stops_at_ten_putts():
     out = hole_out(Skill.constant(60.0, 90.0), [60.0])
+    assert out.more_than.shape == (10, 1, 1)
     assert 2 < out.average_putts[0, 0] <= 10
     assert out.putts_chance[:, 0, 0].sum() == pytest.approx(1)
 
@@ -199,6 +200,7 @@ def test_past_by_distance_is_used_at_each_distance():
         ([5.0], {"stimp_ft": np.nan}, "stimp_ft must be above 0; got nan"),
         ([5.0], {"stimp_ft": np.inf}, "stimp_ft must be above 0; got inf"),
         ([5.0], {"past_ft": np.nan}, "past_ft must be 0 or more; got nan"),
+        ([5.0, 9.0], {"past_ft": [np.nan, 1.0]}, "past_ft must be 0 or more; got nan"),
         ([5.0, 9.0], {"past_ft": [1.0, -0.5]}, "past_ft must be 0 or more; got -0.5"),
         ([5.0], {"stimp_ft": 0}, "stimp_ft must be above 0"),
         ([5.0], {"past_ft": -1.0}, "past_ft must be 0 or more"),
@@ -254,12 +256,23 @@ def test_the_table_is_the_mean_over_draws_and_its_leave_the_mean_over_misses():
     assert out.table()["mean_leave_ft"].item() == pytest.approx(4.0)
 
 
-@pytest.mark.parametrize("stimp_ft", [8.0, 12.0])
-@pytest.mark.parametrize("distance_ft", [3.0, 12.0, 40.0])
-def test_how_misses_miss_against_struck_putts(distance_ft, stimp_ft):
+# Distance, green speed, spread of line and of pace. In the last two one putt in thirty does
+# not move at all, at the hole and beside it.
+MISSES = [
+    (3.0, 8.0, 1.5, 14),
+    (12.0, 12.0, 1.5, 14),
+    (40.0, 8.0, 1.5, 14),
+    (3.0, 10.0, 0.5, 60),
+    (8.0, 10.0, 9.0, 60),
+]
+
+
+@pytest.mark.parametrize(("distance_ft", "stimp_ft", "line_sd_deg", "pace_sd_pct"), MISSES)
+def test_how_misses_miss_against_struck_putts(distance_ft, stimp_ft, line_sd_deg, pace_sd_pct):
     rng = np.random.default_rng(12)
-    angle = np.radians(0.4 + 1.5 * rng.normal(size=1_000_000))
-    roll = np.maximum((distance_ft + 1) * (1.05 + 0.14 * rng.normal(size=angle.size)), 0)
+    angle = np.radians(0.4 + line_sd_deg * rng.normal(size=1_000_000))
+    spread = pace_sd_pct / 100
+    roll = np.maximum((distance_ft + 1) * (1.05 + spread * rng.normal(size=angle.size)), 0)
     aside, along = distance_ft * np.sin(angle), distance_ft * np.cos(angle)
     u = np.minimum(np.abs(aside) * 24 / 4.25, 1)
     over = u < 1
@@ -273,7 +286,7 @@ def test_how_misses_miss_against_struck_putts(distance_ft, stimp_ft):
         ~over & ~short & (aside > 0),
     )
     missed = sum(kind.mean() for kind in kinds)
-    skill = Skill.constant(1.5, 14, line_bias_deg=0.4, pace_bias_pct=5)
+    skill = Skill.constant(line_sd_deg, pace_sd_pct, line_bias_deg=0.4, pace_bias_pct=5)
     out = hole_out(skill, [distance_ft], stimp_ft=stimp_ft)
     assert 1 - out.one_putt[0, 0] == pytest.approx(missed, abs=0.0015)
     for name, kind in zip(("short", "long", "left", "right"), kinds, strict=True):
@@ -288,6 +301,31 @@ def test_a_golfer_whose_putts_leave_more_than_the_usual_grid():
     table = brute_force.compare(setting, [150], 200_000, seed=3)
     assert table["average_putts_off"].abs().max() < 0.012
     assert table["mean_leave_off_ft"].abs().max() < 0.3
+
+
+def test_from_inside_the_hole_only_too_hard_a_putt_misses():
+    # From 0.1 ft, 1.1 ft hard with 1.0 ft of spread: over the hole only beyond 8.0 ft.
+    out = hole_out(Skill.constant(1.0, 100 / 1.1), [0.1])
+    assert out.one_putt[0, 0] == pytest.approx(1, abs=1e-4)
+
+
+def test_refinement_reaches_the_putts_that_follow():
+    from putlab.flat_green.leaves import LeaveGrid, holed_chance
+    from putlab.flat_green.strike import Strikes
+    from putlab.holeout import later_putts
+
+    grid, skill = LeaveGrid(), Skill.constant(0.4, 3.0)
+    known_ft = grid.cells_ft[:: grid.HOLING]
+    strikes = Strikes.of(skill.at(known_ft), 1.0)
+    how = {"stimp_ft": 10.0, "past_ft": lambda _: 1.0}
+    plain, fine = (later_putts(skill, grid, refine=n, **how)[0] for n in (1, 5))
+    # The chance of more than one putt is that of a miss, at the nodes asked for.
+    for found, n in ((plain, 1), (fine, 5)):
+        missed = 1 - holed_chance(strikes, 10.0, refine=n)
+        assert found[:: grid.HOLING, 1] == pytest.approx(missed, abs=1e-12)
+    assert np.abs(plain[:, 1] - fine[:, 1]).max() > 1e-9
+    assert np.abs(plain[:, 2] - fine[:, 2]).max() > 1e-9
+    assert np.array_equal(later_putts(skill, grid, **how)[0], plain)
 
 
 def test_thinned_takes_draws_evenly_from_the_first_to_the_last():

@@ -172,6 +172,9 @@ CASES = [
     (0.25, 0.15, None, 0.1),
     (-0.12, 0.1, 0.08, 0.5),
     (0.0, 0.05, 0.03, 3.0),
+    # Nearly there: what is believed by now weighs as much as what is to come.
+    (-0.285, 0.1, None, 0.5),
+    (-0.32, 0.15, 0.1, 0.5),
 ]
 
 

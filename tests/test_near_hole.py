@@ -56,6 +56,23 @@ def test_median_leave_of_a_long_putt_by_hand():
     assert within[1] / within[0] == pytest.approx(np.mean(missed < 3.5), abs=0.005)
 
 
-def test_distances_left_must_be_above_nought():
+@pytest.mark.parametrize("within_ft", [[0.0], [1.0, -1.0], [np.nan]])
+def test_distances_left_must_be_above_nought(within_ft):
     with pytest.raises(UsageError, match="within_ft must be above 0"):
-        leave_within(GOLFER, [10.0], [0.0])
+        leave_within(GOLFER, [10.0], within_ft)
+
+
+@pytest.mark.parametrize("within_ft", [2.5, 2.99, 3.01])
+def test_a_putt_that_hardly_moves_is_within_a_circle_that_reaches_the_ball(within_ft):
+    """From 3 ft, target 4 ft, 60 % of spread: one in twenty does not move. Struck putts."""
+    rng = np.random.default_rng(4)
+    angle = np.radians(0.5 * rng.normal(size=1_000_000))
+    roll = np.maximum(4 * (1 + 0.6 * rng.normal(size=angle.size)), 0)
+    aside, along = 3 * np.sin(angle), 3 * np.cos(angle)
+    u = np.minimum(np.abs(aside) * 24 / 4.25, 1)
+    reaches = (u < 1) & (roll >= along - 4.25 / 24 * np.sqrt(1 - u**2))
+    slow = np.maximum(roll - along, 0) * 3.6 <= (1.63 / 0.3048 * (1 - u**2)) ** 2
+    missed = ~(reaches & slow)
+    expected = np.mean(missed & (np.hypot(aside, roll - along) < within_ft))
+    found = leave_within(Skill.constant(0.5, 60.0), [3.0], [within_ft])
+    assert found.item() == pytest.approx(expected, abs=0.0015)

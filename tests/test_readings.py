@@ -198,6 +198,24 @@ def test_a_display_that_only_reads_zero_beyond_its_limit_is_on_no_side():
     assert told(rows) == [(-0.5, 0.5, 1)]
 
 
+def test_a_display_that_reads_little_by_hand():
+    # Quarters up to a half: a half says at least 0.375.
+    shown = putts(line_deg=[0.5, -0.5, 0.25, -0.25])
+    rows = cells(log_of(shown, line_step_deg=0.25, line_limit_deg=0.5), "line")
+    assert told(rows) == [
+        (-np.inf, -0.375, 1),
+        (-0.375, -0.125, 1),
+        (0.125, 0.375, 1),
+        (0.375, np.inf, 1),
+    ]
+
+
+def test_putts_without_a_hole_are_no_misses():
+    # The second half is practice with no hole and no roll-out read: neither for nor against.
+    table = putts(roll_ft=[np.nan, 11.0] + [np.nan] * 4, holed=[True, False] + [None] * 4)
+    assert cells(log_of(table), "pace")["count"].sum() == 2
+
+
 def test_a_fine_reading_is_as_good_as_exact():
     fine = putts(line_deg=[0.3], roll_ft=[10.4])
     log = log_of(fine, line_step_deg=0.0, roll_step_ft=0.0)
@@ -351,7 +369,21 @@ def test_only_the_crowded_cell_is_joined():
     assert told(after[after["player"] == "few"]) == told(both[both["player"] == "few"])
     assert after.groupby("player")["count"].sum().to_dict() == {"many": 100, "few": 60}
     assert after.index.is_unique
-    assert join_crowded(both[both["player"] == "few"]).index.tolist() == list(range(30))
+    few = join_crowded(both[both["player"] == "few"].iloc[::-1])
+    assert few.index.tolist() == list(range(30))
+    assert list(few.columns) == list(both.columns)
+
+
+def test_a_cell_as_full_as_may_be_stands_beside_a_crowded_one():
+    labels = {"condition": None}
+    both = pd.concat([
+        counted_rows(np.arange(49.0), 1, player="many", **labels),
+        counted_rows(np.arange(48.0), 1, player="full", **labels),
+    ], ignore_index=True)  # fmt: skip
+    after = join_crowded(both)
+    assert after.groupby("player")["count"].sum().to_dict() == {"many": 49, "full": 48}
+    assert after["player"].eq("full").sum() == 48
+    assert after.index.tolist() == list(range(len(after)))
 
 
 def test_joining_by_hand():
@@ -375,8 +407,11 @@ def test_joining_weighs_readings_by_their_count():
     found = join_crowded(rows)
     middle = found[(found["lo"] < 0) & (found["hi"] > 0)]
     assert told(middle) == [(-0.5, 0.5, 1000)]
-    far = found[found["lo"].abs() > 7]
-    assert np.allclose(far["hi"] - far["lo"], 1)
+    # From -6 to -5 spreads is the first bin: its ends go to the nearest half (even).
+    assert told(found)[53:56] == [(-7.5, -6.5, 1), (-6.5, -4.5, 2), (-4.5, -3.5, 1)]
+    assert told(found)[0] == (-60.5, -59.5, 1)
+    assert told(found)[-1] == (59.5, 60.5, 1)
+    assert np.all(found["hi"] > found["lo"])
     assert found["count"].sum() == 1120
 
 
