@@ -94,7 +94,7 @@ def sample(
     """
     import nutpie
 
-    return nutpie.sample(
+    sampler = nutpie.sample(
         compiled,
         draws=draws,
         tune=tune,
@@ -104,8 +104,15 @@ def sample(
         save_warmup=False,
         progress_bar=False,
         target_accept=acceptance,
+        blocking=False,
         **MASS_MATRIX,
     )
+    try:
+        return sampler.wait()
+    except BaseException:
+        # Waiting for it inside nutpie would make of Ctrl-C a posterior of fewer draws.
+        sampler.cancel()
+        raise
 
 
 def fit(design, name, finish, *, seed=SEED, cache=True, **options):

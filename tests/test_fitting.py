@@ -1,8 +1,14 @@
 """Sampling: the same seed gives the same draws, and a bad fit is not reported."""
 
+import os
+import signal
+import threading
+import time
 from types import SimpleNamespace
 
 import numpy as np
+import nutpie
+import pymc as pm
 import pytest
 import xarray as xr
 
@@ -57,6 +63,17 @@ def test_a_fit_that_does_not_converge_is_refused(rng, monkeypatch, own_cache):
             design, ["spread"], lambda _: None, lambda _: {"line": apart}, what="line", code=[]
         )
     assert not own_cache.exists()
+
+
+def test_an_interrupt_stops_sampling_instead_of_shortening_it():
+    with pm.Model() as model:
+        pm.Normal("x", 0, 1, shape=3)
+    compiled = nutpie.compile_pymc_model(model)
+    threading.Timer(1.0, os.kill, (os.getpid(), signal.SIGINT)).start()
+    start = time.monotonic()
+    with pytest.raises(KeyboardInterrupt):
+        fitting.sample(compiled, draws=2_000_000)
+    assert time.monotonic() - start < 10
 
 
 @pytest.mark.slow
