@@ -1,5 +1,7 @@
 """Capture by the hole: against published limits, plain formulas and numerical integration."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -7,6 +9,7 @@ from scipy.optimize import brentq, minimize_scalar
 from slope_simulation import BALL_FT, G_FT_S2, HOLE_FT, LIMIT_FT_S, acceleration, forces
 
 from putlab.capture import capture_limit_ft_s, closest_approach, places
+from putlab.roll import path
 from putlab.sloped_green.green import Green, NeverStops
 from putlab.sloped_green.holing_rolls import holing_rolls
 
@@ -99,6 +102,8 @@ def test_closest_approach_against_solve_ivp(
     assert abs(found.offset_ft) == pytest.approx(np.hypot(x - distance_ft, y), abs=1e-7)
     assert found.speed_ft_s == pytest.approx(np.hypot(vx, vy), abs=1e-5)
     assert np.sign(found.offset_ft) == np.sign(vx * y - vy * (x - distance_ft))
+    turned = found.heading_deg - np.degrees(np.arctan2(vy, vx)) + slope_to_deg
+    assert (turned + 180) % 360 - 180 == pytest.approx(0, abs=1e-4)
 
 
 def test_a_ball_that_stops_over_the_hole_is_holed():
@@ -107,15 +112,6 @@ def test_a_ball_that_stops_over_the_hole_is_holed():
     )
     assert found.speed_ft_s[0] == 0
     assert found.holed[0]
-
-
-def test_a_ball_that_curls_back_into_the_hole_is_holed():
-    """Up a steep fast slope, past the hole on the high side, and down into it."""
-    green, distance_ft, slope_to_deg = Green(13, 5), 2.0, 180.0
-    line, roll = np.meshgrid(np.linspace(0, 30, 301), np.linspace(3, 5, 101))
-    found = closest_approach(green, distance_ft, line, roll, slope_to_deg=slope_to_deg)
-    falling = np.cos(np.radians(found.heading_deg)) > 0.2
-    assert np.any(found.holed & falling)
 
 
 def test_paces_that_drop_on_the_flat_are_the_plain_formulas(rng):
@@ -150,6 +146,82 @@ def test_paces_that_drop_agree_with_following_each_ball(rng):
         total += followed.sum()
     assert total > 1500
     assert apart == 0
+
+
+def approaches(green, distance_ft, line_deg, roll_ft, to):
+    """Return offset (+ right), speed and heading wherever a course is nearest to the hole."""
+    even = np.linspace(1, 0, 5001)
+    share = np.sort(np.concatenate([even, even ** (1 / (1 - green.ratio))]))[::-1]
+    course = path(green, line_deg, roll_ft, slope_to_deg=to, share=np.unique(share)[::-1])
+    x, y = course.along_ft - distance_ft, course.right_ft
+    gap = np.hypot(x, y)
+    inner = np.flatnonzero((gap[1:-1] < gap[:-2]) & (gap[1:-1] <= gap[2:])) + 1
+    nearest = np.append(inner, gap.size - 1) if gap[-1] < gap[-2] else inner
+    ahead = np.minimum(nearest + 1, gap.size - 1)
+    dx, dy = x[ahead] - x[ahead - 2], y[ahead] - y[ahead - 2]
+    side = np.where(dx * y[nearest] - dy * x[nearest] < 0, -1, 1)
+    return side * gap[nearest], course.speed_ft_s[nearest], np.degrees(np.arctan2(dy, dx)) - to
+
+
+def test_every_approach_of_a_curling_ball_against_the_points_of_its_course():
+    """Point by point: the approach that drops, also the second, or else the first."""
+    # A ball that on a very steep fast slope goes up past the hole, turns, and comes down on it.
+    green, distance_ft, to, late = Green(13, 5.834), 4.4725, -144.44, 0
+    line_deg, roll_ft = (
+        part.ravel() for part in np.meshgrid(np.linspace(10, 13, 10), np.linspace(8.2, 9.4, 7))
+    )
+    found = closest_approach(green, distance_ft, line_deg, roll_ft, slope_to_deg=to)
+    for i in range(line_deg.size):
+        offset, speed, heading = approaches(green, distance_ft, line_deg[i], roll_ft[i], to)
+        limit = capture_limit_ft_s(offset, slope_pct=5.834, heading_deg=heading)
+        drops = (np.abs(offset) < HOLE_FT) & (speed <= limit)
+        taken = np.argmax(drops) if drops.any() else 0
+        assert found.holed[i] == drops.any()
+        assert found.offset_ft[i] == pytest.approx(offset[taken], abs=2e-3)
+        assert found.speed_ft_s[i] == pytest.approx(speed[taken], abs=0.02)
+        late += taken > 0
+    assert late > 5
+
+
+def offset_of(line_deg, green, to):
+    """Return how far right of a hole at 6 ft a putt of 9 ft passes."""
+    return closest_approach(green, 6, line_deg, 9, slope_to_deg=to).offset_ft
+
+
+def test_the_hole_takes_what_the_limit_says_to_the_last_digit():
+    """Harder and harder putts: the first not to drop is the first above the limit there."""
+    for green, to in ((Green(10, 5), 20), (Green(9, 4), 200), (Green(12, 3), 300)):
+        over = partial(offset_of, green=green, to=to)
+        aim, low, high = brentq(over, -20, 20), 9.0, 40.0
+        while high - low > 1e-11:
+            middle = (low + high) / 2
+            holed = closest_approach(green, 6, aim, middle, slope_to_deg=to).holed
+            low, high = (middle, high) if holed else (low, middle)
+        edge = closest_approach(green, 6, aim, low, slope_to_deg=to)
+        limit = capture_limit_ft_s(
+            edge.offset_ft, slope_pct=green.slope_pct, heading_deg=edge.heading_deg
+        )
+        assert edge.holed
+        assert edge.speed_ft_s == pytest.approx(limit, rel=1e-8)
+
+
+def test_a_ball_struck_away_from_the_hole_is_nearest_at_the_start():
+    """On the flat: 5 ft of roll-out on a green of 10 ft starts at sqrt(3.6 x 5) ft/s."""
+    for line_deg, side in ((120, 1), (-100, -1)):
+        found = closest_approach(Green(10), 8, line_deg, 5)
+        assert abs(found.offset_ft) == pytest.approx(8, abs=1e-12)
+        assert found.speed_ft_s == pytest.approx(np.sqrt(3.6 * 5))
+        assert not found.holed
+        assert found.heading_deg == pytest.approx(line_deg)
+        assert np.sign(found.offset_ft) == side
+
+
+def test_a_ball_that_passes_at_once_is_seen_to():
+    # From 0.25 ft with 60 ft of roll-out the hole comes before the first place looked at.
+    found = closest_approach(Green(10), 0.25, 10, 60)
+    along = 0.25 * np.cos(np.radians(10))
+    assert found.speed_ft_s == pytest.approx(np.sqrt(3.6 * (60 - along)))
+    assert found.offset_ft == pytest.approx(0.25 * np.sin(np.radians(10)))
 
 
 def test_places_are_even_in_the_speed_across_and_in_that_of_a_downhill_putt():

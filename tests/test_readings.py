@@ -200,7 +200,7 @@ def test_a_display_that_only_reads_zero_beyond_its_limit_is_on_no_side():
 
 def test_a_display_that_reads_little_by_hand():
     # Quarters up to a half: a half says at least 0.375.
-    shown = putts(line_deg=[0.5, -0.5, 0.25, -0.25])
+    shown = putts(line_deg=[0.5, -0.75, 0.25, -0.25])
     rows = cells(log_of(shown, line_step_deg=0.25, line_limit_deg=0.5), "line")
     assert told(rows) == [
         (-np.inf, -0.375, 1),
