@@ -6,10 +6,12 @@ content policy forbids requests. Names from the log are escaped by the template 
 
 import datetime
 import json
+import re
 
 import jinja2
 import numpy as np
 import pandas as pd
+from markupsafe import Markup, escape
 
 from putlab import __version__
 from putlab.decision.advice import time_words
@@ -25,14 +27,15 @@ from putlab.writing import write_text
 # Functions of `putlab.pages.wording` that the templates use.
 WORDS = (
     "quantity", "interval", "signed", "signed_interval", "sure", "listed", "counted", "feet",
-    "minus", "first_sentence", "after_first_sentence", "shortened",
+    "minus", "shortened", "together",
 )  # fmt: skip
 
-# Rejected rows listed; `putlab check --rejects` writes them all.
-SHOWN_REJECTS = 5
+# Rejected rows listed, on a screen and on paper; `putlab check --rejects` writes them all.
+SHOWN_REJECTS, PAPER_REJECTS = 5, 3
 
-# Choices listed: line and pace at six lengths; the numbers behind the page hold all.
-SHOWN_OPTIONS = 12
+# Choices listed: line and pace at six lengths, and half as many on paper; the numbers behind
+# the page hold all.
+SHOWN_OPTIONS, PAPER_OPTIONS = 12, 6
 
 # Names of files listed; the hash covers all.
 SHOWN_FILES = 12
@@ -99,6 +102,7 @@ def render(log, fit, everybody, *, made=None):
         everybody=everybody,
         readings=readings(log.rules),
         shown_rejects=SHOWN_REJECTS,
+        paper_rejects=PAPER_REJECTS,
         shown_files=SHOWN_FILES,
         rejects=log.rejects.to_dict("records"),
         meta=meta,
@@ -148,6 +152,22 @@ def assumed(value):
     return value if isinstance(value, str) else f"{value:.3g}"
 
 
+def coded(text):
+    """Return a text whose `commands` are marked as such, everything else escaped.
+
+    Parameters
+    ----------
+    text : str
+        Text, perhaps with names from a log.
+
+    Returns
+    -------
+    markupsafe.Markup
+        Safe to put into a page.
+    """
+    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(text))))
+
+
 def environment():
     """Return the template engine: escaping on, undefined names refused, words as filters.
 
@@ -165,9 +185,14 @@ def environment():
     )
     engine.policies["json.dumps_kwargs"] = {"sort_keys": False}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
-    engine.globals |= {"shown_options": SHOWN_OPTIONS}
+    engine.globals |= {"shown_options": SHOWN_OPTIONS, "paper_options": PAPER_OPTIONS}
     engine.filters |= {name: getattr(wording, name) for name in WORDS}
-    engine.filters |= {"assumed": assumed, "minutes": time_words, "drill_words": drill_words}
+    engine.filters |= {
+        "assumed": assumed,
+        "coded": coded,
+        "minutes": time_words,
+        "drill_words": drill_words,
+    }
     return engine
 
 
@@ -184,7 +209,7 @@ def page_data(meta, everybody):
     Returns
     -------
     dict
-        Ready for JSON: ``meta``, and tables as lists of records.
+        Ready for JSON: ``meta``, tables as lists of records, and what the figures draw.
     """
     tables = {
         "estimates": pd.concat([f.estimates for f in everybody]),
@@ -196,7 +221,28 @@ def page_data(meta, everybody):
         for name, table in tables.items()
     }
     changes = [plain_values(f.change.to_dict()) for f in everybody if f.change]
-    return {"meta": meta, **records, "changes": changes}
+    return {"meta": meta, **records, "changes": changes, "figures": figure_data(everybody)}
+
+
+def figure_data(everybody):
+    """Return the numbers that the figures draw.
+
+    Parameters
+    ----------
+    everybody : list of putlab.pages.findings.Findings
+        Players of the report.
+
+    Returns
+    -------
+    dict of str to dict of str to list of dict
+        By player and figure: a record a mark.
+    """
+    return {
+        f.player: {
+            chart.name: plain_values(chart.table.to_dict("records")) for chart in f.charts
+        }
+        for f in everybody
+    }
 
 
 def plain_values(result):

@@ -61,12 +61,15 @@ def test_no_probability_is_called_certain_or_impossible():
     assert said == [f"under 1{THIN}%"] * 2 + [f"62{THIN}%"] + [f"over 99{THIN}%"] * 2
 
 
-def test_first_sentence_and_the_rest_make_the_whole():
-    text = "Pace at 24 ft is best. It saves 0.04 strokes a round (0.02 to 0.08). Ties: none."
-    assert wording.first_sentence(text) == "Pace at 24 ft is best."
-    assert text == f"{wording.first_sentence(text)} {wording.after_first_sentence(text)}"
-    assert wording.first_sentence("One only.") == "One only."
-    assert wording.after_first_sentence("One only.") == ""
+def test_an_interval_below_what_is_shown_says_so_once():
+    assert wording.interval(0.0001, 0.004, "three_putt") == "<1"
+    assert wording.interval(0.0001, 0.02, "three_putt") == "<1 to 2"
+    assert wording.interval(0.9991, 0.9999, "one_putt") == ">99"
+    assert wording.interval(1.0, 1.004, "average_putts") == "1.00 to 1.00"
+
+
+def test_an_interval_in_a_narrow_column_takes_two_lines_at_most():
+    assert wording.together("0.72 to 0.96").split(" ") == ["0.72", "to\u00a00.96"]
 
 
 def test_lists_counts_distances_and_cuts():

@@ -175,9 +175,9 @@ def label_of(text):
     return " " + short if short.startswith("_") else short
 
 
-# On a log scale marks closer than this would overprint one another; side by side, more than so
-# many would.
-CLOSEST, MOST_MARKS = 1.28, 10
+# On a log scale more marks than so many would overprint one another, fewer where one is long
+# (such as 46.2); side by side, more than so many would.
+MOST_ON_LOG, MOST_LONG_ON_LOG, MOST_MARKS = 8, 6, 10
 
 
 def length_axis(axis, distance_ft):
@@ -208,13 +208,22 @@ def distance_axis(axis, distance_ft):
     """
     distance_ft = [float(value) for value in distance_ft]
     axis.set_xscale("log")
-    shown = distance_ft[:1]
-    for value in distance_ft:
-        if value / shown[-1] > CLOSEST:
-            shown.append(value)
+    shown = _apart(distance_ft)
     axis.set_xticks(shown, [f"{value:g}" for value in shown])
     axis.minorticks_off()
     axis.set_xlim(distance_ft[0] / 1.25, distance_ft[-1] * 1.25)
+
+
+def _apart(distance_ft):
+    """Return the lengths to mark on a log scale: all, or those that leave each other room."""
+    long = any(len(f"{value:g}") > 2 for value in distance_ft)
+    most = MOST_LONG_ON_LOG if long else MOST_ON_LOG
+    closest = (distance_ft[-1] / distance_ft[0]) ** (1 / (most - 1))
+    shown = distance_ft[:1]
+    for value in distance_ft:
+        if value >= closest * shown[-1] * (1 - 1e-9) and value > shown[-1]:
+            shown.append(value)
+    return shown
 
 
 def interval_marks(axis, x, table, name, **options):

@@ -107,7 +107,7 @@ def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=
         ten = ten_putts(skill, distance, one_putt[distance], stimp_ft=stimp_ft, past_ft=past_ft)
         tables.append(ten.assign(distance_ft=distance))
     every = pd.concat(tables, ignore_index=True)
-    with drawing(2.7, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
+    with drawing(2.85, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
         for axis, table in zip(axes[0], tables, strict=True):
             _panel(axis, table)
         across, along = _limits(every)
@@ -140,7 +140,8 @@ def _panel(axis, table):
         balls = table[table["end"] == end]
         axis.plot(balls["right_ft"], balls["past_ft"], linestyle="", markersize=4.5, **look)
     holed = int((table["end"] == "holed").sum())
-    axis.set_title(f"{table['distance_ft'].iloc[0]:g} ft: {holed} of {TEN} in", fontsize=8.5)
+    title = f"{table['distance_ft'].iloc[0]:g} ft\n{holed} of {TEN} in"
+    axis.set_title(title, fontsize=8.5, loc="center")
 
 
 def _limits(every):

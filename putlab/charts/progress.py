@@ -84,7 +84,7 @@ def _log_spread(golfer, component, shares):
     return level + effect @ shares.reindex(columns=known["condition"].iloc[own]).to_numpy().T
 
 
-def progress_chart(player, table):
+def progress_chart(player, table, *, measured=("line", "pace")):
     """Draw spread from visit to visit.
 
     Parameters
@@ -93,6 +93,8 @@ def progress_chart(player, table):
         Label.
     table : pandas.DataFrame
         From `progress_table`.
+    measured : collection of str
+        Components of which there are readings; the other is what was believed beforehand.
 
     Returns
     -------
@@ -103,6 +105,8 @@ def progress_chart(player, table):
     with drawing(2.5 if named else 2.2, columns=2) as (figure, axes):
         for axis, component in zip(axes[0], COLUMN, strict=True):
             _panel(axis, component, table)
+            if component not in measured:
+                axis.set_title(f"{component.capitalize()} spread: not read")
         if named:
             legend_below(figure, axes[0, 0])
     return Chart(

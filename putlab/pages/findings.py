@@ -38,6 +38,9 @@ DRAWN_LENGTHS = 3
 SESSION_MINUTES = 40.0
 NEXT = "next session"
 
+# Where the advice goes on from its choice to what that is worth.
+GAIN = " It saves about "
+
 # Columns of the log that tell of each component.
 READING = {"line": "line_deg", "pace": "roll_ft"}
 
@@ -92,6 +95,16 @@ class Findings:
     charts: list
     measured: list
     green: list
+
+    @property
+    def answer(self):
+        """What to practise, and how sure that is: the advice up to what it saves."""
+        return self.advice.sentence.partition(GAIN)[0]
+
+    @property
+    def after_the_answer(self):
+        """What the answer saves, and what it costs where another is better."""
+        return "".join(self.advice.sentence.partition(GAIN)[1:]).strip()
 
     @property
     def next_session(self):
@@ -166,7 +179,7 @@ def find(log, fit, player):
         charts.finish_chart(golfer, estimates, lengths),
         charts.losses_chart(player, causes, "tour average"),
         charts.next_hour_chart(advice),
-        charts.progress_chart(player, charts.progress_table(golfer)),
+        charts.progress_chart(player, charts.progress_table(golfer), measured=measured),
     ]
     if change is not None:
         figures.append(charts.change_chart(change))

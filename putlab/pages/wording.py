@@ -63,7 +63,9 @@ def interval(low, high, name):
         Such as ``0.72 to 0.96`` or ``1.2 left to 0.3 right``.
     """
     if name not in SIDES:
-        return f"{plain(low, name)} to {plain(high, name)}"
+        ends = [plain(low, name), plain(high, name)]
+        # Both ends under 1 %: "<1 to <1" would say no more.
+        return ends[0] if ends[0] == ends[1] and ends[0][0] in "<>" else " to ".join(ends)
     ends = [plain(abs(value), name) for value in (low, high)]
     sides = [_size_and_side(value, name)[1] for value in (low, high)]
     if sides[0] == sides[1]:
@@ -172,36 +174,20 @@ def feet(distance_ft):
     return f"{round(distance_ft, 1):g}\u00a0ft"
 
 
-def first_sentence(text):
-    """Return a text up to the end of its first sentence.
+def together(text):
+    """Return an interval that breaks before its "to" or not at all.
 
     Parameters
     ----------
     text : str
-        One sentence or more.
+        Such as ``0.72 to 0.96``.
 
     Returns
     -------
     str
-        The first.
+        The same, for a narrow column: two lines at most.
     """
-    return text.partition(". ")[0].removesuffix(".") + "."
-
-
-def after_first_sentence(text):
-    """Return what follows a text's first sentence.
-
-    Parameters
-    ----------
-    text : str
-        One sentence or more.
-
-    Returns
-    -------
-    str
-        The rest, perhaps nothing.
-    """
-    return text.partition(". ")[2]
+    return text.replace(" to ", " to\u00a0")
 
 
 def shortened(text, most=24):
