@@ -57,9 +57,7 @@ def sayings(log, fit, player):
     visits = list(mine["session"].unique())
     yield f"{len(visits)} visits, {visits[0]} to {visits[-1]}; {len(mine)} putts"
     yield from re.split(r"(?<=[.)]) (?=It saves|Pace|Line|Where)", advice.sentence)
-    yield advice.lost_sentence.partition(" (")[0].replace(
-        " lost now to ", " lost now on "
-    )
+    yield advice.lost_sentence.partition(" (")[0].replace(" lost now to ", " lost now on ")
     row = advice.table.loc[advice.table["strokes_lost"].idxmax()]
     yield f"({row['strokes_lost_lo']:.2f} to {row['strokes_lost_hi']:.2f})"
     yield f"{plan.minutes:g} minutes:"

@@ -169,9 +169,10 @@ def _alt(player, every):
         near = int((np.hypot(missed["right_ft"], missed["past_ft"]) <= CLOSE_FT).sum())
         said.append(
             f"from {distance:g} ft {count.get('holed', 0)} drop, {count.get('short', 0)} stop "
-            f"short, {count.get('past', 0)} run past; of the {len(missed)} that miss {near} "
-            f"within {CLOSE_FT:g} ft"
+            f"short, {count.get('past', 0)} run past"
         )
+        if len(missed):
+            said[-1] += f"; of the {len(missed)} that miss {near} within {CLOSE_FT:g} ft"
     return (
         f"Ten typical putts of {player} seen from above, to scale with the hole: "
         + ". ".join(said)
