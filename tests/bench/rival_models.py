@@ -1,0 +1,151 @@
+"""Other models of the same readings, a row a putt, as a person writes them straight down."""
+
+import numpy as np
+
+LENGTHS_FT = [3.0, 6.0, 10.0, 15.0, 24.0]
+
+
+def indices(log):
+    """Return player, length and visit of every putt, and the readings."""
+    putts = log.putts
+    player = putts["player"].astype("category").cat.codes.to_numpy()
+    length = np.searchsorted(LENGTHS_FT, putts["distance_ft"])
+    visit = putts.groupby(["player", "session"], sort=False).ngroup().to_numpy()
+    return player, length, visit, putts["line_deg"].to_numpy()
+
+
+def plain_normal(log):
+    """Readings as exact and normal: spread and bias by player and length, visits.
+
+    An easier question than the kit's: no intervals, no mishits, no trend.
+    """
+    import pymc as pm
+
+    player, length, visit, line_deg = indices(log)
+    shape = (2, len(LENGTHS_FT))
+    with pm.Model() as model:
+        base = pm.Normal("base", 0, 0.5, shape=2)
+        level = pm.Normal("level", base[:, None], 0.2, shape=shape)
+        bias = pm.Normal("bias", 0, 0.7, shape=shape)
+        setup_sd = pm.LogNormal("setup_sd", np.log(0.25), 0.7)
+        setup = pm.Normal("setup", 0, setup_sd, shape=int(visit.max()) + 1)
+        form_sd = pm.LogNormal("form_sd", np.log(0.07), 0.7)
+        form = form_sd * pm.Normal("form_u", 0, 1, shape=int(visit.max()) + 1)
+        mu = bias[player, length] + setup[visit]
+        sd = pm.math.exp(level[player, length] + form[visit])
+        pm.Normal("line_deg", mu, sd, observed=line_deg)
+    return model
+
+
+# What the kit names too: effective draws are counted of these.
+STORY = [
+    "base_mean", "between_sd", "base", "slope", "bump_sd", "level", "bias_mean",
+    "bias_bump_sd", "bias", "setup_sd", "setup", "form_sd", "form", "trend", "early",
+    "mishit_share",
+]  # fmt: skip
+
+
+def same_story(log):
+    """The kit's own story and priors with PyMC's parts: non-centred, log of the cdf."""
+    import pymc as pm
+
+    from putlab.design import session_table
+    from putlab.readings import practice_putts
+
+    player, length, visit, line_deg = indices(log)
+    visits = session_table(log.putts)
+    early = practice_putts(log.putts)["early"].to_numpy(float)
+    of_visit = player[np.unique(visit, return_index=True)[1]]
+    with pm.Model() as model:
+        level, bias = _over_lengths(pm)
+        setup, form = _over_visits(pm, of_visit)
+        trend = pm.Normal("trend", 0, 0.1, shape=2)
+        warming = pm.Normal("early", 0, 0.1, shape=2)
+        share = pm.Deterministic("mishit_share", 0.2 * pm.Beta("mishit_u", 1.5, 8.5, shape=2))
+        mu = bias[player, length] + setup[visit]
+        practised = visits["practised"].to_numpy()[visit]
+        log_sd = level[player, length] + form[visit] + trend[player] * practised
+        sd = pm.math.exp(log_sd + warming[player] * early)
+        good, poor = (_log_interval(pm, line_deg, mu, scale * sd) for scale in (1, 4))
+        chance = pm.math.logaddexp(
+            pm.math.log1p(-share[player]) + good, pm.math.log(share[player]) + poor
+        )
+        pm.Potential("line_deg", chance.sum())
+    return model
+
+
+def _over_lengths(pm):
+    """Spread straight in log length with bumps; bias with bumps."""
+    x = np.log(np.array(LENGTHS_FT) / 10)
+    colour = np.linalg.cholesky(np.exp(-np.abs(x[:, None] - x[None, :]) / 0.35))
+    base_mean = pm.Normal("base_mean", 0, 0.5)
+    between_sd = pm.LogNormal("between_sd", np.log(0.3), 0.4)
+    base = pm.Deterministic("base", base_mean + between_sd * pm.Normal("base_u", 0, 1, shape=2))
+    slope = pm.Normal("slope", 0, 0.15, shape=2)
+    bump_sd = pm.LogNormal("bump_sd", np.log(0.1), 0.7)
+    bump = bump_sd * pm.Normal("bump_u", 0, 1, shape=(2, x.size)) @ colour.T
+    straight = base[:, None] + slope[:, None] * x
+    bias_mean = pm.Normal("bias_mean", 0, 0.7, shape=2)
+    bias_bump_sd = pm.LogNormal("bias_bump_sd", np.log(0.12), 0.7)
+    bias_bump = bias_bump_sd * pm.Normal("bias_u", 0, 1, shape=(2, x.size)) @ colour.T
+    return (
+        pm.Deterministic("level", straight + bump),
+        pm.Deterministic("bias", bias_mean[:, None] + bias_bump),
+    )
+
+
+def _over_visits(pm, player):
+    """Offset and form of every visit."""
+    setup_sd = pm.LogNormal("setup_sd", np.log(0.25), 0.7, shape=2)
+    form_sd = pm.LogNormal("form_sd", np.log(0.07), 0.7)
+    setup = setup_sd[player] * pm.Normal("setup_u", 0, 1, shape=player.size)
+    form = form_sd * pm.Normal("form_u", 0, 1, shape=player.size)
+    return pm.Deterministic("setup", setup), pm.Deterministic("form", form)
+
+
+def _log_interval(pm, line_deg, mu, sd):
+    """Log chance of a whole degree; turned to the left, where the log cdf keeps its digits."""
+    side = np.where(line_deg > 0, -1.0, 1.0)
+    normal = pm.Normal.dist(side * mu, sd)
+    upper = pm.logcdf(normal, side * line_deg + 0.5)
+    return pm.math.logdiffexp(upper, pm.logcdf(normal, side * line_deg - 0.5))
+
+
+# The plain normal model once more.
+STAN = """
+data {
+  int n; int lengths; int visits;
+  array[n] int player; array[n] int length_no; array[n] int visit; vector[n] line_deg;
+}
+parameters {
+  vector[2] base; matrix[2, lengths] level; matrix[2, lengths] bias;
+  real<lower=0> setup_sd; vector[visits] setup;
+  real<lower=0> form_sd; vector[visits] form_u;
+}
+model {
+  vector[n] mu; vector[n] sd;
+  base ~ normal(0, 0.5);
+  for (p in 1:2) { level[p] ~ normal(base[p], 0.2); bias[p] ~ normal(0, 0.7); }
+  setup_sd ~ lognormal(log(0.25), 0.7); setup ~ normal(0, setup_sd);
+  form_sd ~ lognormal(log(0.07), 0.7); form_u ~ normal(0, 1);
+  for (i in 1:n) {
+    mu[i] = bias[player[i], length_no[i]] + setup[visit[i]];
+    sd[i] = exp(level[player[i], length_no[i]] + form_sd * form_u[visit[i]]);
+  }
+  line_deg ~ normal(mu, sd);
+}
+"""
+
+
+def stan_data(log):
+    """Return the readings as the Stan model takes them."""
+    player, length, visit, line_deg = indices(log)
+    return {
+        "n": len(line_deg),
+        "lengths": len(LENGTHS_FT),
+        "visits": int(visit.max()) + 1,
+        "player": (player + 1).tolist(),
+        "length_no": (length + 1).tolist(),
+        "visit": (visit + 1).tolist(),
+        "line_deg": line_deg.tolist(),
+    }
