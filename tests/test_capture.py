@@ -183,6 +183,18 @@ def test_every_approach_of_a_curling_ball_against_the_points_of_its_course():
     assert late > 5
 
 
+def test_a_ball_that_drops_on_its_way_up_is_told_as_it_drops_there():
+    """Were the hole covered, it would come back and stop over it: that comes too late."""
+    green = Green(13, 4.624)
+    putt = (0.2205, -9.354, 0.624)
+    offset, speed, _ = approaches(green, *putt, 174.35)
+    assert np.sum(np.abs(offset) < HOLE_FT) > 1
+    found = closest_approach(green, *putt, slope_to_deg=174.35)
+    assert found.holed
+    assert found.offset_ft == pytest.approx(offset[0], abs=1e-3)
+    assert found.speed_ft_s == pytest.approx(speed[0], abs=0.02)
+
+
 def offset_of(line_deg, green, to):
     """Return how far right of a hole at 6 ft a putt of 9 ft passes."""
     return closest_approach(green, 6, line_deg, 9, slope_to_deg=to).offset_ft
