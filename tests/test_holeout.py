@@ -328,8 +328,23 @@ def test_refinement_reaches_the_putts_that_follow():
         left = leaves(Strikes.of(skill.at(later_ft), 1.0), 10.0, grid, refine=n)
         expected = left.cells @ found[:, 1]
         assert found[:: grid.LATER, 2] == pytest.approx(expected, rel=1e-9, abs=1e-15)
+        # And from there a hole of 9 ft.
+        out = hole_out(skill, [9.0], refine=n)
+        first = leaves(Strikes.of(skill.at([9.0]), 1.0), 10.0, grid, refine=n)
+        expected = first.cells @ found[:, 1:3]
+        assert out.more_than[2:4, 0, 0] == pytest.approx(expected[0], rel=1e-9, abs=1e-15)
     assert np.abs(plain[:, 1] - fine[:, 1]).max() > 1e-9
     assert np.array_equal(later_putts(skill, grid, **how)[0], plain)
+
+
+def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
+    from putlab import holeout
+
+    skill = many_skills(3)
+    together = hole_out(skill, DISTANCES_FT).average_putts
+    monkeypatch.setattr(holeout, "PUTTS_AT_ONCE", 5)
+    # Putts solved together may be given a few nodes more: within the error bound.
+    assert hole_out(skill, DISTANCES_FT).average_putts == pytest.approx(together, abs=0.001)
 
 
 def test_thinned_takes_draws_evenly_from_the_first_to_the_last():
