@@ -15,7 +15,7 @@ QUICK = [
 
 
 @pytest.mark.parametrize(
-    ("command", "most"), QUICK, ids=[command[0].strip("-") for command, *_ in QUICK]
+    ("command", "most", "ends"), QUICK, ids=[command[0].strip("-") for command, *_ in QUICK]
 )
 def test_commands_that_need_no_fit(measured, run_process, command, most, ends):
     run_process("-m", "putlab", *command, ends=ends)  # so that byte code is compiled
