@@ -76,3 +76,14 @@ def test_a_putt_that_hardly_moves_is_within_a_circle_that_reaches_the_ball(withi
     expected = np.mean(missed & (np.hypot(aside, roll - along) < within_ft))
     found = leave_within(Skill.constant(0.5, 60.0), [3.0], [within_ft])
     assert found.item() == pytest.approx(expected, abs=0.0015)
+
+
+def test_draws_distances_and_circles_keep_their_places():
+    spreads = np.array([[1.0], [2.5]]), np.zeros((2, 1)), np.array([[8.0], [15.0]])
+    skill = Skill(np.array([10.0]), *spreads, np.zeros((2, 1)))
+    found = leave_within(skill, [4.0, 12.0, 30.0], [1.0, 3.0])
+    assert found.shape == (2, 3, 2)
+    for draw, (line, pace) in enumerate(((1.0, 8.0), (2.5, 15.0))):
+        for i, distance_ft in enumerate((4.0, 12.0, 30.0)):
+            alone = leave_within(Skill.constant(line, pace), [distance_ft], [1.0, 3.0])[0, 0]
+            assert found[draw, i] == pytest.approx(alone, abs=1e-9)
