@@ -363,3 +363,11 @@ def test_past_between_two_distances_is_straight_in_log_distance():
 
     past_ft = _pasts([0.5, 2.0], np.array([5.0, 20.0]))
     assert past_ft(np.array([2.0, 5, 10, 20, 50])) == pytest.approx([0.5, 0.5, 1.25, 2, 2])
+
+
+def test_every_distance_has_its_own_row_of_the_table():
+    skill = many_skills(3)
+    whole = hole_out(skill, [4.0, 25.0]).table()
+    for row, distance_ft in zip(whole.to_numpy(), (4.0, 25.0), strict=True):
+        alone = hole_out(skill, [distance_ft]).table().to_numpy()[0]
+        assert row == pytest.approx(alone, abs=2e-3)
