@@ -107,7 +107,12 @@ def timed_process(command, folder, limit, env, ends):
             env=os.environ | env,
             start_new_session=True,
         )
-        status, peak, finished = _wait(process, start, limit)
+        try:
+            status, peak, finished = _wait(process, start, limit)
+        finally:
+            # Interrupted: a group of its own is not told of that.
+            if process.returncode is None:
+                os.killpg(process.pid, signal.SIGKILL)
     seconds = time.perf_counter() - start
     if finished and status != ends:
         raise AssertionError(f"{command} ended with {status}: {err.read_text()[-3000:]}")
