@@ -217,10 +217,12 @@ def _centring(data, sessions, players, size):
     visit_share = np.zeros((size[0], size[1]))
     visit_share[session_player, np.arange(size[1])] = per_session
     visit_share /= np.maximum(visit_share.sum(axis=1, keepdims=True), 1)
-    # Typical sizes: weak spot 0.1 of log spread, bias 0.15, setup 0.25, form 0.07;
+    # Half the typical sizes (weak spot 0.1 of log spread, bias 0.15, setup 0.25, form 0.07):
+    # where a size turns out small a centred variable sticks, where large a non-centred one
+    # still moves. Halving doubled the least effective draws of a log of a thousand putts.
     # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
-    level, bias = _share(0.1**2, 2 * per_length), _share(0.15**2, per_length)
-    setup, form = _share(0.25**2, per_session), _share(0.07**2, 2 * per_session)
+    level, bias = _share(0.05**2, 2 * per_length), _share(0.075**2, per_length)
+    setup, form = _share(0.125**2, per_session), _share(0.035**2, 2 * per_session)
     return {
         "session_player": session_player,
         "visit_share": visit_share,

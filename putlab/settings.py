@@ -16,7 +16,7 @@ ESS_LIMIT = 400
 # a 90 % interval steady to about a twentieth of its width.
 CHAINS = 4
 DRAWS = 1000
-TUNE = 500
+TUNE = 300
 
 # Speed at which a Stimpmeter hands the ball to the green, ft/s
 # (USGA Stimpmeter Instruction Booklet).
