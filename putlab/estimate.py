@@ -4,11 +4,10 @@ import numpy as np
 import pandas as pd
 
 from putlab.golfer import summary
-from putlab.holeout import hole_out
+from putlab.kept_putts import STROKES, kept_putts
 from putlab.settings import PAST_FT, STIMP_FT
 
 SPREADS = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
-STROKES = ("one_putt", "three_putt", "average_putts")
 COLUMNS = [
     "player",
     "distance_ft",
@@ -49,7 +48,7 @@ def _golfer_table(golfer, stimp_ft, past_ft):
     table = golfer.practised
     distance = table["distance_ft"].to_numpy()
     within = golfer.skill(distance, new_day=False)
-    putts = hole_out(strokes_skill(golfer), distance, stimp_ft=stimp_ft, past_ft=past_ft)
+    putts = kept_putts(strokes_skill(golfer), distance, stimp_ft=stimp_ft, past_ft=past_ft)
     values = {name: getattr(within, name) for name in SPREADS}
     values |= {name: getattr(putts, name) for name in STROKES}
     ends = {}

@@ -7,6 +7,7 @@ import pandas as pd
 import xarray as xr
 
 from putlab.holeout import hole_out
+from putlab.kept_putts import kept_putts
 from putlab.skill import Skill
 from putlab.trials.contrast import condition_index
 
@@ -39,7 +40,7 @@ def strokes_change(fit, player, before, after, moved, mix, *, stimp_ft, past_ft)
     """
     fit = _with_moved_effects(fit, player, before, after, moved)
     arms = [
-        hole_out(
+        kept_putts(
             arm_skill(fit, player, condition, mix.distance_ft),
             mix.distance_ft,
             stimp_ft=stimp_ft,
