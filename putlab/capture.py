@@ -201,7 +201,7 @@ def _solve(index, shares, arguments, ratio):
             lambda q, *given: _receding(q, *given, ratio),
             (shares[index[turns]], shares[index[turns] - 1]),
             args=tuple(arguments[:, turns]),
-            tolerances={"xatol": 1e-13, "xrtol": 1e-13},
+            tolerances={"xrtol": 1e-13},
         ).x
     return share
 

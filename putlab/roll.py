@@ -268,7 +268,7 @@ def break_ft(green, distance_ft, roll_flat_ft, *, line_deg=0.0, slope_to_deg=0.0
         beyond,
         (farthest, np.ones_like(farthest)),
         args=(roll, heading, to, distance),
-        tolerances={"xatol": 1e-13, "xrtol": 1e-13},
+        tolerances={"xrtol": 1e-13},
     )
     _, right = _to_putt_frame(*displacement(heading, found.x, ratio), to)
     return np.where(reaches, right * roll, np.nan)
