@@ -146,11 +146,13 @@ def drawing(height_in, rows=1, columns=1, **options):
     """
     with _quiet(), matplotlib.rc_context(STYLE):
         figure = Figure(figsize=(WIDTH_IN, height_in))
-        yield figure, figure.subplots(rows, columns, squeeze=False, **options)
+        axes = figure.subplots(rows, columns, squeeze=False, **options)
+        yield figure, axes
         # Settle the layout now, so that the picture does not depend on how it is written; a
         # second pass sees the panels at the size that an equal scale leaves them.
         figure.draw_without_rendering()
-        figure.draw_without_rendering()
+        if any(axis.get_aspect() != "auto" for axis in axes.flat):
+            figure.draw_without_rendering()
         figure.set_layout_engine("none")
 
 
