@@ -2,6 +2,7 @@
 
 import contextlib
 import functools
+import gc
 import os
 import sys
 
@@ -58,6 +59,9 @@ def run(app, arguments=None):
         0 fine; 1 a problem with the log, the fit or the output; 2 wrong usage;
         130 interrupted.
     """
+    # Imports make a million objects that stay; looking through them less often saves half a
+    # second of a report.
+    gc.set_threshold(50_000, 20, 100)
     arguments = list(sys.argv[1:] if arguments is None else arguments)
     if PSEUDONYMS in arguments:
         # An option of the whole command, which people also type after the command's name.

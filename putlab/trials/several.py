@@ -92,9 +92,11 @@ def conditions_in_order(fit, player, component):
     list of str
         Labels; the empty one is putts without a label.
     """
+    design = fit.designs[component]
+    if player not in set(design.conditions["player"]):
+        return []
     counts = putt_counts(fit)
     mine = counts[counts["player"] == player]["condition"].drop_duplicates()
-    design = fit.designs[component]
     return [name for name in mine if condition_index(design, player, name) is not None]
 
 
