@@ -4,6 +4,7 @@ import inspect
 import platform
 from importlib.metadata import version
 
+import arviz_stats as azs
 import pandas as pd
 import xarray as xr
 
@@ -15,14 +16,17 @@ from putlab.settings import CHAINS, DRAWS, ESS_LIMIT, RHAT_LIMIT, SEED, TUNE
 from putlab.spread import PARAMETERS, build_model
 from putlab.verdict import FAIL, NOTE, PASS, Verdict, failures
 
-# Targets of the acceptance rate: the first is quick, the second is for a fit whose first
-# try diverged or mixed slowly.
-ACCEPTANCE = (0.9, 0.97)
+# Target of the acceptance rate and times the usual tuning: the first is quick, the second is
+# for a fit whose first try diverged or mixed slowly.
+TRIES = ((0.9, 1), (0.98, 4))
 
 # A player's bias, a condition's shift and the visits' setups lie along one ridge, which a
 # diagonal mass matrix crosses slowly (300 effective draws against 2,000). A firmer
 # regularisation than the sampler's own halves its time at the same effective draws.
 MASS_MATRIX = {"adaptation": "low_rank", "mass_matrix_gamma": 0.1}
+
+# Options that change how a fit is made but not what it is.
+NO_MATTER = ("cores", "progress_bar")
 
 # A handful of divergences in thousands of draws is looked at; more is a failed fit.
 DIVERGENCES_NOTED = 0.002
@@ -70,7 +74,15 @@ def compiled_for(design):
 
 
 def sample(
-    compiled, *, seed=SEED, draws=DRAWS, tune=TUNE, chains=CHAINS, cores=None, acceptance=0.9
+    compiled,
+    *,
+    seed=SEED,
+    draws=DRAWS,
+    tune=TUNE,
+    chains=CHAINS,
+    cores=None,
+    acceptance=0.9,
+    progress_bar=False,
 ):
     """Sample a compiled model's posterior.
 
@@ -86,6 +98,8 @@ def sample(
         Chains at once; default: the machine's cores.
     acceptance : float
         Target acceptance rate of the sampler.
+    progress_bar : bool
+        Show the sampler's own progress, in a terminal or in JupyterLab.
 
     Returns
     -------
@@ -102,7 +116,7 @@ def sample(
         cores=cores,
         seed=seed,
         save_warmup=False,
-        progress_bar=False,
+        progress_bar=progress_bar,
         target_accept=acceptance,
         blocking=False,
         **MASS_MATRIX,
@@ -204,8 +218,9 @@ def kept_or_sampled(
     kept = load_arrays(key) if cache else None
     if kept is not None:
         return trees_of(kept)
-    for acceptance in ACCEPTANCE:
-        raw = sample(compiled(design), seed=seed, acceptance=acceptance, **options)
+    for acceptance, times in TRIES:
+        tuned = options | {"tune": times * options["tune"]}
+        raw = sample(compiled(design), seed=seed, acceptance=acceptance, **tuned)
         arrays = arrays_of(raw, parameters)
         trees = trees_of(arrays)
         failed = [found for tree in trees.values() for found in failures(convergence(tree))]
@@ -243,12 +258,10 @@ def arrays_of(raw, parameters):
 
 def _fit_key(design, code, seed, options):
     """Return the hash of all that a fit depends on, the model's own text included."""
-    settings = {name: value for name, value in options.items() if name != "cores"}
+    settings = {name: value for name, value in options.items() if name not in NO_MATTER}
     settings |= MASS_MATRIX
     model = [inspect.getsource(module) for module in code]
-    return content_key(
-        design.containers, design.size, model, ACCEPTANCE, seed, settings, versions()
-    )
+    return content_key(design.containers, design.size, model, TRIES, seed, settings, versions())
 
 
 def convergence(tree):
@@ -264,8 +277,6 @@ def convergence(tree):
     list of Verdict
         R-hat, effective sample size, divergences.
     """
-    import arviz_stats as azs
-
     posterior = tree["posterior"].dataset
     rhat, ess = (
         _by_quantity(measure(posterior), name)

@@ -166,7 +166,7 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     cache : bool
         Look for the fit on disk first, and keep it there.
     **options
-        ``draws``, ``tune``, ``chains``, ``cores`` of `putlab.fitting.sample`.
+        ``draws``, ``tune``, ``chains``, ``cores``, ``progress_bar`` of `putlab.fitting.sample`.
 
     Returns
     -------

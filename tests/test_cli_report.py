@@ -23,7 +23,7 @@ def test_one_player_to_a_file(tmp_path, capsys, demo_fit):
     assert main(["report", DEMO, "--player", "alder", "-o", str(target)]) == 0
     html = target.read_text()
     assert html.startswith("<!doctype html>")
-    assert "<h1>alder" in html
+    assert "<h1><bdi>alder</bdi>" in html
     assert f"{target} is written" in capsys.readouterr().err
 
 

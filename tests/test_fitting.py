@@ -65,6 +65,14 @@ def test_a_fit_that_does_not_converge_is_refused(rng, monkeypatch, own_cache):
     assert not own_cache.exists()
 
 
+def test_how_a_fit_is_made_does_not_matter_to_what_it_is():
+    design = SimpleNamespace(containers={"numbers": np.arange(3.0)}, size=(1, 1))
+    key = fitting._fit_key(design, [], 1, {"draws": 1000, "cores": 1, "progress_bar": True})
+    assert key == fitting._fit_key(design, [], 1, {"draws": 1000})
+    assert key != fitting._fit_key(design, [], 1, {"draws": 500})
+    assert key != fitting._fit_key(design, [], 2, {"draws": 1000})
+
+
 def test_an_interrupt_stops_sampling_instead_of_shortening_it():
     with pm.Model() as model:
         pm.Normal("x", 0, 1, shape=3)

@@ -57,7 +57,7 @@ def test_the_page_holds_those_with_a_result_and_names_the_others(
     text = page.read_text(encoding="utf-8")
     assert "there is no result for rowan: the line fit did not converge" in text
     assert "2 of 2 players pass." in text
-    assert 'id="player-2">birch' in text
+    assert 'id="player-2"><bdi>birch</bdi>' in text
 
 
 def test_told_is_what_the_report_says_of_the_one_player(demo_log, demo_fit, monkeypatch):

@@ -59,7 +59,7 @@ def whole_table(text):
 
 
 def whole_page(text):
-    return text.startswith("<!DOCTYPE html>") and text.rstrip().endswith("</html>")
+    return text.startswith("<!doctype html>") and text.rstrip().endswith("</html>")
 
 
 @pytest.mark.slow
