@@ -1,6 +1,6 @@
 """What the measurements share: one table of everything measured, kept with its date.
 
-    uv run --group bench pytest -m bench tests/bench
+    uv run --group bench pytest -n 0 -m bench tests/bench
 
 Take measurements on an otherwise idle machine. Each line of the table is one figure, the
 bar it must keep where there is one, and what rivals took in the same run.

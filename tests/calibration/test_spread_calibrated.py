@@ -1,4 +1,4 @@
-"""Is the spread model right on average? Long runs: ``uv run pytest -m calibration``.
+"""Is the spread model right on average? Long runs: ``uv run pytest -n 0 -m calibration``.
 
 Each test writes what it measured to ``tests/results``.
 """
