@@ -65,12 +65,39 @@ def compiled_for(design):
     nutpie compiled model
         Ready to sample.
     """
-    import nutpie
+    return with_data_of(design, _compiled, build_model, PARAMETERS)
 
-    if design.size not in _compiled:
-        model = build_model(design)
-        _compiled[design.size] = nutpie.compile_pymc_model(model, var_names=PARAMETERS)
-    return _compiled[design.size].with_data(**design.containers)
+
+def with_data_of(design, compiled, build, parameters):
+    """Return a compiled model holding a design's data, compiling it if none is of its size.
+
+    Parameters
+    ----------
+    design : putlab.design.Design or putlab.made_missed.holing_design.GreenDesign
+        What is to be fitted; its ``size`` tells models apart.
+    compiled : dict
+        Models of this process and what they were compiled to, by size; added to.
+    build : callable
+        ``build(design)``: the model.
+    parameters : list of str
+        Free parameters to return draws of.
+
+    Returns
+    -------
+    nutpie compiled model
+        Ready to sample.
+    """
+    import nutpie
+    import pymc as pm
+
+    if design.size not in compiled:
+        model = build(design)
+        compiled[design.size] = model, nutpie.compile_pymc_model(model, var_names=parameters)
+    model, ready = compiled[design.size]
+    # Where chains start is worked out from the model itself: without this it would depend on
+    # the log that happened to be compiled first, and so would every draw.
+    pm.set_data(design.containers, model=model)
+    return ready.with_data(**design.containers)
 
 
 def sample(

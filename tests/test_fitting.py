@@ -73,6 +73,18 @@ def test_how_a_fit_is_made_does_not_matter_to_what_it_is():
     assert key != fitting._fit_key(design, [], 2, {"draws": 1000})
 
 
+def test_chains_start_where_their_own_log_says(demo_fit, monkeypatch):
+    """Not where the log that was compiled first would have them."""
+    monkeypatch.setattr(fitting, "_compiled", {})
+    line, pace = demo_fit.designs["line"], demo_fit.designs["pace"]
+    assert line.size == pace.size
+    starts = [
+        fitting.compiled_for(design).initial_point_func(3) for design in (line, pace, line)
+    ]
+    np.testing.assert_array_equal(starts[0], starts[2])
+    assert not np.array_equal(starts[0], starts[1])
+
+
 def test_an_interrupt_stops_sampling_instead_of_shortening_it():
     with pm.Model() as model:
         pm.Normal("x", 0, 1, shape=3)

@@ -3,7 +3,7 @@
 import xarray as xr
 
 from putlab import spread
-from putlab.fitting import kept_or_sampled
+from putlab.fitting import kept_or_sampled, with_data_of
 from putlab.made_missed import chance, holing_model
 from putlab.made_missed.holing_model import GREEN_PARAMETERS, JOINT_PARAMETERS, build_model
 from putlab.quantities import build_dims, named_quantities, tree_of
@@ -26,12 +26,7 @@ def compiled_for(design):
     nutpie compiled model
         Ready to sample.
     """
-    import nutpie
-
-    if design.size not in _compiled:
-        model = build_model(design)
-        _compiled[design.size] = nutpie.compile_pymc_model(model, var_names=JOINT_PARAMETERS)
-    return _compiled[design.size].with_data(**design.containers)
+    return with_data_of(design, _compiled, build_model, JOINT_PARAMETERS)
 
 
 def fit(design, *, seed=SEED, cache=True, **options):
