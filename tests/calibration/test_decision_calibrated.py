@@ -1,7 +1,8 @@
 """Is the advice right as often as it says, and does acting on it pay? Long runs.
 
 ``uv run pytest -n 0 -m calibration tests/calibration/test_decision_calibrated.py``; rows of
-golfers already run are kept in ``tests/results/decision_*.csv`` and only missing ones are added.
+golfers already run are kept in ``tests/results/decision_*.csv``, and only missing ones are
+added.
 """
 
 import sys
