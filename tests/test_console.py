@@ -105,6 +105,29 @@ def test_light_commands_load_no_heavy_library(command):
     assert done.stdout.strip().endswith("[]")
 
 
+def test_an_interrupt_lost_in_a_callback_comes_again():
+    heard = []
+
+    def lost(*_):
+        try:
+            os.kill(os.getpid(), signal.SIGINT)
+            time.sleep(0.1)
+        except KeyboardInterrupt:
+            heard.append("lost")
+
+    @console.insistent_interrupts()
+    def interrupted():
+        lost()
+        time.sleep(10)
+
+    before = signal.getsignal(signal.SIGINT)
+    with pytest.raises(KeyboardInterrupt):
+        interrupted()
+    assert heard == ["lost"]
+    assert signal.getsignal(signal.SIGINT) is before
+    assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
 @pytest.mark.slow
 def test_an_interrupt_during_a_fit_ends_cleanly(tmp_path):
     out = tmp_path / "estimates.csv"

@@ -4,7 +4,9 @@ import contextlib
 import functools
 import gc
 import os
+import signal
 import sys
+import threading
 
 from putlab.errors import PutlabError, UsageError
 
@@ -43,6 +45,31 @@ def stoppable(command):
     return guarded
 
 
+@contextlib.contextmanager
+def insistent_interrupts():
+    """Raise an interrupt again each second until it gets through.
+
+    Compiling calls back into Python from machine code, and what is raised in there is lost:
+    Ctrl-C at such a moment would go unheard.
+    """
+
+    def again(number, frame):
+        signal.setitimer(signal.ITIMER_REAL, 1.0)
+        raise KeyboardInterrupt
+
+    main = threading.current_thread() is threading.main_thread()
+    if not main or not hasattr(signal, "setitimer"):  # Windows has no such timer
+        yield
+        return
+    before = {n: signal.signal(n, again) for n in (signal.SIGINT, signal.SIGALRM)}
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
 def run(app, arguments=None):
     """Run a typer application and return its exit code instead of a traceback.
 
@@ -67,7 +94,8 @@ def run(app, arguments=None):
         # An option of the whole command, which people also type after the command's name.
         arguments = [PSEUDONYMS, *(a for a in arguments if a != PSEUDONYMS)]
     try:
-        app(args=arguments, prog_name="putlab", standalone_mode=True)
+        with insistent_interrupts():
+            app(args=arguments, prog_name="putlab", standalone_mode=True)
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else EXIT_PROBLEM
     except (Interrupted, KeyboardInterrupt):
