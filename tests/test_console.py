@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from types import SimpleNamespace
 
 import pytest
 import typer
@@ -126,6 +127,15 @@ def test_an_interrupt_lost_in_a_callback_comes_again():
     assert heard == ["lost"]
     assert signal.getsignal(signal.SIGINT) is before
     assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
+
+
+def test_of_what_callbacks_lose_all_but_interrupts_is_told():
+    told = []
+    hook = console._all_but_interrupts(told.append)
+    fault = SimpleNamespace(exc_type=ValueError)
+    hook(SimpleNamespace(exc_type=KeyboardInterrupt))
+    hook(fault)
+    assert told == [fault]
 
 
 @pytest.mark.slow

@@ -62,12 +62,24 @@ def insistent_interrupts():
         yield
         return
     before = {n: signal.signal(n, again) for n in (signal.SIGINT, signal.SIGALRM)}
+    told, sys.unraisablehook = sys.unraisablehook, _all_but_interrupts(sys.unraisablehook)
     try:
         yield
     finally:
+        sys.unraisablehook = told
         signal.setitimer(signal.ITIMER_REAL, 0)
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def _all_but_interrupts(hook):
+    """Return a hook for what callbacks lose, quiet about interrupts: they come again."""
+
+    def quieter(lost):
+        if not issubclass(lost.exc_type, KeyboardInterrupt):
+            hook(lost)
+
+    return quieter
 
 
 def run(app, arguments=None):
