@@ -12,7 +12,7 @@ import pandas as pd
 from putlab.design import make_design
 from putlab.errors import FitError
 from putlab.fitting import fit as fit_component
-from putlab.golfer import SpreadFit, _finisher, _refuse_misfits
+from putlab.golfer import SpreadFit, _refuse_misfits
 from putlab.log import Log
 from putlab.priors import PRIORS
 from putlab.readings import (
@@ -155,9 +155,7 @@ def fit_counts(counts, *, seed=SEED, priors=None, cache=True, **options):
         prior = (priors or PRIORS)[name]
         design = make_design(table, visits, lengths, list(totals.index), prior)
         designs[name] = design
-        trees[name] = fit_component(
-            design, name, _finisher(design), seed=seed, cache=cache, **options
-        )
+        trees[name] = fit_component(design, name, seed=seed, cache=cache, **options)
     fit = SpreadFit(
         trees=trees,
         designs=designs,

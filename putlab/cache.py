@@ -118,6 +118,28 @@ def save_arrays(key, arrays):
         write_bytes(folder / f"{key}.npz", buffer.getvalue(), mode=0o600)
 
 
+def kept_or_made(key, make):
+    """Return arrays from disk, or make and keep them.
+
+    Parameters
+    ----------
+    key : str
+        From `content_key`.
+    make : callable
+        ``make()``: the arrays, a dict of str to ndarray.
+
+    Returns
+    -------
+    dict of str to ndarray
+        The arrays.
+    """
+    arrays = load_arrays(key)
+    if arrays is None:
+        arrays = make()
+        save_arrays(key, arrays)
+    return arrays
+
+
 def clear_cache():
     """Remove every kept fit.
 

@@ -11,7 +11,7 @@ import xarray as xr
 from putlab import spread
 from putlab.cache import content_key, load_arrays, save_arrays
 from putlab.errors import FitError
-from putlab.quantities import build_dims, tree_of
+from putlab.quantities import build_dims, named_quantities, tree_of
 from putlab.settings import CHAINS, DRAWS, ESS_LIMIT, RHAT_LIMIT, SEED, TUNE
 from putlab.spread import PARAMETERS, build_model
 from putlab.verdict import FAIL, NOTE, PASS, Verdict, failures
@@ -45,7 +45,8 @@ def versions():
     return {"python": platform.python_version()} | {name: version(name) for name in VERSIONS_OF}
 
 
-# Compiled models of this process by size: compiling costs seconds, swapping data nothing.
+# Models of this process and what they were compiled to, by kind and size: compiling costs
+# seconds, swapping data nothing.
 _compiled = {}
 
 
@@ -65,18 +66,16 @@ def compiled_for(design):
     nutpie compiled model
         Ready to sample.
     """
-    return with_data_of(design, _compiled, build_model, PARAMETERS)
+    return with_data_of(design, build_model, PARAMETERS)
 
 
-def with_data_of(design, compiled, build, parameters):
+def with_data_of(design, build, parameters):
     """Return a compiled model holding a design's data, compiling it if none is of its size.
 
     Parameters
     ----------
     design : putlab.design.Design or putlab.made_missed.holing_design.GreenDesign
         What is to be fitted; its ``size`` tells models apart.
-    compiled : dict
-        Models of this process and what they were compiled to, by size; added to.
     build : callable
         ``build(design)``: the model.
     parameters : list of str
@@ -90,10 +89,11 @@ def with_data_of(design, compiled, build, parameters):
     import nutpie
     import pymc as pm
 
-    if design.size not in compiled:
+    kind = build, design.size
+    if kind not in _compiled:
         model = build(design)
-        compiled[design.size] = model, nutpie.compile_pymc_model(model, var_names=parameters)
-    model, ready = compiled[design.size]
+        _compiled[kind] = model, nutpie.compile_pymc_model(model, var_names=parameters)
+    model, ready = _compiled[kind]
     # Where chains start is worked out from the model itself: without this it would depend on
     # the log that happened to be compiled first, and so would every draw.
     pm.set_data(design.containers, model=model)
@@ -156,7 +156,7 @@ def sample(
         raise
 
 
-def fit(design, name, finish, *, seed=SEED, cache=True, **options):
+def fit(design, name, *, seed=SEED, cache=True, **options):
     """Sample, check and keep one component's posterior.
 
     Parameters
@@ -165,9 +165,6 @@ def fit(design, name, finish, *, seed=SEED, cache=True, **options):
         Arrays of the component.
     name : str
         What is fitted, for messages.
-    finish : callable
-        ``finish(draws) -> xarray.Dataset``: raw draws to the named quantities of the
-        model's story.
     seed : int
         Seed of the sampler.
     cache : bool
@@ -187,7 +184,8 @@ def fit(design, name, finish, *, seed=SEED, cache=True, **options):
     """
 
     def trees_of(arrays):
-        return {name: tree_of(finish(_dataset(arrays)), arrays["diverging"])}
+        named = named_quantities(_dataset(arrays), design)
+        return {name: tree_of(named, arrays["diverging"])}
 
     trees = kept_or_sampled(
         design, PARAMETERS, compiled_for, trees_of, what=name, code=[spread], seed=seed,

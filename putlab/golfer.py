@@ -10,7 +10,6 @@ from putlab.checks import readings_checks
 from putlab.design import REFERENCE_FT, bump_correlation, make_design, session_table
 from putlab.errors import FitError, UsageError
 from putlab.priors import PRIORS
-from putlab.quantities import named_quantities
 from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
 from putlab.settings import INTERVAL, SEED, interval_probabilities
 from putlab.skill import Skill
@@ -193,9 +192,7 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     for component, counted in rows.items():
         prior = (priors or PRIORS)[component]
         design = designs[component] = make_design(counted, visits, lengths, players, prior)
-        trees[component] = fitting.fit(
-            design, component, _finisher(design), seed=seed, cache=cache, **options
-        )
+        trees[component] = fitting.fit(design, component, seed=seed, cache=cache, **options)
     fit = SpreadFit(
         trees=trees,
         designs=designs,
@@ -262,15 +259,6 @@ def condition_shares(putts, visits):
     rows = putts.merge(last, on=["player", "session"])
     share = rows.groupby("player")["condition"].value_counts(normalize=True)
     return share.rename("share").reset_index()
-
-
-def _finisher(design):
-    """Return the function that turns raw draws of this design into named quantities."""
-
-    def finish(raw):
-        return named_quantities(raw, design)
-
-    return finish
 
 
 @dataclass(frozen=True)

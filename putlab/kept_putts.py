@@ -4,7 +4,7 @@ import inspect
 from types import SimpleNamespace
 
 from putlab import holeout
-from putlab.cache import content_key, load_arrays, save_arrays
+from putlab.cache import content_key, kept_or_made
 from putlab.fitting import versions
 from putlab.flat_green import fan, flat, leaves, near_hole, strike
 
@@ -34,9 +34,9 @@ def kept_putts(skill, distance_ft, *, stimp_ft, past_ft):
     options = {"stimp_ft": stimp_ft, "past_ft": past_ft}
     code = [inspect.getsource(module) for module in CODE]
     key = content_key("putts", vars(skill), distance_ft, options, code, versions())
-    arrays = load_arrays(key)
-    if arrays is None:
+
+    def solved():
         putts = holeout.hole_out(skill, distance_ft, **options)
-        arrays = {name: getattr(putts, name) for name in STROKES}
-        save_arrays(key, arrays)
-    return SimpleNamespace(**arrays)
+        return {name: getattr(putts, name) for name in STROKES}
+
+    return SimpleNamespace(**kept_or_made(key, solved))

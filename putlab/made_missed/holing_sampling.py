@@ -9,9 +9,6 @@ from putlab.made_missed.holing_model import GREEN_PARAMETERS, JOINT_PARAMETERS, 
 from putlab.quantities import build_dims, named_quantities, tree_of
 from putlab.settings import SEED
 
-# Compiled models of this process by size, as in `putlab.fitting`.
-_compiled = {}
-
 
 def compiled_for(design):
     """Return a compiled joint model holding this design's data.
@@ -26,7 +23,7 @@ def compiled_for(design):
     nutpie compiled model
         Ready to sample.
     """
-    return with_data_of(design, _compiled, build_model, JOINT_PARAMETERS)
+    return with_data_of(design, build_model, JOINT_PARAMETERS)
 
 
 def fit(design, *, seed=SEED, cache=True, **options):

@@ -8,7 +8,7 @@ import pandas as pd
 
 from putlab import charts
 from putlab.attribution import CAUSES, Attribution, attribute
-from putlab.cache import content_key, load_arrays, save_arrays
+from putlab.cache import content_key, kept_or_made
 from putlab.change import Comparison, compare
 from putlab.decision.advice import Advice, named
 from putlab.design import REFERENCE_FT
@@ -358,15 +358,16 @@ def causes_table(golfer, distance_ft, *, mix=None, stimp_ft=STIMP_FT, past_ft=PA
     key = content_key(
         "causes", vars(skill), distance_ft, green, tour.line_sd_deg, options, versions()
     )
-    arrays = load_arrays(key)
-    if arrays is None:
+
+    def attributed():
         shared = attribute(
             skill, distance_ft, reading=green, reference=tour.technique,
             reference_reading=green, **options,
         )  # fmt: skip
         ends = {"golfer": shared.average_putts, "reference": shared.reference_putts}
-        arrays = shared.strokes | ends
-        save_arrays(key, arrays)
+        return shared.strokes | ends
+
+    arrays = kept_or_made(key, attributed)
     first_putts = (mix or shipped_mix()).onto(distance_ft)
     a_round = {name: putts * first_putts for name, putts in arrays.items()}
     causes = {cause: a_round[cause] for cause in CAUSES}
