@@ -138,6 +138,23 @@ def test_of_what_callbacks_lose_all_but_interrupts_is_told():
     assert told == [fault]
 
 
+def test_an_interrupt_inside_a_string_of_code_ends_with_the_promised_code(tmp_path):
+    script = """
+import sys
+from putlab.cli.console import run
+
+def app(**kwargs):
+    exec("raise KeyboardInterrupt")
+
+sys.exit(run(app, []))
+"""
+    (tmp_path / "interrupted.py").write_text(script)
+    arguments = [sys.executable, "-m", "interrupted"]
+    run = subprocess.run(arguments, stderr=subprocess.PIPE, text=True, cwd=tmp_path)
+    assert run.returncode == 130
+    assert "stopped. Nothing was half written" in run.stderr
+
+
 @pytest.mark.slow
 def test_an_interrupt_during_a_fit_ends_cleanly(tmp_path):
     out = tmp_path / "estimates.csv"

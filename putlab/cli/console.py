@@ -82,6 +82,16 @@ def _all_but_interrupts(hook):
     return quieter
 
 
+def _forget_the_interrupt():
+    """Let the process end with its own exit code after an interrupt that was heard.
+
+    Python notes an interrupt that leaves a string of code (libraries make named tuples and
+    compiled functions of such), and `python -m` then ends as killed by it, whoever caught it.
+    Running another string, as here, takes the note away.
+    """
+    exec("")
+
+
 def run(app, arguments=None):
     """Run a typer application and return its exit code instead of a traceback.
 
@@ -111,6 +121,7 @@ def run(app, arguments=None):
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else EXIT_PROBLEM
     except (Interrupted, KeyboardInterrupt):
+        _forget_the_interrupt()
         say("putlab: stopped. Nothing was half written; run the same command to start again.")
         return EXIT_INTERRUPTED
     except PutlabError as error:
