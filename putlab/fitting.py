@@ -4,7 +4,7 @@ import inspect
 import platform
 from importlib.metadata import version
 
-import arviz_stats as azs
+import numpy as np
 import pandas as pd
 import xarray as xr
 
@@ -30,6 +30,11 @@ NO_MATTER = ("cores", "progress_bar")
 
 # A handful of divergences in thousands of draws is looked at; more is a failed fit.
 DIVERGENCES_NOTED = 0.002
+
+# Where a posterior holds the measures of its convergence (in a group of their own, for what
+# stands at the root is inherited by the draws), and which they are.
+MEASURED = "convergence/measures"
+MEASURES = ("lowest_rhat", "highest_rhat", "lowest_ess_bulk", "highest_ess_bulk")
 
 VERSIONS_OF = ("putlab", "pymc", "nutpie", "numpy", "pandas", "arviz", "scipy")
 
@@ -242,12 +247,12 @@ def kept_or_sampled(
     key = _fit_key(design, code, seed, options)
     kept = load_arrays(key) if cache else None
     if kept is not None:
-        return trees_of(kept)
+        return with_measures(trees_of(kept), kept)
     for acceptance, times in TRIES:
         tuned = options | {"tune": times * options["tune"]}
         raw = sample(compiled(design), seed=seed, acceptance=acceptance, **tuned)
         arrays = arrays_of(raw, parameters)
-        trees = trees_of(arrays)
+        trees = with_measures(trees_of(arrays), {})
         failed = [found for tree in trees.values() for found in failures(convergence(tree))]
         if not failed:
             break
@@ -258,7 +263,8 @@ def kept_or_sampled(
             "another --seed."
         )
     if cache:
-        save_arrays(key, arrays)
+        measures = {f"{MEASURED} {name}": tree[MEASURED].values for name, tree in trees.items()}
+        save_arrays(key, arrays | measures)
     return trees
 
 
@@ -289,34 +295,63 @@ def _fit_key(design, code, seed, options):
     return content_key(design.containers, design.size, model, TRIES, seed, settings, versions())
 
 
+def with_measures(trees, kept):
+    """Return posteriors with the measures of their convergence beside the draws.
+
+    Parameters
+    ----------
+    trees : dict of str to xarray.DataTree
+        Posteriors.
+    kept : dict of str to ndarray
+        What was kept of the fit; measures that are not there are worked out.
+
+    Returns
+    -------
+    dict of str to xarray.DataTree
+        The same posteriors with `MEASURED`, of dims ``quantity, measure``.
+    """
+    for name, tree in trees.items():
+        _add_measures(tree, kept.get(f"{MEASURED} {name}"))
+    return trees
+
+
+def _add_measures(tree, values=None):
+    posterior = tree["posterior"].dataset
+    coords = {"quantity": _quantities(posterior), "measure": list(MEASURES)}
+    tree[MEASURED] = xr.DataArray(_measures(posterior) if values is None else values, coords)
+
+
+def _quantities(posterior):
+    return [name for name, values in posterior.data_vars.items() if values.size]
+
+
+def _measures(posterior):
+    """Return the lowest and highest of R-hat and of effective draws, a row a quantity."""
+    import arviz_stats as azs  # takes a second, which those who have a kept fit are spared
+
+    sides = [measure(posterior)[_quantities(posterior)] for measure in (azs.rhat, azs.ess)]
+    ends = [end.to_array() for side in sides for end in (side.min(), side.max())]
+    return np.stack(ends, axis=1)
+
+
 def convergence(tree):
     """Check that a posterior can be believed.
 
     Parameters
     ----------
     tree : xarray.DataTree
-        From `fit`.
+        From `fit`, or any other posterior with ``diverging``.
 
     Returns
     -------
     list of Verdict
         R-hat, effective sample size, divergences.
     """
-    posterior = tree["posterior"].dataset
-    rhat, ess = (
-        _by_quantity(measure(posterior), name)
-        for measure, name in ((azs.rhat, "rhat"), (azs.ess, "ess_bulk"))
-    )
+    if "convergence" not in tree.children:
+        _add_measures(tree)
+    table = tree[MEASURED].to_pandas()
+    rhat, ess = table.filter(like="rhat"), table.filter(like="ess")
     return [_rhat_verdict(rhat), _ess_verdict(ess), _divergence_verdict(tree)]
-
-
-def _by_quantity(dataset, name):
-    rows = [
-        {"quantity": quantity, "lowest": float(values.min()), "highest": float(values.max())}
-        for quantity, values in dataset.data_vars.items()
-        if values.size
-    ]
-    return pd.DataFrame(rows).set_index("quantity").add_suffix(f"_{name}")
 
 
 def _rhat_verdict(table):

@@ -13,7 +13,9 @@ from putlab.errors import UsageError
 from putlab.golfer import fit_log
 from putlab.holeout import hole_out
 from putlab.rounds import shipped_mix
-from putlab.trials.looking import HELPED, HURT, NO_DIFFERENCE
+from putlab.trials.arms import BY_VISITS
+from putlab.trials.cautions import answer, with_cautions
+from putlab.trials.looking import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
 
 pytestmark = pytest.mark.slow
 
@@ -158,3 +160,47 @@ def test_labels_are_escaped_in_html(halved):
     _, found = halved
     named = replace(found, arms=replace(found.arms, before="<b>old</b>"))
     assert "<b>old</b>" not in named._repr_html_()
+
+
+def words(found):
+    return " ".join(with_cautions(found).cautions)
+
+
+def test_visits_of_one_condition_and_few_visits_are_cautioned(halved):
+    _, found = halved
+    arms = replace(found.arms, design=BY_VISITS, sessions=2, sessions_shared=1)
+    said = words(replace(found, arms=arms))
+    assert "Only 1 of 2 visits hold both conditions" in said
+    assert "Only 2 visits: how much a day matters is mostly assumed." in said
+    assert "Only" not in words(found)
+
+
+def test_lengths_struck_under_one_condition_only_are_cautioned(halved):
+    _, found = halved
+    apart = found.by_distance.assign(putts_before=0)
+    said = words(replace(found, by_distance=apart))
+    assert "No length was struck under both conditions" in said
+
+
+@pytest.mark.parametrize(
+    ("p_improved", "said"), [(0.99, "Pace spread looks narrower"), (0.01, "looks wider")]
+)
+def test_the_spread_that_is_not_judged_is_mentioned_when_it_moved(halved, p_improved, said):
+    _, found = halved
+    moved = found.pace_sd_ratio | {"p_improved": p_improved}
+    assert said in words(replace(found, pace_sd_ratio=moved))
+    assert "but the verdict is not on it" in words(replace(found, pace_sd_ratio=moved))
+    assert "not on it" not in words(replace(found, pace_sd_ratio=moved | {"p_improved": 0.5}))
+
+
+def test_each_verdict_has_its_words(halved):
+    _, found = halved
+    hurt = answer(replace(found, verdict=HURT))
+    assert hurt.startswith("Hurt: line spread is higher with 'B' than with 'A'.")
+    unsure = replace(found, verdict=CANNOT_TELL, putts_still_needed=1200)
+    assert "about 1,200 more putts" in answer(unsure)
+    none = answer(replace(found, verdict=NO_DIFFERENCE))
+    assert none.startswith("No difference that matters in line spread between 'A' and 'B'.")
+    strokes = answer(replace(found, metric="strokes"))
+    change = found.strokes_per_round_change
+    assert f"Change {change['mean']:+.2f} strokes a round" in strokes

@@ -113,3 +113,33 @@ def test_the_kept_fit_is_the_fit(demo_log, demo_fit, monkeypatch):
 def test_the_demo_fit_passes_its_checks(demo_fit):
     for verdicts in demo_fit.diagnostics().values():
         assert failures(verdicts) == []
+
+
+def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, own_cache, monkeypatch):
+    import arviz_stats as azs
+
+    draws = rng.standard_normal((4, 500, 2))
+    sampled = tree_of(
+        xr.Dataset({"spread": (("chain", "draw", "player"), draws)}), np.zeros((4, 500))
+    )
+    monkeypatch.setattr(fitting, "sample", lambda *_, **__: sampled)
+    design = SimpleNamespace(containers={}, size=(2, 2))
+
+    def fitted():
+        return fitting.kept_or_sampled(
+            design, ["spread"], lambda _: None, lambda arrays: {"line": tree_of(
+                xr.Dataset({"spread": (("chain", "draw", "player"), arrays["spread"])}),
+                arrays["diverging"],
+            )}, what="line", code=[],
+        )["line"]  # fmt: skip
+
+    first = fitting.convergence(fitted())
+    monkeypatch.setattr(azs, "rhat", None)
+    monkeypatch.setattr(azs, "ess", None)
+    again = fitting.convergence(fitted())
+    assert verdict_table(again).equals(verdict_table(first))
+    monkeypatch.undo()
+    apart = [azs.ess(draws[..., player], chain_axis=0, draw_axis=1) for player in (0, 1)]
+    table = first[1].table
+    assert table.loc["spread", "lowest_ess_bulk"] == pytest.approx(min(apart))
+    assert table.loc["spread", "highest_ess_bulk"] == pytest.approx(max(apart))

@@ -30,13 +30,13 @@ def installed(tmp_path_factory):
     folder = tmp_path_factory.mktemp("wheel")
     uv = shutil.which("uv")
     assert uv, "uv is what runs these tests, so it is here"
-    built = run(uv, "build", "--wheel", "--out-dir", folder, ROOT, where=folder)
+    built = run(uv, "build", "--wheel", "--out-dir", folder, ROOT, where=ROOT)
     assert built.returncode == 0, built.stderr
     wheel = next(folder.glob("*.whl"))
-    made = run(uv, "venv", "--python", sys.executable, folder / "venv", where=folder)
+    made = run(uv, "venv", "--python", sys.executable, folder / "venv", where=ROOT)
     assert made.returncode == 0, made.stderr
     python = folder / "venv" / "bin" / "python"
-    put = run(uv, "pip", "install", "--python", python, wheel, where=folder)
+    put = run(uv, "pip", "install", "--python", python, wheel, where=ROOT)
     assert put.returncode == 0, put.stderr
     return folder
 
