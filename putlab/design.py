@@ -1,12 +1,14 @@
 """From counted cells to the arrays a model reads: indices, covariates, padding."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
+from putlab.centring import centring
 from putlab.packing import pack
 from putlab.readings import CELL
+from putlab.settings import FAR
 
 # Length over which a weak spot spreads, in log distance: at 10 ft it has faded to 1/e by
 # 14 ft (assumption; its size is estimated).
@@ -17,9 +19,6 @@ REFERENCE_FT = 10.0
 SESSION_SLOTS = (4, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 1024, 2048, 4096)
 LENGTH_SLOTS = (2, 4, 6, 8, 12, 16, 24)
 CONDITION_SLOTS = (1, 2, 4, 8, 16, 32, 64, 128, 256, 512)
-
-# A bound that no reading reaches; infinity itself would put 0 x inf into the gradient.
-FAR = 1e7
 
 
 @dataclass(frozen=True)
@@ -62,6 +61,28 @@ class Design:
         """The same as the model's data containers (`putlab.packing`)."""
         return pack(self.data)
 
+    @property
+    def putts(self):
+        """Number of readings, equal ones counted."""
+        return float(self.data["row"][3].sum())
+
+    def counted_as(self, putts):
+        """Return the same design with its readings counted as so many.
+
+        Parameters
+        ----------
+        putts : float
+            Sum of the counts.
+
+        Returns
+        -------
+        Design
+            For a first look: its answer is too wide, and otherwise alike.
+        """
+        row = self.data["row"].copy()
+        row[3] *= putts / self.putts
+        return replace(self, data=self.data | {"row": row})
+
 
 def make_design(rows, sessions, lengths, players, priors):
     """Arrange counted cells for the model.
@@ -93,7 +114,7 @@ def make_design(rows, sessions, lengths, players, priors):
     )
     data = _row_data(rows, sessions, conditions, players)
     data |= _length_data(lengths, size[2])
-    data |= _centring(data, sessions, players, size)
+    data |= _session_data(data, sessions, players, size) | centring(data, size)
     data["priors"] = np.array(priors.values())
     return Design(players, sessions, lengths, conditions, rows, size, data)
 
@@ -197,39 +218,14 @@ def bump_correlation(x, other):
     return np.exp(-np.abs(x[:, None] - other[None, :]) / BUMP_RANGE)
 
 
-def _centring(data, sessions, players, size):
-    """Return how far each group of parameters is centred, 0 (not) to 1 (wholly).
-
-    A parameter that its own data place well samples best centred, one that its prior places
-    best non-centred, with a smooth path between (Papaspiliopoulos, Roberts and Sköld,
-    "A general framework for the parametrization of hierarchical models", Statistical
-    Science 22, 2007). The share is prior variance / (prior variance + data variance) at a
-    typical scale, in units of the golfer's spread.
-    """
-    count = data["row"][3]
-    player, session, length, _ = data["cell_index"][:, data["row_cell"]]
-    per_length = np.zeros((size[0], size[2]))
-    np.add.at(per_length, (player, length), count)
-    per_session = np.zeros(size[1])
-    np.add.at(per_session, session, count)
+def _session_data(data, sessions, players, size):
+    """Return whose each visit is, how practised it is, and its share of the readings."""
+    _, session, _, _ = data["cell_index"][:, data["row_cell"]]
+    count = np.bincount(session, weights=data["row"][3], minlength=size[1])
+    used = slice(0, len(sessions))
     session_player = np.zeros(size[1], dtype=int)
-    session_player[: len(sessions)] = pd.Index(players).get_indexer(sessions["player"])
-    visit_share = np.zeros((size[0], size[1]))
-    visit_share[session_player, np.arange(size[1])] = per_session
-    visit_share /= np.maximum(visit_share.sum(axis=1, keepdims=True), 1)
-    # Half the typical sizes (weak spot 0.1 of log spread, bias 0.15, setup 0.25, form 0.07):
-    # where a size turns out small a centred variable sticks, where large a non-centred one
-    # still moves. Halving doubled the least effective draws of a log of a thousand putts.
-    # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
-    level, bias = _share(0.05**2, 2 * per_length), _share(0.075**2, per_length)
-    setup, form = _share(0.125**2, per_session), _share(0.035**2, 2 * per_session)
-    return {
-        "session_player": session_player,
-        "visit_share": visit_share,
-        "centre_length": np.stack([level, bias]),
-        "centre_session": np.stack([setup, form]),
-    }
-
-
-def _share(prior_variance, data_precision):
-    return prior_variance * data_precision / (1 + prior_variance * data_precision)
+    session_player[used] = pd.Index(players).get_indexer(sessions["player"])
+    share = np.zeros((size[0], size[1]))
+    share[session_player, np.arange(size[1])] = count
+    share /= np.maximum(share.sum(axis=1, keepdims=True), 1)
+    return {"session_player": session_player, "visit_share": share}

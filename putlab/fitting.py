@@ -2,6 +2,8 @@
 
 import inspect
 import platform
+from dataclasses import replace
+from functools import partial
 from importlib.metadata import version
 
 import numpy as np
@@ -24,6 +26,10 @@ TRIES = ((0.9, 1), (0.98, 4))
 # diagonal mass matrix crosses slowly (300 effective draws against 2,000). A firmer
 # regularisation than the sampler's own halves its time at the same effective draws.
 MASS_MATRIX = {"adaptation": "low_rank", "mass_matrix_gamma": 0.1}
+
+# From so many readings on, chains start from a short run that counts them as so few.
+MANY_PUTTS, FEW_PUTTS = 20_000, 10_000
+SHORT_RUN = {"chains": 2, "tune": 200, "draws": 50}
 
 # Options that change how a fit is made but not what it is.
 NO_MATTER = ("cores", "progress_bar")
@@ -115,6 +121,7 @@ def sample(
     cores=None,
     acceptance=0.9,
     progress_bar=False,
+    **options,
 ):
     """Sample a compiled model's posterior.
 
@@ -132,6 +139,8 @@ def sample(
         Target acceptance rate of the sampler.
     progress_bar : bool
         Show the sampler's own progress, in a terminal or in JupyterLab.
+    **options
+        Anything else of `nutpie.sample`.
 
     Returns
     -------
@@ -152,6 +161,7 @@ def sample(
         target_accept=acceptance,
         blocking=False,
         **MASS_MATRIX,
+        **options,
     )
     try:
         return sampler.wait()
@@ -159,6 +169,37 @@ def sample(
         # Waiting for it inside nutpie would make of Ctrl-C a posterior of fewer draws.
         sampler.cancel()
         raise
+
+
+def started_for(design, seed=SEED):
+    """Return a compiled model holding this design's data, with chains to start near the answer.
+
+    The more putts, the steeper the posterior: from an ordinary start a chain may be thrown so
+    far that it never returns. Where putts are many, chains start from draws of a short run
+    that counts each of them as a fraction.
+
+    Parameters
+    ----------
+    design : putlab.design.Design
+        Arrays of one component.
+    seed : int
+        Seed of the short run.
+
+    Returns
+    -------
+    nutpie compiled model
+        Ready to sample.
+    """
+    if design.putts <= MANY_PUTTS:
+        return compiled_for(design)
+    few = compiled_for(design.counted_as(FEW_PUTTS))
+    raw = sample(few, seed=seed, store_unconstrained=True, **SHORT_RUN)
+    places = raw["sample_stats"]["unconstrained_draw"].stack(place=("chain", "draw")).values.T
+
+    def start(seed):
+        return np.ascontiguousarray(np.random.default_rng(seed).choice(places))
+
+    return replace(compiled_for(design), initial_point_func=start)
 
 
 def fit(design, name, *, seed=SEED, cache=True, **options):
@@ -193,8 +234,8 @@ def fit(design, name, *, seed=SEED, cache=True, **options):
         return {name: tree_of(named, arrays["diverging"])}
 
     trees = kept_or_sampled(
-        design, PARAMETERS, compiled_for, trees_of, what=name, code=[spread], seed=seed,
-        cache=cache, **options,
+        design, PARAMETERS, partial(started_for, seed=seed), trees_of, what=name,
+        code=[spread], seed=seed, cache=cache, **options,
     )  # fmt: skip
     return trees[name]
 

@@ -28,6 +28,9 @@ STIMP_FT = 10.0
 # How far past the hole a golfer aims to roll the ball where nothing else is said.
 PAST_FT = 1.0
 
+# A bound that no reading reaches; infinity itself would put 0 x inf into the gradient.
+FAR = 1e7
+
 
 def interval_probabilities():
     """Return the lower and upper tail probabilities of the kit's interval.

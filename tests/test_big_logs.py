@@ -3,13 +3,16 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
-from putlab import big_logs
+from putlab import big_logs, fitting
 from putlab.counts import count_log
-from putlab.design import session_table
+from putlab.design import make_design, session_table
 from putlab.golfer import condition_shares, practised_table
 from putlab.log import read_log
+from putlab.priors import LINE_PRIORS
 from putlab.readings import WARM_UP_PUTTS, cells, lengths_ft, practice_putts
+from putlab.settings import interval_probabilities
 
 
 @pytest.fixture(scope="module")
@@ -108,3 +111,61 @@ def test_a_counted_fit_is_the_fit_of_the_rows(demo, demo_fit):
     assert found.putts_total.to_dict() == demo_fit.putts_total.to_dict()
     names = [verdict.name for verdict in found.checks["line"]]
     assert names == [verdict.name for verdict in demo_fit.checks["line"]]
+
+
+def counted_normals(rng, putts, sd):
+    """Return a design of so many whole degrees at each of four visits and lengths."""
+    ends = np.arange(-20.5, 21)
+    chance = np.diff(stats.norm(0, sd).cdf(ends))
+    table = [
+        pd.DataFrame(
+            {
+                "player": "a", "session": f"visit {visit}", "length": length, "condition": "",
+                "early": False, "counted": False, "lo": ends[:-1], "hi": ends[1:],
+                "noise": 0.0, "count": rng.multinomial(putts, chance / chance.sum()),
+            }
+        )
+        for visit in range(4)
+        for length in range(4)
+    ]  # fmt: skip
+    rows = pd.concat(table, ignore_index=True)
+    visits = rows.groupby(["player", "session"], as_index=False)["count"].sum()
+    visits = visits.assign(practised=0.0)
+    lengths = np.array([4.0, 8.0, 15.0, 28.0])
+    return make_design(rows[rows["count"] > 0], visits, lengths, ["a"], LINE_PRIORS)
+
+
+@pytest.mark.slow
+def test_ten_million_putts_are_fitted_and_known_to_a_thousandth(rng):
+    """Chains started anyhow are thrown off by so steep a posterior and never come back."""
+    design = counted_normals(rng, 625_000, sd=1.3)
+    assert design.putts == 10_000_000
+    posterior = fitting.fit(design, "line", cores=2)["posterior"]
+    found = (posterior["level"] + posterior["form"].mean("session")).values.reshape(-1, 4)
+    low, high = np.quantile(found, interval_probabilities(), axis=0)
+    # Exact readings would place a log spread to 1 / sqrt(2 n); whole degrees cost a little.
+    exact = 1 / np.sqrt(2 * 2_500_000)
+    assert np.all(np.abs(found.mean(axis=0) - np.log(1.3)) < 4 * exact)
+    assert np.all(high - low < 1.5 * 2 * 1.645 * exact)
+
+
+@pytest.mark.slow
+def test_chains_of_very_many_putts_start_near_the_answer(rng):
+    design = counted_normals(rng, 625_000, sd=1.3)
+    near, plain = fitting.started_for(design), fitting.compiled_for(design)
+
+    def lost(ready, seed):
+        """Log density per putt below that of the truth's own normal."""
+        density, _ = plain.logp_func(ready.initial_point_func(seed))
+        return (truth - density) / design.putts
+
+    rows = design.rows
+    chance = np.diff(stats.norm(0, 1.3).cdf(rows[["lo", "hi"]]), axis=1)[:, 0]
+    truth = (rows["count"] * np.log(chance)).sum()
+    for seed in (1, 2, 3):
+        assert abs(lost(near, seed)) < 0.01
+        assert lost(plain, seed) > 0.05
+    assert np.array_equal(near.initial_point_func(1), near.initial_point_func(1))
+    few = counted_normals(rng, 100, sd=1.3)
+    assert few.putts < fitting.MANY_PUTTS
+    assert fitting.started_for(few).initial_point_func is plain.initial_point_func
