@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from made_trials import trial_log
 
@@ -13,7 +14,6 @@ from putlab.errors import UsageError
 from putlab.golfer import fit_log
 from putlab.holeout import hole_out
 from putlab.rounds import shipped_mix
-from putlab.trials.arms import BY_VISITS
 from putlab.trials.cautions import answer, with_cautions
 from putlab.trials.looking import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
 
@@ -166,12 +166,18 @@ def words(found):
     return " ".join(with_cautions(found).cautions)
 
 
+def with_visits(found, before, after):
+    sessions = [f"visit {i}" for i in range(len(before))]
+    visits = pd.DataFrame({"session": sessions, "before": before, "after": after})
+    return replace(found, arms=replace(found.arms, visits=visits))
+
+
 def test_visits_of_one_condition_and_few_visits_are_cautioned(halved):
     _, found = halved
-    arms = replace(found.arms, design=BY_VISITS, sessions=2, sessions_shared=1)
-    said = words(replace(found, arms=arms))
-    assert "Only 1 of 2 visits hold both conditions" in said
-    assert "Only 2 visits: how much a day matters is mostly assumed." in said
+    by_visits = words(with_visits(found, [40, 0, 5, 0, 40, 0], [0, 40, 5, 40, 0, 40]))
+    assert "Only 1 of 6 visits hold both conditions" in by_visits
+    few = words(with_visits(found, [20, 20], [20, 20]))
+    assert "Only 2 visits: how much a day matters is mostly assumed." in few
     assert "Only" not in words(found)
 
 
