@@ -219,7 +219,7 @@ def bump_correlation(x, other):
 
 
 def _session_data(data, sessions, players, size):
-    """Return whose each visit is, how practised it is, and its share of the readings."""
+    """Return whose each visit is, and its share of the player's readings."""
     _, session, _, _ = data["cell_index"][:, data["row_cell"]]
     count = np.bincount(session, weights=data["row"][3], minlength=size[1])
     used = slice(0, len(sessions))

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from putlab import spread
+from putlab import quantities, spread
 from putlab.cache import content_key, load_arrays, save_arrays
 from putlab.errors import FitError
 from putlab.quantities import build_dims, named_quantities, tree_of
@@ -235,7 +235,7 @@ def fit(design, name, *, seed=SEED, cache=True, **options):
 
     trees = kept_or_sampled(
         design, PARAMETERS, partial(started_for, seed=seed), trees_of, what=name,
-        code=[spread], seed=seed, cache=cache, **options,
+        code=[spread, quantities], seed=seed, cache=cache, **options,
     )  # fmt: skip
     return trees[name]
 
@@ -266,7 +266,8 @@ def kept_or_sampled(
     what : str
         What is fitted, for messages.
     code : list of module
-        Modules that hold the model: a change of their text makes an older fit another one.
+        Modules that hold the model and name its quantities: a change of their text makes an
+        older fit another one.
     seed : int
         Seed of the sampler.
     cache : bool
@@ -333,7 +334,8 @@ def _fit_key(design, code, seed, options):
     settings = {name: value for name, value in options.items() if name not in NO_MATTER}
     settings |= MASS_MATRIX
     model = [inspect.getsource(module) for module in code]
-    return content_key(design.containers, design.size, model, TRIES, seed, settings, versions())
+    steps = TRIES, MANY_PUTTS, FEW_PUTTS, SHORT_RUN
+    return content_key(design.containers, design.size, model, steps, seed, settings, versions())
 
 
 def with_measures(trees, kept):

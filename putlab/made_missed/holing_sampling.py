@@ -2,7 +2,7 @@
 
 import xarray as xr
 
-from putlab import spread
+from putlab import quantities, spread
 from putlab.fitting import kept_or_sampled, with_data_of
 from putlab.made_missed import chance, holing_model
 from putlab.made_missed.holing_model import GREEN_PARAMETERS, JOINT_PARAMETERS, build_model
@@ -52,7 +52,7 @@ def fit(design, *, seed=SEED, cache=True, **options):
     """
     return kept_or_sampled(
         design, JOINT_PARAMETERS, compiled_for, lambda arrays: trees_of(arrays, design),
-        what="made-and-missed", code=[spread, chance, holing_model], seed=seed, cache=cache,
+        what="made-and-missed", code=[spread, quantities, chance, holing_model], seed=seed, cache=cache,
         **options,
     )  # fmt: skip
 
