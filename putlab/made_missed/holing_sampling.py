@@ -52,8 +52,8 @@ def fit(design, *, seed=SEED, cache=True, **options):
     """
     return kept_or_sampled(
         design, JOINT_PARAMETERS, compiled_for, lambda arrays: trees_of(arrays, design),
-        what="made-and-missed", code=[spread, quantities, chance, holing_model], seed=seed, cache=cache,
-        **options,
+        what="made-and-missed", code=[spread, quantities, chance, holing_model], seed=seed,
+        cache=cache, **options,
     )  # fmt: skip
 
 
