@@ -33,21 +33,23 @@ def leftovers(folder, known):
     ]
 
 
-def try_moments(tmp_path, command, out, moments, whole):
-    """Kill a command at moments, each with its own cache; return how many it was alive at."""
+def try_moments(tmp_path, command, out, moments, whole, kills):
+    """Kill a command at moments, each with its cache, until it was alive at so many."""
     folder = tmp_path / command
     folder.mkdir()
     path = folder / out
     path.write_text(OLD)
-    killed = 0
-    for seconds, cache in moments:
+    tried, killed = [], 0
+    while killed < kills:
+        seconds, cache = next(moments)
+        tried.append((seconds, cache))
         environment = os.environ | {"PUTLAB_CACHE": str(tmp_path / cache)}
         killed += not killed_after(seconds, [command, DEMO, "-o", path], environment)
         text = path.read_text()
         assert text == OLD or whole(text), f"torn after {seconds:.2f} s"
         assert leftovers(folder, [out]) == []
     # The next run is right, above all where the latest kills left half of what is kept.
-    for cache in {moments[-1][1], *(cache for _, cache in sorted(moments)[-3:])}:
+    for cache in {"warm", *(cache for _, cache in sorted(tried)[-3:])}:
         done = subprocess.run(
             [sys.executable, "-m", "putlab", command, str(DEMO), "-o", str(path)],
             env=os.environ | {"PUTLAB_CACHE": str(tmp_path / cache)},
@@ -55,7 +57,6 @@ def try_moments(tmp_path, command, out, moments, whole):
         )
         assert done.returncode == 0
         assert whole(path.read_text())
-    return killed
 
 
 def whole_table(text):
@@ -70,8 +71,8 @@ def whole_page(text):
 @pytest.mark.slow
 def test_killed_at_three_moments(tmp_path, monkeypatch, rng):
     """A short look at what the calibration run does fifty times."""
-    moments = [(seconds, "cache") for seconds in rng.uniform(0.5, 6, 3)]
-    assert try_moments(tmp_path, "estimate", "e.csv", moments, whole_table) == 3
+    moments = ((seconds, "warm") for seconds in rng.uniform(0.5, 6, 9))
+    try_moments(tmp_path, "estimate", "e.csv", moments, whole_table, kills=3)
 
 
 @pytest.mark.calibration
@@ -89,11 +90,17 @@ def test_killed_at_twenty_five_moments(tmp_path, command, out, whole):
         environment = os.environ | {"PUTLAB_CACHE": str(tmp_path / "warm")}
         assert killed_after(900, arguments, environment)
         took.append(time.perf_counter() - start)
-    # A cache of its own for each run that samples, or the first whole one would warm the rest.
-    cold = [(seconds, f"cold {i}") for i, seconds in enumerate(rng.uniform(0.1, took[0], 13))]
-    warm = [(seconds, "warm") for seconds in rng.uniform(0.1, took[1], 12)]
-    killed = try_moments(tmp_path, command, out, cold + warm, whole)
-    assert killed >= 20  # some may end before their moment, as runs vary
+    try_moments(tmp_path, command, out, moments_within(took, rng), whole, kills=25)
+
+
+def moments_within(took, rng):
+    """Return moments of runs that sample and of runs with the fits kept, in turn.
+
+    Each run that samples has a cache of its own, or the first whole one would warm the rest.
+    """
+    for i in range(50):
+        yield rng.uniform(0.1, took[0]), f"cold {i}"
+        yield rng.uniform(0.1, took[1]), "warm"
 
 
 def test_two_processes_may_share_a_cache(own_cache):
