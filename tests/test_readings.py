@@ -233,6 +233,25 @@ def test_a_display_without_a_step_is_exact_even_at_its_limit():
     assert told(cells(log, "pace")) == [(pytest.approx(20.0), np.inf, 1)]
 
 
+@pytest.mark.parametrize("component", ["line", "pace"])
+def test_without_a_stated_noise_there_is_none(component):
+    rows = cells(log_of(putts(line_deg=[1.0, 2.0], roll_ft=[9.0, 11.0])), component)
+    assert rows["noise"].tolist() == [0.0, 0.0]
+
+
+def test_a_putt_of_no_stated_drill_is_practice():
+    drill = pd.array([pd.NA, "counted"], dtype="string")
+    rows = practice_putts(log_of(putts(line_deg=[1.0, 2.0], drill=drill)).putts)
+    assert rows["counted"].tolist() == [False, True]
+
+
+def test_limits_below_a_degree_are_limits_too():
+    log = log_of(putts(line_deg=[0.5, -0.5]), line_limit_deg=0.5, line_step_deg=0.1)
+    rows = cells(log, "line").sort_values("lo")
+    assert rows["hi"].tolist() == pytest.approx([-0.45, np.inf])
+    assert rows["lo"].tolist() == pytest.approx([-np.inf, 0.45])
+
+
 def test_noise_of_the_sensors_is_in_the_units_of_the_component():
     log = log_of(
         putts(line_deg=[1.0], roll_ft=[11.0], holed=[False], distance_ft=9.0),
