@@ -233,6 +233,12 @@ def test_a_display_without_a_step_is_exact_even_at_its_limit():
     assert told(cells(log, "pace")) == [(pytest.approx(20.0), np.inf, 1)]
 
 
+def test_every_length_is_nearest_to_itself_and_to_what_is_beside_it():
+    lengths = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
+    for beside in (0.9, 1.0, 1.1):
+        assert nearest_length(lengths * beside, lengths).tolist() == [0, 1, 2, 3, 4, 5]
+
+
 @pytest.mark.parametrize("component", ["line", "pace"])
 def test_without_a_stated_noise_there_is_none(component):
     rows = cells(log_of(putts(line_deg=[1.0, 2.0], roll_ft=[9.0, 11.0])), component)
