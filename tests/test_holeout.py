@@ -7,7 +7,8 @@ from scipy import integrate
 from scipy.stats import norm
 
 from putlab.errors import UsageError
-from putlab.holeout import HoleOut, hole_out, thinned
+from putlab.flat_green.leaves import LeaveGrid
+from putlab.holeout import HoleOut, hole_out, later_putts, thinned
 from putlab.skill import Skill
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
@@ -191,6 +192,7 @@ def test_past_by_distance_is_used_at_each_distance():
     ("distance_ft", "options", "match"),
     [
         ([0.0], {}, "above 0 and rising"),
+        ([0.0, 5.0], {}, "above 0 and rising"),
         ([5.0, 3.0], {}, "above 0 and rising"),
         ([np.nan], {}, "above 0 and rising"),
         ([], {}, "above 0 and rising"),
@@ -209,6 +211,16 @@ def test_past_by_distance_is_used_at_each_distance():
 def test_wrong_arguments_are_named(distance_ft, options, match):
     with pytest.raises(UsageError, match=match):
         hole_out(TOUR_LIKE, distance_ft, **options)
+
+
+def test_putts_to_come_sum_to_the_average_from_there():
+    """`hole_out` counts the first putt by itself, so the two meet only in what they say."""
+    grid = LeaveGrid()
+    later = later_putts(TOUR_LIKE, grid, stimp_ft=10.0, past_ft=np.ones_like)[0]
+    assert np.all(later[:, 0] == 1)
+    cells = np.searchsorted(grid.cells_ft, [3.0, 10.0, 40.0])
+    expected = hole_out(TOUR_LIKE, grid.cells_ft[cells], past_ft=1.0).average_putts[0]
+    assert later[cells].sum(axis=-1) == pytest.approx(expected, abs=0.001)
 
 
 def test_to_die_at_the_hole_is_a_target():
