@@ -82,13 +82,13 @@ def _spots(cells):
     """Return count, mean and spread of each player at each length."""
     spots = cells.groupby(["player", "length"], as_index=False).sum()
     spots["mean"] = spots["sum"] / spots["count"]
-    return _with_spread(spots, spots["scatter"])
+    return _with_spread(spots)
 
 
-def _with_spread(table, scatter):
+def _with_spread(table):
     """Add the spread; it is unknown where there are no two readings, or no two that differ."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        sd = np.sqrt(scatter / table["freedom"])
+        sd = np.sqrt(table["scatter"] / table["freedom"])
         table = table.assign(sd=sd.where(sd > 0), information=2 * table["freedom"])
     return table.assign(log_sd=np.log(table["sd"]))
 
@@ -102,7 +102,7 @@ def _visits(cells, spots):
     )
     visits = cells.groupby(["player", "session"], as_index=False).sum(min_count=1)
     visits["mean"] /= visits["count"]
-    return _with_spread(visits, visits["scatter"])
+    return _with_spread(visits)
 
 
 def _guess(typical, table, value, precision, on=None):

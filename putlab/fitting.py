@@ -290,9 +290,10 @@ def kept_or_sampled(
     kept = load_arrays(key) if cache else None
     if kept is not None:
         return with_measures(trees_of(kept), kept)
+    ready = compiled(design)
     for acceptance, times in TRIES:
         tuned = options | {"tune": times * options["tune"]}
-        raw = sample(compiled(design), seed=seed, acceptance=acceptance, **tuned)
+        raw = sample(ready, seed=seed, acceptance=acceptance, **tuned)
         arrays = arrays_of(raw, parameters)
         trees = with_measures(trees_of(arrays), {})
         failed = [found for tree in trees.values() for found in failures(convergence(tree))]

@@ -115,23 +115,27 @@ def test_the_demo_fit_passes_its_checks(demo_fit):
         assert failures(verdicts) == []
 
 
+def of_two_players(draws, diverging):
+    return tree_of(xr.Dataset({"spread": (("chain", "draw", "player"), draws)}), diverging)
+
+
 def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, own_cache, monkeypatch):
     import arviz_stats as azs
 
     draws = rng.standard_normal((4, 500, 2))
-    sampled = tree_of(
-        xr.Dataset({"spread": (("chain", "draw", "player"), draws)}), np.zeros((4, 500))
-    )
+    sampled = of_two_players(draws, np.zeros((4, 500)))
     monkeypatch.setattr(fitting, "sample", lambda *_, **__: sampled)
     design = SimpleNamespace(containers={}, size=(2, 2))
 
+    def trees_of(arrays):
+        return {"line": of_two_players(arrays["spread"], arrays["diverging"])}
+
     def fitted():
-        return fitting.kept_or_sampled(
-            design, ["spread"], lambda _: None, lambda arrays: {"line": tree_of(
-                xr.Dataset({"spread": (("chain", "draw", "player"), arrays["spread"])}),
-                arrays["diverging"],
-            )}, what="line", code=[],
-        )["line"]  # fmt: skip
+        trees = fitting.kept_or_sampled(
+            design, ["spread"], lambda _: None, trees_of,
+            what="line", code=[],
+        )  # fmt: skip
+        return trees["line"]
 
     first = fitting.convergence(fitted())
     monkeypatch.setattr(azs, "rhat", None)
