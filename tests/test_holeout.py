@@ -268,12 +268,13 @@ def test_the_table_is_the_mean_over_draws_and_its_leave_the_mean_over_misses():
     assert out.table()["mean_leave_ft"].item() == pytest.approx(4.0)
 
 
-# Distance, green speed, spread of line and of pace. In the last two one putt in thirty does
-# not move at all, at the hole and beside it.
+# Distance, green speed, spread of line and of pace. The fourth is slower than any green; in
+# the last two one putt in thirty does not move at all, at the hole and beside it.
 MISSES = [
     (3.0, 8.0, 1.5, 14),
     (12.0, 12.0, 1.5, 14),
     (40.0, 8.0, 1.5, 14),
+    (6.0, 0.8, 1.5, 14),
     (3.0, 10.0, 0.5, 60),
     (8.0, 10.0, 9.0, 60),
 ]
@@ -313,6 +314,14 @@ def test_a_golfer_whose_putts_leave_more_than_the_usual_grid():
     table = brute_force.compare(setting, [150], 200_000, seed=3)
     assert table["average_putts_off"].abs().max() < 0.012
     assert table["mean_leave_off_ft"].abs().max() < 0.3
+
+
+def test_leaves_beyond_the_usual_grid_cost_more_than_its_end():
+    """From 400 ft, half as hard again: most leave some 200 ft. Brute force, typed in apart."""
+    setting = ([10], [1.5], [0.0], [20.0], [50.0], 10.0, 1.0)
+    table = brute_force.compare(setting, [20, 400], 100_000, seed=8)
+    # Sampling error of the average 0.0055.
+    assert table["average_putts_off"].abs().max() < 0.015
 
 
 def test_from_inside_the_hole_only_too_hard_a_putt_misses():

@@ -3,6 +3,8 @@
 import brute_force
 import numpy as np
 import pytest
+from scipy.integrate import quad
+from scipy.stats import norm
 
 from putlab.errors import UsageError
 from putlab.flat_green.near_hole import area_chance, leave_within
@@ -87,3 +89,26 @@ def test_draws_distances_and_circles_keep_their_places():
         for i, distance_ft in enumerate((4.0, 12.0, 30.0)):
             alone = leave_within(Skill.constant(line, pace), [distance_ft], [1.0, 3.0])[0, 0]
             assert found[draw, i] == pytest.approx(alone, abs=1e-9)
+
+
+@pytest.mark.parametrize("distance_ft", [10.0, 30.0])
+@pytest.mark.parametrize("within_ft", [0.4, 3.0])
+def test_small_circles_against_adaptive_integration(distance_ft, within_ft):
+    """scipy's adaptive `quad` over the direction, conventions typed in again."""
+    radius_ft, target_ft = 4.25 / 24, distance_ft + 1
+
+    def missed_close(angle):
+        aside, along = abs(distance_ft * np.sin(angle)), distance_ft * np.cos(angle)
+        chord = np.sqrt(within_ft**2 - aside**2)
+        u = min(aside / radius_ft, 1)
+        rim = np.sqrt(max(radius_ft**2 - aside**2, 0))
+        past = (1.63 / 0.3048 * (1 - u**2)) ** 2 / 3.6
+        edges = np.array([-chord, -rim, past, max(chord, past)]) + along
+        chance = norm.cdf(edges, target_ft, 0.12 * target_ft)
+        density = norm.pdf(angle, 0, np.radians(2.5))
+        return density * (chance[1] - chance[0] + chance[3] - chance[2])
+
+    rim, edge = np.arcsin(radius_ft / distance_ft), np.arcsin(within_ft / distance_ft)
+    expected = 2 * quad(missed_close, 0, edge, points=[0.9 * rim, rim], limit=200)[0]
+    found = leave_within(Skill.constant(2.5, 12.0), [distance_ft], [within_ft], stimp_ft=10.0)
+    assert found.item() == pytest.approx(expected, rel=2e-3)

@@ -29,6 +29,15 @@ def test_mean_of_a_smooth_function_against_quad(low, high):
     assert np.sum(share * cost(z)) == pytest.approx(expected, abs=2e-4)
 
 
+@pytest.mark.parametrize("side", [-1, 1])
+def test_far_out_the_nodes_stand_where_the_putts_are(side):
+    """Beyond 6 spreads a normal's mean is its density over its tail (any text): 6.158."""
+    edges = np.array([side * 6.0]), np.array([side * np.inf])
+    z, share = normal_nodes(*(edges if side > 0 else edges[::-1]), 12)
+    mean = side * norm.pdf(6) / norm.sf(6)
+    assert np.sum(share * z) / share.sum() == pytest.approx(mean, abs=0.002)
+
+
 def test_an_empty_range_has_no_probability():
     z, share = normal_nodes(np.array([1.0, 40.0]), np.array([-1.0, 50.0]), 6)
     assert np.all(np.isfinite(z))
@@ -62,7 +71,7 @@ def test_three_fans_take_every_putt_once():
     )
     strikes = Strikes.of(skill, 1.0)
     fans = [Fan.at_hole(strikes, 10.0, 8)]
-    fans += [Fan.beside(strikes, side, 8) for side in (-1, 1)]
+    fans += [Fan.beside(strikes, side, 8) for side in (0, 1)]
     total = sum(sum(fan.chances()) for fan in fans)
     assert total == pytest.approx(np.ones(150), abs=1e-5)
     assert all(np.all(part >= -1e-9) for fan in fans for part in fan.chances())

@@ -70,7 +70,7 @@ class Fan:
         ----------
         strikes : Strikes
             The putts.
-        side : {-1, 1}
+        side : {0, 1}
             Left or right.
         nodes : int
             Directions a putt.
@@ -82,9 +82,9 @@ class Fan:
         Fan
             ``nodes`` directions a putt.
         """
-        edge = strikes.hole_edges()[(side + 1) // 2]
-        outer = strikes.passing_edges(within_ft)[(side + 1) // 2]
-        edges = (outer, edge) if side < 0 else (edge, outer)
+        edge = strikes.hole_edges()[side]
+        outer = strikes.passing_edges(within_ft)[side]
+        edges = (edge, outer) if side else (outer, edge)
         along, offset, chance = strikes.directions(*edges, nodes)
         level = strikes.roll_edge(along)
         return cls(strikes, along, offset, chance, level, level)

@@ -141,7 +141,8 @@ def holed_chance(strikes, stimp_ft, *, refine=1):
     ndarray, shape (putts,)
         Chances: roll-out in closed form for each direction, direction by quadrature.
     """
-    return in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], strikes)[0]
+    (holed,) = in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], strikes)
+    return holed
 
 
 def leaves(strikes, stimp_ft, grid, *, refine=1):
@@ -183,7 +184,7 @@ def in_chunks(work, strikes):
     """
     order = np.argsort(strikes.roll_sd_ft, kind="stable")
     parts = [work(strikes[order[i : i + CHUNK]]) for i in range(0, len(strikes), CHUNK)]
-    back = np.argsort(order, kind="stable")
+    back = np.argsort(order)
     return [np.concatenate(column)[back] for column in zip(*parts, strict=True)]
 
 
@@ -202,7 +203,7 @@ def _leaves(strikes, stimp_ft, grid, refine):
     beside = _nodes(BESIDE, BESIDE_PER_FT, strikes.distance_ft * strikes.line_sd_rad, refine)
     rolls = _nodes(ROLLS, ROLLS_PER_FT, strikes.roll_sd_ft, refine)
     at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, strikes.roll_sd_ft, refine)
-    left, right = (Fan.beside(strikes, side, beside) for side in (-1, 1))
+    left, right = (Fan.beside(strikes, side, beside) for side in (0, 1))
     rests = [
         (strikes.distance_ft[:, None] ** 2, stay[:, None]),
         # A few directions show where misses at the hole stop; many say how likely they are.

@@ -93,10 +93,11 @@ def _over_fans(strikes, stimp_ft, radius_ft, *parts):
 
     def work(some):
         fans = [Fan.at_hole(some, stimp_ft, NODES)]
-        fans += [Fan.beside(some, side, NODES, within_ft=radius_ft) for side in (-1, 1)]
+        fans += [Fan.beside(some, side, NODES, within_ft=radius_ft) for side in (0, 1)]
         return (sum(part(fan, radius_ft) for fan in fans for part in parts),)
 
-    return in_chunks(work, strikes)[0]
+    (chance,) = in_chunks(work, strikes)
+    return chance
 
 
 def _past_and_close(fan, radius_ft):

@@ -85,7 +85,7 @@ class Strikes:
     @property
     def stay_chance(self):
         """Chance that the ball does not move at all, shape (putts,)."""
-        return ndtr(self.resting_edge[:, 0])
+        return ndtr(self.resting_edge).ravel()
 
     def hole_edges(self):
         """Return the directions, in spreads from the mean, where the hole begins and ends.
