@@ -21,7 +21,7 @@ from putlab.capture import capture_limit_ft_s
 from putlab.datapackage import write_datapackage
 from putlab.design import session_table
 from putlab.log import write_log
-from putlab.readings import HOLE_RADIUS_FT
+from putlab.published import HOLE_RADIUS_FT
 from putlab.settings import PAST_FT, STIMPMETER_FT_S
 from putlab.simulate import TrueComponent, rounded, simulate_errors
 from putlab.writing import write_text

@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from putlab.capture import HOLE_RADIUS_FT
 from putlab.errors import UsageError
+from putlab.published import HOLE_RADIUS_FT
 from putlab.roll import stop_ft
 from putlab.settings import STIMP_FT
 from putlab.sloped_green.aim import aim_past

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from putlab.capture import CAPTURE_FT_S
+from putlab.published import CAPTURE_FT_S
 from putlab.sloped_green.aim import arrival, through_hole
 from putlab.sloped_green.lies import Strike
 

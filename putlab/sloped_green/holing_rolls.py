@@ -16,7 +16,8 @@ known, a normal spread of pace integrates in closed form.
 import numpy as np
 from scipy.optimize.elementwise import find_minimum, find_root
 
-from putlab.capture import HOLE_RADIUS_FT, places, slope_limit_ft_s
+from putlab.capture import places, slope_limit_ft_s
+from putlab.published import HOLE_RADIUS_FT
 from putlab.roll import displacement, share_facing, velocity
 
 # A direction can hold up to two stretches on the way past (curling back on a steep slope)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.polynomial.legendre import leggauss
 from scipy.special import ndtr
 
-from putlab.capture import HOLE_RADIUS_FT
+from putlab.published import HOLE_RADIUS_FT
 from putlab.roll import stop_ft
 from putlab.sloped_green.aim import through_hole
 from putlab.sloped_green.holing_rolls import holing_rolls
