@@ -118,7 +118,9 @@ def _distances_in_another_unit(rows):
     round: a different number of decimals is what tells it from a length of its own.
     """
     warnings = []
-    for metric, group in rows.groupby("distance_in_m"):
+    # A putt that follows starts wherever the last one stopped: nobody asked for its length.
+    asked_for = rows[~(rows["putt_no"] > 1)]
+    for metric, group in asked_for.groupby("distance_in_m"):
         factor = M_PER_FT if metric else 1.0
         written = (group["distance_ft"] * factor).round(6)
         levels = pd.Series(weights(group), index=written).groupby(level=0).sum()
