@@ -21,9 +21,6 @@ HEAVY = (
     "scipy.integrate", "scipy.optimize.elementwise", "scipy.special", "scipy.stats", "xarray",
 )  # fmt: skip
 
-# Seconds each, and not needed: what they would notice others notice too.
-TOO_SLOW = "four_times_the_nodes or adaptive_integration"
-
 SURVIVED, KILLED, TIMED_OUT = "survived", "killed", "timed out"
 
 # pytest: all passed; a test failed; a test file, or the test in it, could not be imported.
@@ -89,7 +86,7 @@ def pytest_in(arguments, cache_dir, plugins=()):
     sys.path.insert(0, str(ROOT))
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
     options = ["-q", "-x", "-o", "addopts=", "-o", f"cache_dir={cache_dir}"]
-    quick = ["-m", "not calibration and not bench and not slow", "-k", f"not ({TOO_SLOW})"]
+    quick = ["-m", "not calibration and not bench and not slow"]
     return pytest.main([*options, *quick, *arguments], plugins=list(plugins))
 
 
