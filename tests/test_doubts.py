@@ -69,7 +69,8 @@ def test_metres_among_feet_are_named_by_row(tmp_path, rng):
 
 def test_what_a_miss_left_is_no_length_in_another_unit(tmp_path, rng):
     """A second putt of 4.3 ft among first putts of 14 ft (4.27 m): where the ball stopped."""
-    frame = practice(rng, [6.0, 14, 24], 60).assign(holed=False, hole_no=np.arange(60), putt_no=1)
+    frame = practice(rng, [6.0, 14, 24], 60)
+    frame = frame.assign(holed=False, hole_no=frame.index, putt_no=1)
     frame.loc[[7, 9], ["distance_ft", "roll_ft"]] = 4.3
     assert "looks like 4.3 m" in doubted(tmp_path, frame).warnings[0]
     frame.loc[[7, 9], "putt_no"] = 2
