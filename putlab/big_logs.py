@@ -12,13 +12,14 @@ import pandas as pd
 from putlab.design import make_design
 from putlab.errors import FitError
 from putlab.fitting import fit as fit_component
-from putlab.golfer import SpreadFit, _refuse_misfits
+from putlab.golfer import SpreadFit, refuse_misfits
 from putlab.log import Log
 from putlab.priors import PRIORS
 from putlab.readings import (
     COMPONENTS,
     INTERVALS,
     count_equal,
+    in_practice,
     join_crowded,
     lengths_ft,
     nearest_length,
@@ -47,7 +48,7 @@ def practice_rows(counts):
         Rows as `putlab.readings.practice_putts` gives them, with ``count``; the lengths in
         feet that ``length`` points into.
     """
-    rows = counts.cells.copy()
+    rows = counts.cells[in_practice(counts.cells)].copy()
     rows["counted"] = (rows["drill"] == "counted").fillna(False).astype(bool)
     rows["condition"] = rows["condition"].fillna("")
     rows = rows[~(rows["putt_no"] > 1)]
@@ -146,8 +147,8 @@ def fit_counts(counts, *, seed=SEED, priors=None, cache=True, **options):
     cells = {name: counted_cells(rows, counts.rules, name) for name in COMPONENTS}
     if all(table.empty for table in cells.values()):
         raise FitError(
-            "the log has no line or roll readings, so spread can't be estimated; add "
-            "line_deg or roll_ft (made and missed alone: `putlab.holing`)."
+            "the log has no line or roll readings, so a counted log can't be fitted; add "
+            "line_deg or roll_ft, or read the log as it is for `putlab.holing.fit_made`."
         )
     totals = counts.cells.groupby("player", sort=False)["count"].sum()
     trees, designs = {}, {}
@@ -166,7 +167,7 @@ def fit_counts(counts, *, seed=SEED, priors=None, cache=True, **options):
         seed=seed,
     )
     checks = _checks(counts, fit)
-    _refuse_misfits(checks)
+    refuse_misfits(checks)
     return replace(fit, checks=checks)
 
 
@@ -180,7 +181,8 @@ def _practised(rows, lengths):
 
 
 def _conditions_now(rows, visits):
-    last = visits.groupby("player", sort=False).tail(1)[["player", "session"]]
+    practised = visits.merge(rows[["player", "session"]].drop_duplicates())
+    last = practised.groupby("player", sort=False).tail(1)[["player", "session"]]
     now = rows.merge(last, on=["player", "session"])
     putts = now.groupby(["player", "condition"])["count"].sum()
     return (putts / putts.groupby("player").transform("sum")).rename("share").reset_index()

@@ -10,13 +10,18 @@ from putlab.checks import readings_checks
 from putlab.design import REFERENCE_FT, bump_correlation, make_design, session_table
 from putlab.errors import FitError, UsageError
 from putlab.priors import PRIORS
-from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
+from putlab.readings import COMPONENTS, cells, first_putts, lengths_ft, practice_putts
 from putlab.settings import INTERVAL, SEED, interval_probabilities
 from putlab.skill import Skill
 from putlab.verdict import failures
 
 # Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
 PASSED_ON = 1000
+
+NOTHING_READ = (
+    "the log has no line or roll readings, and no putts made or missed on a green, so spread "
+    "can't be estimated; add line_deg or roll_ft, or holed in visits where nothing was read."
+)
 
 
 @dataclass(frozen=True)
@@ -152,7 +157,7 @@ def choose_player(players, wanted):
 
 
 def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
-    """Fit line and pace spread to a log.
+    """Fit line and pace spread to all that a log holds.
 
     Parameters
     ----------
@@ -170,13 +175,38 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     Returns
     -------
     SpreadFit
+        Posterior of both components for every player; with putts made or missed on a green
+        a `putlab.holing.GreenFit`, to which they have added what they tell.
+
+    Raises
+    ------
+    FitError
+        Nothing that tells about spread, a fit that did not converge, or one that does not
+        describe its readings.
+    """
+    from putlab.holing import fit_made, has_green_putts
+
+    chosen = fit_made if has_green_putts(log) else fit_readings
+    return chosen(log, seed=seed, priors=priors, cache=cache, **options)
+
+
+def fit_readings(log, *, seed=SEED, priors=None, cache=True, **options):
+    """Fit line and pace spread to the readings of a log, and to nothing else.
+
+    Parameters
+    ----------
+    log, seed, priors, cache, **options
+        As for `fit_log`.
+
+    Returns
+    -------
+    SpreadFit
         Posterior of both components for every player.
 
     Raises
     ------
     FitError
-        No readings at all, a fit that did not converge, or one that does not describe
-        its readings.
+        As from `fit_log`.
     """
     putts = practice_putts(log.putts)
     players = list(log.putts["player"].drop_duplicates())
@@ -184,10 +214,7 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     lengths = lengths_ft(putts["distance_ft"])
     rows = {component: cells(log, component) for component in COMPONENTS}
     if all(counted.empty for counted in rows.values()):
-        raise FitError(
-            "the log has no line or roll readings, so spread can't be estimated; add "
-            "line_deg or roll_ft (made and missed alone: `putlab.holing`)."
-        )
+        raise FitError(NOTHING_READ)
     trees, designs = {}, {}
     for component, counted in rows.items():
         prior = (priors or PRIORS)[component]
@@ -198,16 +225,51 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
         designs=designs,
         visits=visits,
         practised=practised_table(putts, lengths),
-        condition_now=condition_shares(putts, visits),
+        condition_now=condition_shares(first_putts(log.putts), visits),
         putts_total=log.putts.groupby("player", sort=False).size(),
         seed=seed,
     )
+    return checked(log, fit)
+
+
+def checked(log, fit):
+    """Return a fit with how well it describes the readings of its log.
+
+    Parameters
+    ----------
+    log : putlab.log.Log
+        The log that was fitted.
+    fit : SpreadFit
+        Its fit.
+
+    Returns
+    -------
+    SpreadFit
+        The same with ``checks``.
+
+    Raises
+    ------
+    FitError
+        It does not describe them.
+    """
     checks = {component: readings_checks(log, fit, component) for component in COMPONENTS}
-    _refuse_misfits(checks)
+    refuse_misfits(checks)
     return replace(fit, checks=checks)
 
 
-def _refuse_misfits(checks):
+def refuse_misfits(checks):
+    """Refuse a fit of which a check of its readings failed.
+
+    Parameters
+    ----------
+    checks : dict of str to list of putlab.verdict.Verdict
+        By component.
+
+    Raises
+    ------
+    FitError
+        Naming the component and what was found.
+    """
     for component, verdicts in checks.items():
         for failed in failures(verdicts):
             raise FitError(
@@ -246,7 +308,7 @@ def condition_shares(putts, visits):
     Parameters
     ----------
     putts : pandas.DataFrame
-        From `putlab.readings.practice_putts`.
+        From `putlab.readings.first_putts`.
     visits : pandas.DataFrame
         From `putlab.design.session_table`.
 

@@ -17,17 +17,19 @@ from putlab.fitting import convergence
 from putlab.golfer import (
     PASSED_ON,
     SpreadFit,
+    checked,
     condition_shares,
     practised_table,
     summary,
 )
 from putlab.made_missed import holing_sampling
 from putlab.made_missed.holing_data import green_putts, told
+from putlab.made_missed.holing_data import on_green as struck_on_green
 from putlab.made_missed.holing_design import component_designs, make_green_design
 from putlab.made_missed.holing_model import GREEN_PARAMETERS, green_priors
 from putlab.priors import PRIORS
 from putlab.published import KARLSEN_NILSSON
-from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
+from putlab.readings import COMPONENTS, cells, first_putts, lengths_ft, practice_putts
 from putlab.settings import SEED
 
 ESTIMATED, PUBLISHED = "estimated", "published"
@@ -93,13 +95,17 @@ class GreenFit(SpreadFit):
         Returns
         -------
         list of str
-            Where the green's spread comes from; what tells line from pace.
+            Where the green's spread comes from; of a player who was on one, what tells line
+            from pace.
         """
-        return [green_spread(self, player).sentence, pace_sentence(self, player)]
+        said = [green_spread(self, player).sentence]
+        if self.told.loc[player, "putts"]:
+            said.append(pace_sentence(self, player))
+        return said
 
 
 def has_green_putts(log):
-    """Tell whether a log has putts of which only made or missed is known.
+    """Tell whether a log has putts made or missed on a green.
 
     Parameters
     ----------
@@ -109,9 +115,9 @@ def has_green_putts(log):
     Returns
     -------
     bool
-        Whether `fit_made` has something to add to `putlab.golfer.fit_log`.
+        Whether `fit_made` has something to add to `putlab.golfer.fit_readings`.
     """
-    return not green_putts(log.putts).empty
+    return bool(struck_on_green(log.putts).any())
 
 
 def fit_made(log, *, seed=SEED, priors=None, cache=True, **options):
@@ -138,13 +144,15 @@ def fit_made(log, *, seed=SEED, priors=None, cache=True, **options):
     Raises
     ------
     FitError
-        No putt of which only made or missed is known, or a fit that did not converge.
+        No putt made or missed on a green, a fit that did not converge, or one that does not
+        describe its readings.
     """
     green = green_putts(log.putts)
     if green.empty:
         raise FitError(
-            "the log has no putts made or missed without a reading; for readings use "
-            "`putlab.golfer.fit_log`, or add rows with holed and neither line_deg nor roll_ft."
+            "the log has no putts made or missed in visits without a reading; for readings "
+            "use `putlab.golfer.fit_readings`, or add visits with holed and neither line_deg "
+            "nor roll_ft."
         )
     putts = practice_putts(log.putts)
     visits = session_table(log.putts)
@@ -154,17 +162,18 @@ def fit_made(log, *, seed=SEED, priors=None, cache=True, **options):
     parts = component_designs(readings, green, visits, lengths, players, priors or PRIORS)
     design = make_green_design(green, parts, green_priors())
     trees = holing_sampling.fit(design, seed=seed, cache=cache, **options)
-    return GreenFit(
+    fit = GreenFit(
         trees={name: trees[name] for name in COMPONENTS},
         designs=parts,
         visits=visits,
         practised=practised_table(putts, lengths),
-        condition_now=condition_shares(putts, visits),
+        condition_now=condition_shares(first_putts(log.putts), visits),
         putts_total=log.putts.groupby("player", sort=False).size(),
         seed=seed,
         green=trees["green"],
         told=told(green).reindex(players, fill_value=0),
     )
+    return checked(log, fit)
 
 
 def green_spread(fit, player):
@@ -193,6 +202,30 @@ def green_spread(fit, player):
         source = PUBLISHED
     said = _green_sentence(fit, player, source, values)
     return GreenSpread(*(value[:, None] for value in values), source, said)
+
+
+def green_setting(golfer):
+    """Return the green's spread as a decision takes it, where this golfer's was estimated.
+
+    Parameters
+    ----------
+    golfer : putlab.golfer.Golfer
+        One player's posterior.
+
+    Returns
+    -------
+    dict
+        ``green`` (medians, line in degrees and pace in percent) and ``green_source``, for
+        `putlab.decision.setting.make_setting`; empty where nothing was estimated.
+    """
+    found = green_spread(golfer.fit, golfer.player)
+    if found.source == PUBLISHED:
+        return {}
+    putts = int(golfer.fit.told.loc[golfer.player, "putts"])
+    return {
+        "green": (float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))),
+        "green_source": f"{ESTIMATED} from {putts:,} putts made or missed on a green",
+    }
 
 
 def on_green(golfer, distance_ft, *, new_day=True, counted=False):
@@ -237,8 +270,8 @@ def _green_sentence(fit, player, source, values):
         )
     return (
         f"The spread that a real green adds for {player} (reading it, its surface) was taken "
-        f"from the published split of variance ({KARLSEN_NILSSON}), as the log has no putts "
-        f"of theirs made or missed on one: {much}."
+        f"from the published split of variance ({KARLSEN_NILSSON}), as no visit of theirs to "
+        f"one (putts made or missed, nothing read) was fitted: {much}."
     )
 
 

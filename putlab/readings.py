@@ -9,11 +9,9 @@ in the unit of its component: degrees for line, 100 (roll / target - 1) percent 
 import numpy as np
 import pandas as pd
 
-from putlab.settings import PAST_FT, STIMP_FT, STIMPMETER_FT_S
-
-# Rules of Golf: a hole 4.25 in across. Holmes (1991): at most 1.63 m/s dead centre.
-HOLE_RADIUS_FT = 4.25 / 24
-CAPTURE_FT_S = 1.63 / 0.3048
+from putlab.flat_green.flat import past_limit_ft, rim_ft
+from putlab.published import HOLE_RADIUS_FT
+from putlab.settings import PAST_FT, STIMP_FT
 
 # Warm-up: the first few putts of a visit may scatter wider (common practice).
 WARM_UP_PUTTS = 5
@@ -64,7 +62,7 @@ def cells(log, component):
 
 
 def practice_putts(putts):
-    """Return the putts that tell about spread, with the labels of their cell.
+    """Return the putts that tell about spread in practice, with the labels of their cell.
 
     Follow-up putts of a counted game are left out: they start wherever the last one
     stopped and most drop, so they say little and would crowd the lengths.
@@ -77,20 +75,93 @@ def practice_putts(putts):
     Returns
     -------
     pandas.DataFrame
-        First putts, with ``length, early, counted, target_ft, struck_before`` added.
+        From `first_putts`, without visits to a green, and with ``length`` added.
+    """
+    putts = first_putts(putts[in_practice(putts)])
+    length = nearest_length(putts["distance_ft"], lengths_ft(putts["distance_ft"]))
+    return putts.assign(length=length)
+
+
+def first_putts(putts):
+    """Return the first putts of a log, wherever they were struck.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The normalised log.
+
+    Returns
+    -------
+    pandas.DataFrame
+        With ``early, counted, target_ft`` added; ``condition`` from `conditions_held`.
     """
     putts = putts.copy()
     order = putts.groupby(["player", "session"], sort=False).cumcount()
     putts["early"] = order < WARM_UP_PUTTS
     putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
-    putts["condition"] = putts["condition"].fillna("")
+    putts["condition"] = conditions_held(putts)
     putts = putts[~(putts["putt_no"] > 1)]
-    grid = lengths_ft(putts["distance_ft"])
-    putts["length"] = nearest_length(putts["distance_ft"], grid)
     # Where there is a hole the golfer means to reach and pass it; without one, to stop there.
     past = np.where(putts["holed"].notna(), PAST_FT, 0.0)
-    putts["target_ft"] = putts["distance_ft"] + past
-    return putts
+    return putts.assign(target_ft=putts["distance_ft"] + past)
+
+
+def in_practice(putts):
+    """Tell practice from visits to a green: there nothing was read, and elsewhere something.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        Putts, or counted rows of putts, of a normalised log.
+
+    Returns
+    -------
+    pandas.Series of bool
+        All putts of players of whom nothing was ever read.
+    """
+    ever_read = _read(putts).groupby(putts["player"]).transform("any")
+    return visit_read(putts) | ~ever_read
+
+
+def visit_read(putts):
+    """Tell putts of visits in which any of the player's putts was read.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        Putts, or counted rows of putts, of a normalised log.
+
+    Returns
+    -------
+    pandas.Series of bool
+        A putt without a reading in such a visit is one that the sensor missed.
+    """
+    return _read(putts).groupby([putts["player"], putts["session"]]).transform("any")
+
+
+def conditions_held(putts):
+    """Return the condition of each putt.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        Putts, or counted rows of putts, of a normalised log, in order.
+
+    Returns
+    -------
+    pandas.Series of str
+        An empty label where none was named; on a visit to a green that names none, the
+        condition of the player's practice before it, or else of the first after it.
+    """
+    named = putts["condition"].fillna("")
+    practice = visit_read(putts)
+    held = named.where(practice).groupby(putts["player"])
+    nearest = held.ffill().fillna(held.bfill()).fillna("")
+    return named.where(practice | (named != ""), nearest)
+
+
+def _read(putts):
+    return putts["line_deg"].notna() | putts["roll_ft"].notna()
 
 
 def lengths_ft(distance_ft):
@@ -190,7 +261,6 @@ def pace_intervals(putts, rules):
         The putts that tell something, with ``lo, hi, noise``.
     """
     low_ft, high_ft = _around(putts["roll_ft"], rules.roll_step_ft, putts["target_ft"] * 0.1)
-    low_ft = low_ft.clip(lower=0)
     # Nothing rolls less than not at all: a reading of zero holds all that fell short of it.
     low_ft = low_ft.mask(low_ft <= 0, -np.inf)
     if rules.roll_limit_ft is not None:
@@ -231,10 +301,8 @@ def dropping_rolls_ft(distance_ft, line_deg, stimp_ft):
     distance = np.asarray(distance_ft, dtype=float)
     offset = np.minimum(np.abs(distance * np.sin(angle)), HOLE_RADIUS_FT * 0.999)
     along = distance * np.cos(angle)
-    speed = CAPTURE_FT_S * (1 - (offset / HOLE_RADIUS_FT) ** 2)
-    stimp = np.where(np.isnan(stimp_ft), STIMP_FT, stimp_ft)
-    beyond = speed**2 * stimp / STIMPMETER_FT_S**2
-    return along - np.sqrt(HOLE_RADIUS_FT**2 - offset**2), along + beyond
+    stimp_ft = np.where(np.isnan(stimp_ft), STIMP_FT, stimp_ft)
+    return along - rim_ft(offset), along + past_limit_ft(offset, stimp_ft)
 
 
 def _swallowed(putts, reading):

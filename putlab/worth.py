@@ -16,6 +16,7 @@ from putlab.decision.narrowing import hats
 from putlab.decision.setting import make_case
 from putlab.decision.stakes import COMPONENTS
 from putlab.golfer import summary
+from putlab.holing import ESTIMATED
 from putlab.settings import PAST_FT, SEED, STIMP_FT
 
 # An option is tied with the choice while the chance that it is the better one is at least
@@ -307,6 +308,10 @@ def assumption_table(case):
         ),
     ]
     keys = ("name", "meaning", "value", "source")
-    rows += [dict(zip(keys, row, strict=True)) | {"from": "prior"} for row in given]
+    rows += [dict(zip(keys, row, strict=True)) | {"from": _whence(row[-1])} for row in given]
     table = pd.DataFrame(rows)[["name", "meaning", "value", "from", "source"]]
     return pd.concat([table, learning.table()], ignore_index=True)
+
+
+def _whence(source):
+    return "data" if source.startswith(ESTIMATED) else "prior"

@@ -39,6 +39,18 @@ def test_a_log_in_order_is_summed_up_with_code_0(tmp_path, command, capsys):
     assert said.err == ""
 
 
+def test_visits_to_a_green_are_told_from_putts_that_the_sensor_missed(
+    tmp_path, command, capsys
+):
+    unread = {"line_deg": "", "roll_ft": "", "holed": "true"}
+    rows = [{}, unread, unread | {"session": "round"}, unread | {"session": "round"}]
+    assert command(write_csv(tmp_path / "putts.csv", *rows)) == 0
+    said = capsys.readouterr().out
+    assert "on a green      2 putts made or missed, nothing read on that visit" in said
+    assert command(write_csv(tmp_path / "read.csv", {}, unread)) == 0
+    assert "on a green" not in capsys.readouterr().out
+
+
 def test_rejected_rows_end_in_code_1_with_the_first_few(tmp_path, command, capsys):
     path = write_csv(
         tmp_path / "putts.csv", {}, *[{"distance_ft": "ten"}] * 8, weather=["dry"] * 9

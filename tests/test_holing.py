@@ -1,5 +1,6 @@
 """Made and missed on a green: what the model says, what it can't tell, and what it finds."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,11 +10,22 @@ from made_logs import log_of, simulated_log
 from scipy.optimize import brentq, minimize
 from test_chance import PLAIN, every_putt
 
+from putlab.cli.fitted import say_of_greens
+from putlab.decision.setting import make_case
 from putlab.design import session_table
 from putlab.errors import FitError
-from putlab.golfer import summary
+from putlab.estimate import estimate_table
+from putlab.golfer import fit_log, summary
 from putlab.holeout import hole_out
-from putlab.holing import fit_made, green_spread, has_green_putts, on_green, pace_sentence
+from putlab.holing import (
+    GreenFit,
+    fit_made,
+    green_setting,
+    green_spread,
+    has_green_putts,
+    on_green,
+    pace_sentence,
+)
 from putlab.made_missed.chance import leave_chance, made_chance
 from putlab.made_missed.holing_data import LEAVE_BANDS_FT, green_putts, told
 from putlab.made_missed.holing_design import (
@@ -25,11 +37,13 @@ from putlab.made_missed.holing_design import (
 from putlab.made_missed.holing_model import JOINT_PARAMETERS, build_model, green_priors
 from putlab.made_missed.holing_table import build_table_model
 from putlab.made_missed.strips import FAR_FT, PlainHole
+from putlab.pages.findings import find
 from putlab.priors import PRIORS
 from putlab.published import green_spread as published_green
 from putlab.published import table
 from putlab.readings import COMPONENTS, cells, lengths_ft, practice_putts
 from putlab.skill import Skill
+from putlab.worth import assumption_table
 
 LENGTHS_FT = [4.0, 8.0, 14.0, 24.0]
 
@@ -296,6 +310,66 @@ def test_readings_and_a_green_together_recover_both(joint_fit):
 
 
 @pytest.mark.slow
+def test_a_log_of_both_is_fitted_to_both(joint_log, joint_fit):
+    fit = fit_log(joint_log, **QUICK)
+    assert isinstance(fit, GreenFit)
+    assert fit.green["posterior"].equals(joint_fit.green["posterior"])
+    # What was practised is what the lengths of the answer are.
+    assert estimate_table(fit)["distance_ft"].tolist() == LENGTHS_FT
+    assert fit.practised["putts"].tolist() == [40] * 4
+    assert [v.result for part in fit.checks.values() for v in part] == ["pass"] * 6
+
+
+@pytest.mark.slow
+def test_a_decision_takes_the_green_that_was_estimated(joint_fit):
+    golfer = joint_fit.golfer("player 1")
+    case = make_case(golfer, draws=10, cache=False)
+    green = green_spread(joint_fit, "player 1")
+    medians = np.median(green.line_sd_deg), np.median(green.pace_sd_pct)
+    assert case.setting.green == pytest.approx(medians)
+    table = assumption_table(case).set_index("name")
+    assert table.loc["green_line_sd_deg", "from"] == "data"
+    assert "180 putts made or missed" in table.loc["green_pace_sd_pct", "source"]
+    given = make_case(golfer, draws=10, cache=False, green=(1.0, 9.0))
+    assert given.setting.green == (1.0, 9.0)
+    assert assumption_table(given).set_index("name").loc["green_line_sd_deg", "from"] == "prior"
+
+
+@pytest.mark.slow
+def test_a_report_of_both_shows_practice_and_says_where_the_green_comes_from(
+    joint_log, joint_fit
+):
+    found = find(joint_log, joint_fit, "player 1")
+    assert found.green == joint_fit.sentences("player 1")
+    assert "estimated from 180 putts" in found.green[0]
+    progress = next(chart for chart in found.charts if chart.name == "progress").table
+    assert len(progress) == 4  # visits, without the rounds
+    assert np.isfinite(progress.select_dtypes("number")).all(axis=None)
+    # A green that adds less than the published is a cause of fewer strokes lost, not none.
+    reading = found.causes[found.causes["cause"] == "reading the green"]["strokes"]
+    estimated = green_setting(joint_fit.golfer("player 1"))["green"]
+    assert np.all(np.less(estimated, published_green()))
+    assert (reading < -0.005).all()
+
+
+@pytest.mark.slow
+def test_of_who_was_on_no_green_nothing_is_said_of_misses(joint_fit):
+    nobody = replace(joint_fit, told=joint_fit.told * 0)
+    (said,) = nobody.sentences("player 1")
+    assert "taken from the published split" in said
+    assert green_setting(nobody.golfer("player 1")) == {}
+
+
+@pytest.mark.slow
+def test_a_command_says_what_a_green_has_added(joint_fit, capsys):
+    say_of_greens(joint_fit, ["player 1"])
+    said = " ".join(capsys.readouterr().err.split())
+    assert said == " ".join(joint_fit.sentences("player 1"))
+    say_of_greens(replace(joint_fit, told=joint_fit.told * 0), ["player 1"])
+    assert capsys.readouterr().err == ""
+
+
+@pytest.mark.slow
 def test_a_player_of_made_and_missed_alone_gets_a_wide_answer():
     """No readings, no leaves: the total of line is found, pace stays what was believed."""
     rng = np.random.default_rng(9)
@@ -347,7 +421,7 @@ def test_without_putts_on_a_green_its_spread_is_the_published(demo_fit):
 def test_a_log_of_readings_alone_is_for_the_other_fit(rng):
     log = simulated_log(rng, sessions=1, each=1)
     assert not has_green_putts(log)
-    with pytest.raises(FitError, match="fit_log"):
+    with pytest.raises(FitError, match="fit_readings"):
         fit_made(log)
 
 

@@ -6,6 +6,7 @@ import pytest
 from made_logs import log_of, simulated_log
 
 from putlab.made_missed.holing_data import LEAVE_BANDS_FT, green_putts, leave_bounds, told
+from putlab.readings import first_putts, practice_putts
 
 
 def putts(**columns):
@@ -13,14 +14,56 @@ def putts(**columns):
     return log_of(pd.DataFrame({"player": "a", "session": "one"} | columns)).putts
 
 
-def test_only_putts_without_a_reading_count_as_on_a_green():
+def test_only_visits_without_a_reading_are_to_a_green():
+    """The sensor missed a putt of the first visit; the second has nothing but outcomes."""
     table = putts(
-        distance_ft=[8.0, 8.0, 8.0, 8.0],
-        holed=[True, False, True, None],
-        line_deg=[np.nan, 1.0, np.nan, np.nan],
-        roll_ft=[np.nan, np.nan, 9.0, 8.0],
+        session=["one", "one", "one", "two", "two"],
+        distance_ft=[8.0, 8.0, 8.0, 6.0, 7.0],
+        holed=[True, False, None, True, False],
+        line_deg=[np.nan, 1.0, np.nan, np.nan, np.nan],
+        roll_ft=[np.nan, np.nan, 8.0, np.nan, np.nan],
     )
-    assert green_putts(table)["made"].tolist() == [True]
+    assert green_putts(table)["distance_ft"].tolist() == [6.0, 7.0]
+    assert practice_putts(table)["distance_ft"].tolist() == [8.0, 8.0, 8.0]
+
+
+def test_a_green_without_a_condition_has_that_of_the_practice_before():
+    practice = {"line_deg": 1.0, "roll_ft": 9.0}
+    visits = [
+        {"condition": None},
+        practice | {"condition": "old"},
+        {"condition": None},
+        practice | {"condition": "new"},
+        {"condition": "other"},
+        {"condition": None},
+        practice | {"condition": None},
+        {"condition": None},
+    ]
+    rows = [
+        {"session": f"{i}", "distance_ft": 8.0, "holed": True} | visit
+        for i, visit in enumerate(visits)
+    ]
+    table = putts(**pd.DataFrame(rows).to_dict("list"))
+    assert green_putts(table)["condition"].tolist() == ["old", "old", "other", "new", ""]
+    assert first_putts(table)["condition"].tolist() == [
+        "old", "old", "old", "new", "other", "new", "", "",
+    ]  # fmt: skip
+
+
+def test_of_a_player_never_read_every_visit_counts_as_practice_too():
+    table = log_of(
+        pd.DataFrame(
+            {
+                "player": ["a", "a", "b", "b"],
+                "session": ["one", "two", "one", "two"],
+                "distance_ft": [5.0, 9.0, 20.0, 6.0],
+                "line_deg": [1.0, np.nan, np.nan, np.nan],
+                "holed": [None, True, False, True],
+            }
+        )
+    ).putts
+    assert practice_putts(table)["distance_ft"].tolist() == [5.0, 20.0, 6.0]
+    assert green_putts(table)["player"].tolist() == ["a", "b", "b"]
 
 
 def test_practice_readings_are_left_to_the_spread_model(rng):

@@ -65,9 +65,12 @@ def test_line_alone_gives_line_and_leaves_pace_to_its_prior(rng):
     assert row["pace_sd_pct_hi"] / row["pace_sd_pct_lo"] > 2.5
 
 
-def test_no_readings_at_all_are_refused():
-    made = putts(np.full(5, np.nan)).assign(holed=[True, False, True, True, False])
-    with pytest.raises(FitError, match="no line or roll readings"):
+def test_nothing_but_tap_ins_is_refused():
+    """Made or missed on a green has a model of its own (`tests/test_holing.py`)."""
+    made = putts(np.full(5, np.nan), distance_ft=1.0).assign(
+        holed=[True, True, True, True, False]
+    )
+    with pytest.raises(FitError, match="no line or roll readings, and no putts made or missed"):
         fit_log(log_of(made))
 
 

@@ -1,6 +1,7 @@
 """Spread from visit to visit, and what was changed on the way."""
 
 import numpy as np
+import pandas as pd
 from matplotlib.ticker import MaxNLocator
 
 from putlab.charts.chart import (
@@ -40,8 +41,7 @@ def progress_table(golfer):
         ``_hi``: the player's level, the trend so far, the visit's form and its condition.
         A visit of several conditions has the mean of their effects, by share of putts.
     """
-    visits = golfer.fit.visits
-    table = visits.loc[visits["player"] == golfer.player, ["session"]].reset_index(drop=True)
+    table = golfer.fit.visits[_shown(golfer)][["session"]].reset_index(drop=True)
     for component, name in COLUMN.items():
         shares = _condition_shares(golfer, component).reindex(table["session"], fill_value=0.0)
         table["condition"] = _labels(shares)
@@ -49,6 +49,15 @@ def progress_table(golfer):
         for end, values in zip(("", "_lo", "_hi"), ends, strict=True):
             table[name + end] = values
     return table
+
+
+def _shown(golfer):
+    """Tell the visits to show: the player's with readings; all where nothing was ever read."""
+    visits = golfer.fit.visits
+    mine = visits["player"] == golfer.player
+    rows = pd.concat([design.rows for design in golfer.fit.designs.values()])
+    read = mine & visits["session"].isin(rows.loc[rows["player"] == golfer.player, "session"])
+    return (read if read.any() else mine).to_numpy()
 
 
 def _condition_shares(golfer, component):
@@ -72,16 +81,17 @@ def _labels(shares):
 
 def _log_spread(golfer, component, shares):
     """Return log spread at 10 ft, shape (draws, visits)."""
-    visits = golfer.fit.visits
-    mine = (visits["player"] == golfer.player).to_numpy()
-    practised = visits["practised"].to_numpy(float)[mine]
+    shown = _shown(golfer)
+    practised = golfer.fit.visits["practised"].to_numpy(float)[shown]
     level = golfer.draws(component, "base")[:, None]
     level = level + golfer.draws(component, "trend")[:, None] * practised
-    level = level + golfer.draws(component, "form")[:, mine]
+    level = level + golfer.draws(component, "form")[:, shown]
     known = golfer.fit.designs[component].conditions
     own = np.flatnonzero(known["player"] == golfer.player)
     effect = golfer.draws(component, "effect")[:, own]
-    return level + effect @ shares.reindex(columns=known["condition"].iloc[own]).to_numpy().T
+    # A condition may have been held on a green alone.
+    held = shares.reindex(columns=known["condition"].iloc[own], fill_value=0.0)
+    return level + effect @ held.to_numpy().T
 
 
 def progress_chart(player, table, *, measured=("line", "pace")):

@@ -117,6 +117,14 @@ def _contents(read):
     for column in ("line_deg", "roll_ft", "holed", "leave_ft"):
         if count := int(putts[column].notna().sum()):
             yield _line(column, f"{count:,} readings")
+    if count := int(_on_green(putts).sum()):
+        yield _line("on a green", f"{count:,} putts made or missed, nothing read on that visit")
+
+
+def _on_green(putts):
+    from putlab.made_missed.holing_data import on_green
+
+    return on_green(putts)
 
 
 def _plural(count, noun):

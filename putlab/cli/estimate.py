@@ -26,7 +26,9 @@ def estimate(log: Log, player: Player = None, output: Output = None, seed: Seed 
     if player is not None:
         choose_player(list(putts.putts["player"].unique()), player)
     fit = fitted.fit(putts, seed=seed)
-    table = estimate_table(fit, [player] if player else None)
+    players = [player] if player else fit.players
+    table = estimate_table(fit, players)
+    fitted.say_of_greens(fit, players)
     if output is None:
         _show(table)
     else:

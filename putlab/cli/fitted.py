@@ -69,3 +69,22 @@ def fit(log, *, seed):
         from putlab.golfer import fit_log
 
         return fit_log(log, seed=seed)
+
+
+def say_of_greens(fit, players):
+    """Tell what putts made or missed on a green have added, of those who struck some.
+
+    Parameters
+    ----------
+    fit : putlab.golfer.SpreadFit
+        Fit of the log.
+    players : list of str
+        Whom to tell of.
+    """
+    from putlab.holing import GreenFit
+
+    if not isinstance(fit, GreenFit):
+        return
+    for player in players:
+        if fit.told.loc[player, "putts"]:
+            say(" ".join(fit.sentences(player)))

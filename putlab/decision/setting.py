@@ -10,6 +10,7 @@ from putlab.decision.narrowing import draw_narrowing
 from putlab.decision.stakes import Stakes, make_stakes
 from putlab.decision.standing import Standing, standing
 from putlab.holeout import thinned
+from putlab.holing import green_setting
 from putlab.learning import Learning
 from putlab.settings import PAST_FT, SEED, STIMP_FT
 
@@ -62,6 +63,7 @@ def make_setting(
     stimp_ft=STIMP_FT,
     past_ft=PAST_FT,
     green=None,
+    green_source="given",
     mix_log_sd=None,
 ):
     """Return the round and green, published or assumed where nothing is given.
@@ -78,6 +80,8 @@ def make_setting(
     green : tuple of float, optional
         Spread added by a real green, line in degrees and pace in percent; default:
         `putlab.published.green_spread`.
+    green_source : str
+        Where that comes from, if it is given.
     mix_log_sd : float, optional
         How far the golfer's own mix may stray from the one given; default: `MIX_LOG_SD`
         where its source says that it is an assumption, else 0.
@@ -91,17 +95,16 @@ def make_setting(
     from putlab.decision.reference import reference_skill
 
     skill, name, source = reference_skill(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    source_of_green = "given"
     if green is None:
         green = published.green_spread()
-        source_of_green = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
+        green_source = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
     mix = rounds.shipped_mix() if mix is None else mix
     if mix_log_sd is None:
         mix_log_sd = MIX_LOG_SD if mix.source.startswith("assumption") else 0.0
     return Setting(
         mix=mix,
         green=tuple(green),
-        green_source=source_of_green,
+        green_source=green_source,
         reference=skill,
         reference_name=name,
         reference_source=source,
@@ -204,14 +207,19 @@ def make_case(golfer, *, learning=None, seed=SEED, draws=DRAWS, cache=True, **se
     cache : bool
         Keep what is at stake on disk.
     **setting
-        See `make_setting`.
+        See `make_setting`; unless given, the green is this golfer's own where the log told of
+        it.
 
     Returns
     -------
     Case
         Ready for a decision.
     """
-    who = golfer if isinstance(golfer, Standing) else standing(golfer)
+    who = golfer
+    if not isinstance(golfer, Standing):
+        who = standing(golfer)
+        if setting.get("green") is None:
+            setting |= green_setting(golfer)
     made = make_setting(**setting)
     stakes = stakes_of(who.skill, made, draws=draws, cache=cache)
     return Case(who, Learning() if learning is None else learning, made, stakes, seed)

@@ -1,6 +1,7 @@
 """Putts that were made or missed on a green, from a log to counted outcomes.
 
-A putt of which nothing was read but whether it dropped is taken as struck on a real green.
+A visit in which nothing was read but whether putts dropped is taken as one to a real green;
+a putt without a reading among others that have one was missed by the sensor.
 A miss tells more where the log has how far it was left (itself, or as the length of the next
 putt on that hole), and a little more where it has only how many putts followed.
 """
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from putlab.design import session_table
-from putlab.readings import WARM_UP_PUTTS
+from putlab.readings import WARM_UP_PUTTS, conditions_held, visit_read
 from putlab.rules import ROLL_STEPS_FT, common_step
 from putlab.settings import STIMP_FT
 
@@ -39,7 +40,7 @@ ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "early", "counted", "
 
 
 def green_putts(putts):
-    """Return the putts of which it is known whether they dropped, and nothing was read.
+    """Return the putts of visits to a green: known is whether they dropped, nothing was read.
 
     Parameters
     ----------
@@ -58,14 +59,31 @@ def green_putts(putts):
     order = putts.groupby(["player", "session"], sort=False).cumcount()
     putts["early"] = order < WARM_UP_PUTTS
     putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
-    putts["condition"] = putts["condition"].fillna("")
+    putts["condition"] = conditions_held(putts)
     putts["stimp_ft"] = _nearest(putts["stimp_ft"].fillna(STIMP_FT), SAME_STIMP_FT)
     visit = pd.MultiIndex.from_frame(putts[["player", "session"]])
     putts["practised"] = _nearest(visits.reindex(visit).to_numpy(), SAME_PRACTICE)
-    putts = putts[_unread(putts) & (putts["distance_ft"] >= SHORTEST_FT)]
+    putts = putts[on_green(putts)]
     putts = putts.assign(made=putts["holed"].astype(bool), **_left(putts))
     putts["distance_ft"] = _merged(putts["distance_ft"].to_numpy(float))
     return putts[[*ALIKE, "made", "low_ft", "high_ft", "followed"]].reset_index(drop=True)
+
+
+def on_green(putts):
+    """Tell which putts were struck on a green and say something of the golfer's spread.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The normalised log.
+
+    Returns
+    -------
+    pandas.Series of bool
+        Putts with an outcome in visits of the player without a reading, but for the shortest.
+    """
+    tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
+    return tells & ~visit_read(putts)
 
 
 def told(putts):
@@ -91,11 +109,6 @@ def told(putts):
     }
     flags = pd.DataFrame(columns, index=putts.index).astype(int)
     return flags.groupby(putts["player"], sort=False).sum()
-
-
-def _unread(putts):
-    """Tell putts with an outcome and no reading: the others' readings say more."""
-    return putts["holed"].notna() & putts["line_deg"].isna() & putts["roll_ft"].isna()
 
 
 def _in_holes(putts):

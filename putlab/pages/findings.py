@@ -15,7 +15,7 @@ from putlab.design import REFERENCE_FT
 from putlab.estimate import estimate_table, strokes_skill
 from putlab.fitting import versions
 from putlab.golfer import summary
-from putlab.holing import GreenFit, green_spread
+from putlab.holing import GreenFit, green_setting, green_spread
 from putlab.pages.wording import counted, interval, listed, quantity
 from putlab.plan import Plan, plan_session
 from putlab.published import green_spread as published_green
@@ -123,9 +123,12 @@ class Findings:
         if not missing:
             return ""
         columns = listed([READING[name] for name in missing])
+        were, them = ("was", "it") if len(missing) == 1 else ("were", "them")
+        # Of who was on a green more is said than where the green's spread comes from.
+        told = "what putts made or missed tell, and " if len(self.green) > 1 else ""
         return (
-            f"{listed(missing).capitalize()} of {self.player} was not read: what is said of it "
-            f"is what was believed beforehand. Log {columns} to know."
+            f"{listed(missing).capitalize()} of {self.player} {were} not read: what is said of "
+            f"{them} is {told}what was believed beforehand. Log {columns} to know."
         )
 
     @property
@@ -353,16 +356,24 @@ def causes_table(golfer, distance_ft, *, mix=None, stimp_ft=STIMP_FT, past_ft=PA
         As `putlab.attribution.Attribution.table`, a round instead of a putt.
     """
     skill = strokes_skill(golfer)
-    green, tour = published_green(), tour_golfer()
+    published, tour = published_green(), tour_golfer()
+    green = green_setting(golfer).get("green", published)
     options = {"stimp_ft": stimp_ft, "past_ft": past_ft, "draws": CAUSE_DRAWS}
     key = content_key(
-        "causes", vars(skill), distance_ft, green, tour.line_sd_deg, options, versions()
+        "causes",
+        vars(skill),
+        distance_ft,
+        green,
+        published,
+        tour.line_sd_deg,
+        options,
+        versions(),
     )
 
     def attributed():
         shared = attribute(
             skill, distance_ft, reading=green, reference=tour.technique,
-            reference_reading=green, **options,
+            reference_reading=published, **options,
         )  # fmt: skip
         ends = {"golfer": shared.average_putts, "reference": shared.reference_putts}
         return shared.strokes | ends
