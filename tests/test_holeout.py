@@ -69,6 +69,14 @@ def test_error_bound_against_four_times_the_nodes(skill):
             assert np.quantile(error, 0.9) < 0.0003
 
 
+def test_error_bound_where_misses_run_past_on_a_fast_green():
+    """Steady in line, off to the left, wild in pace: of 72 golfers drawn the hardest to cut."""
+    skill = Skill.constant(0.471, 22.6, line_bias_deg=-0.866, pace_bias_pct=-5.5)
+    how = {"stimp_ft": 13, "past_ft": 0.25}
+    plain, fine = (hole_out(skill, [8.0], refine=n, **how).average_putts for n in (1, 4))
+    assert plain == pytest.approx(fine, abs=0.001)
+
+
 @pytest.mark.parametrize(("line_sd_deg", "pace_sd_pct", "distance_ft"), [(1, 8, 6), (2, 4, 4)])
 def test_one_putt_and_leave_against_adaptive_integration(line_sd_deg, pace_sd_pct, distance_ft):
     """scipy's adaptive `dblquad` over direction and roll-out, conventions typed in again."""
