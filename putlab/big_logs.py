@@ -121,7 +121,7 @@ def counted_visits(counts):
 
 
 def fit_counts(counts, *, seed=SEED, priors=None, cache=True, **options):
-    """Fit line and pace spread to a counted log.
+    """Fit line and pace spread to a counted log: to its readings, not to visits to a green.
 
     Parameters
     ----------

@@ -3,7 +3,6 @@
 import inspect
 import platform
 from dataclasses import replace
-from functools import partial
 from importlib.metadata import version
 
 import numpy as np
@@ -171,7 +170,7 @@ def sample(
         raise
 
 
-def started_for(design, seed=SEED):
+def started_for(design, compiled=compiled_for, *, seed=SEED, cores=None):
     """Return a compiled model holding this design's data, with chains to start near the answer.
 
     The more putts, the steeper the posterior: from an ordinary start a chain may be thrown so
@@ -180,10 +179,14 @@ def started_for(design, seed=SEED):
 
     Parameters
     ----------
-    design : putlab.design.Design
-        Arrays of one component.
+    design : putlab.design.Design or putlab.made_missed.holing_design.GreenDesign
+        What is to be fitted; knows its ``putts``, and itself ``counted_as`` fewer.
+    compiled : callable
+        ``compiled(design)``: the compiled model holding the design's data.
     seed : int
         Seed of the short run.
+    cores : int, optional
+        Chains of the short run at once.
 
     Returns
     -------
@@ -191,15 +194,15 @@ def started_for(design, seed=SEED):
         Ready to sample.
     """
     if design.putts <= MANY_PUTTS:
-        return compiled_for(design)
-    few = compiled_for(design.counted_as(FEW_PUTTS))
-    raw = sample(few, seed=seed, store_unconstrained=True, **SHORT_RUN)
+        return compiled(design)
+    few = compiled(design.counted_as(FEW_PUTTS))
+    raw = sample(few, seed=seed, cores=cores, store_unconstrained=True, **SHORT_RUN)
     places = raw["sample_stats"]["unconstrained_draw"].stack(place=("chain", "draw")).values.T
 
     def start(seed):
         return np.ascontiguousarray(np.random.default_rng(seed).choice(places))
 
-    return replace(compiled_for(design), initial_point_func=start)
+    return replace(compiled(design), initial_point_func=start)
 
 
 def fit(design, name, *, seed=SEED, cache=True, **options):
@@ -234,8 +237,8 @@ def fit(design, name, *, seed=SEED, cache=True, **options):
         return {name: tree_of(named, arrays["diverging"])}
 
     trees = kept_or_sampled(
-        design, PARAMETERS, partial(started_for, seed=seed), trees_of, what=name,
-        code=[spread, quantities], seed=seed, cache=cache, **options,
+        design, PARAMETERS, compiled_for, trees_of, what=name, code=[spread, quantities],
+        seed=seed, cache=cache, **options,
     )  # fmt: skip
     return trees[name]
 
@@ -290,7 +293,7 @@ def kept_or_sampled(
     kept = load_arrays(key) if cache else None
     if kept is not None:
         return with_measures(trees_of(kept), kept)
-    ready = compiled(design)
+    ready = started_for(design, compiled, seed=seed, cores=options.get("cores"))
     for acceptance, times in TRIES:
         tuned = options | {"tune": times * options["tune"]}
         raw = sample(ready, seed=seed, acceptance=acceptance, **tuned)

@@ -119,6 +119,18 @@ def test_putts_that_followed_have_the_chances_of_hole_out():
     assert outcomes_at(log, 1.6, 10.0) == pytest.approx(np.log(two * three), abs=0.02)
 
 
+def test_a_design_counted_as_fewer_putts_is_otherwise_alike(joint_log):
+    design = design_of(joint_log)
+    assert design.putts == 160 + 180
+    few = design.counted_as(34)
+    assert few.putts == pytest.approx(34)
+    assert few.size == design.size
+    for name, values in design.containers.items():
+        kept = values.ravel() - few.containers[name].ravel()
+        assert np.any(kept) == (name in {"line_numbers", "pace_numbers", "made", "leave"}), name
+    assert few.data["made"][0].tolist() == design.data["made"][0].tolist()
+
+
 # What made or missed can't tell
 
 

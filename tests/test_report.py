@@ -304,7 +304,9 @@ def test_what_was_not_read_is_said_before_the_reasons(demo_log, demo_fit):
     assert [cell.get_text() for cell in cells_read[2:]] == ["not read", "not read"]
     assert findings(demo_log, demo_fit, "alder").not_read == ""
     both = replace(found, measured=[], green=["Where from.", "What tells them apart."])
-    assert both.not_read.startswith("Line and pace of alder were not read: what is said of them")
+    assert both.not_read.startswith(
+        "Line and pace of alder were not read: what is said of them"
+    )
     assert "is what putts made or missed tell, and what was believed" in both.not_read
 
 

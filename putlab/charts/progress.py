@@ -18,7 +18,7 @@ from putlab.charts.chart import (
 from putlab.charts.spread import COLUMN
 from putlab.design import REFERENCE_FT
 from putlab.golfer import summary
-from putlab.pages.wording import interval, quantity
+from putlab.pages.wording import counted, interval, quantity
 
 TITLE = {
     "line": f"Line spread at {REFERENCE_FT:g} ft, °",
@@ -41,7 +41,8 @@ def progress_table(golfer):
         ``_hi``: the player's level, the trend so far, the visit's form and its condition.
         A visit of several conditions has the mean of their effects, by share of putts.
     """
-    table = golfer.fit.visits[_shown(golfer)][["session"]].reset_index(drop=True)
+    visits, shown = _shown(golfer)
+    table = visits.loc[shown, ["session"]].reset_index(drop=True)
     for component, name in COLUMN.items():
         shares = _condition_shares(golfer, component).reindex(table["session"], fill_value=0.0)
         table["condition"] = _labels(shares)
@@ -52,12 +53,12 @@ def progress_table(golfer):
 
 
 def _shown(golfer):
-    """Tell the visits to show: the player's with readings; all where nothing was ever read."""
-    visits = golfer.fit.visits
+    """Return the visits of the fit, and which are the player's with readings, if any are."""
+    visits = golfer.fit.designs["line"].sessions
     mine = visits["player"] == golfer.player
     rows = pd.concat([design.rows for design in golfer.fit.designs.values()])
     read = mine & visits["session"].isin(rows.loc[rows["player"] == golfer.player, "session"])
-    return (read if read.any() else mine).to_numpy()
+    return visits, (read if read.any() else mine).to_numpy()
 
 
 def _condition_shares(golfer, component):
@@ -81,8 +82,8 @@ def _labels(shares):
 
 def _log_spread(golfer, component, shares):
     """Return log spread at 10 ft, shape (draws, visits)."""
-    shown = _shown(golfer)
-    practised = golfer.fit.visits["practised"].to_numpy(float)[shown]
+    visits, shown = _shown(golfer)
+    practised = visits["practised"].to_numpy(float)[shown]
     level = golfer.draws(component, "base")[:, None]
     level = level + golfer.draws(component, "trend")[:, None] * practised
     level = level + golfer.draws(component, "form")[:, shown]
@@ -162,4 +163,4 @@ def _alt(player, table):
         f"({interval(last[name + '_lo'], last[name + '_hi'], name)}) at the last"
         for component, name in COLUMN.items()
     ]
-    return f"Progress of {player} over {len(table)} visits: " + "; ".join(said) + "."
+    return f"Progress of {player} over {counted(len(table), 'visit')}: {'; '.join(said)}."

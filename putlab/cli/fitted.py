@@ -65,7 +65,7 @@ def fit(log, *, seed):
     putlab.golfer.SpreadFit
         Line and pace of every player.
     """
-    with progress("Fitting line and pace (a new log takes a minute, a known one a second)"):
+    with progress("Fitting (a new log takes a minute, or several; a known one a second)"):
         from putlab.golfer import fit_log
 
         return fit_log(log, seed=seed)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from putlab.design import session_table
-from putlab.readings import WARM_UP_PUTTS, conditions_held, visit_read
+from putlab.readings import conditions_held, visit_read
 from putlab.rules import ROLL_STEPS_FT, common_step
 from putlab.settings import STIMP_FT
 
@@ -29,14 +29,15 @@ LEAVE_BANDS_FT = np.array(
 SAME_DISTANCE = 0.03
 
 # Practice before a putt, on the model's log scale, to the nearest of this: a trend of 0.1
-# would move spread by 1 %.
-SAME_PRACTICE = 0.25
+# would move spread by 5 % at most, and as often up as down.
+SAME_PRACTICE = 1.0
 
 # Green speeds to the nearest half foot: greens are not even to less.
 SAME_STIMP_FT = 0.5
 
-# What putts are alike in.
-ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "early", "counted", "practised"]
+# What putts are alike in. The first few putts of a practice visit may scatter wider; those of
+# a round, after a warm-up and holes apart, are as any.
+ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "counted", "practised"]
 
 
 def green_putts(putts):
@@ -56,8 +57,6 @@ def green_putts(putts):
     """
     putts = _in_holes(putts)
     visits = session_table(putts).set_index(["player", "session"])["practised"]
-    order = putts.groupby(["player", "session"], sort=False).cumcount()
-    putts["early"] = order < WARM_UP_PUTTS
     putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
     putts["condition"] = conditions_held(putts)
     putts["stimp_ft"] = _nearest(putts["stimp_ft"].fillna(STIMP_FT), SAME_STIMP_FT)

@@ -19,6 +19,9 @@ EVENT = [*ALIKE, "low_ft", "high_ft"]
 REST_BANDS_FT = np.array([0, 0.8, 1.4, 2, 2.5, 3, 3.5, 4, 5, 6, 7.5, 9.5, 12, 16, 22, 30, 150])
 NEXT_FT = np.append(0.52 * REST_BANDS_FT[:-2] + 0.48 * REST_BANDS_FT[1:-1], 36.0)
 
+# Where in a design's data counts of outcomes stand: name to rows.
+COUNTS = {"made": slice(1, 3), "leave": slice(1, 2), "followed": slice(None)}
+
 
 @dataclass(frozen=True)
 class GreenDesign:
@@ -34,8 +37,8 @@ class GreenDesign:
     data : dict of str to ndarray
         Arrays of the model's data containers:
 
-        - ``event_index`` (player, position, condition), ``event_value`` (practised, early,
-          counted, target), for each event;
+        - ``event_index`` (player, position, condition), ``event_value`` (practised, counted,
+          target), for each event;
         - ``positions``: weights of the practised lengths in each event's length, and its log;
         - ``range_event``, ``range_edge``, ``node`` (direction, weight, roll-outs): strips;
         - ``made`` (event, made, missed), ``leave`` (event, count), ``followed_event``
@@ -63,6 +66,35 @@ class GreenDesign:
         }
         return named | self.data
 
+    @property
+    def putts(self):
+        """Number of readings of the component that has more, and of outcomes."""
+        outcomes = sum(self.data[name][rows].sum() for name, rows in COUNTS.items())
+        return max(part.putts for part in self.components.values()) + float(outcomes)
+
+    def counted_as(self, putts):
+        """Return the same design with its readings and outcomes counted as so many.
+
+        Parameters
+        ----------
+        putts : float
+            What `putts` is to be.
+
+        Returns
+        -------
+        GreenDesign
+            For a first look: its answer is too wide, and otherwise alike.
+        """
+        share = putts / self.putts
+        parts = {
+            name: part.counted_as(share * part.putts) if part.putts else part
+            for name, part in self.components.items()
+        }
+        data = {name: self.data[name].copy() for name in COUNTS}
+        for name, rows in COUNTS.items():
+            data[name][rows] *= share
+        return replace(self, components=parts, data=self.data | data)
+
 
 def component_designs(readings, green, visits, lengths, players, priors):
     """Return the spread model's designs of both components, alike in size.
@@ -85,9 +117,12 @@ def component_designs(readings, green, visits, lengths, players, priors):
     Returns
     -------
     dict of str to putlab.design.Design
-        By component, each with all visits and conditions.
+        By component, each with all conditions, and with every visit that has a reading of
+        either, or is a player's first.
     """
     first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
+    known = pd.concat([first, *(rows[["player", "session"]] for rows in readings.values())])
+    visits = visits.merge(known.drop_duplicates())
     seen = pd.concat([*readings.values(), green])[["player", "condition"]].drop_duplicates()
     blank = _nothing_read(seen.merge(first, on="player"))
     designs = {}
@@ -166,7 +201,7 @@ def _resting(kinds):
 
 
 def _next(kinds):
-    return [_dropping(kinds.assign(distance_ft=left, early=False)) for left in NEXT_FT]
+    return [_dropping(kinds.assign(distance_ft=left)) for left in NEXT_FT]
 
 
 def _event_data(events, design):
@@ -176,7 +211,7 @@ def _event_data(events, design):
     keys = ["player", "condition"]
     known = pd.MultiIndex.from_frame(design.conditions[keys])
     condition = known.get_indexer(pd.MultiIndex.from_frame(events[keys])) + 1
-    columns = [events[name] for name in ("practised", "early", "counted")]
+    columns = [events[name] for name in ("practised", "counted")]
     x, at = np.log(design.lengths_ft / REFERENCE_FT), np.log(distance_ft / REFERENCE_FT)
     weights = np.zeros((design.size[2] + 1, at.size))
     weights[: x.size] = np.linalg.solve(bump_correlation(x, x), bump_correlation(x, at))

@@ -102,7 +102,7 @@ def add_green(design, golfer):
     line, pace = (
         _on_green(name, golfer[name], green[i], data) for i, name in enumerate(("line", "pace"))
     )
-    target_ft = data["event_value"][3]
+    target_ft = data["event_value"][2]
     line, pace = line.in_unit(np.pi / 180), pace.in_unit(target_ft[:, None] / 100, 100)
     chance = event_chance(strips_of(data), line, pace, target_ft.shape[0])
     pm.Potential("outcomes", outcomes_logp(chance, data))
@@ -130,7 +130,7 @@ def strips_of(data):
 def _on_green(name, v, green, data):
     """Return how one component scatters on a green, in its own unit, for each event."""
     player, position, condition = (data["event_index"][i] for i in range(3))
-    practised, early, counted, _ = (data["event_value"][i] for i in range(4))
+    practised, counted = (data["event_value"][i] for i in range(2))
     level, bias = _at_positions(name, v, data)
     nothing = pt.zeros(1)
     mean, log_sd = cell_location(
@@ -141,7 +141,7 @@ def _on_green(name, v, green, data):
             "session": pt.zeros_like(player),
             "condition": condition,
             "practised": practised,
-            "early": early,
+            "early": pt.zeros_like(practised),
             "counted": counted,
             "x": data["positions"][-1],
         },

@@ -19,7 +19,7 @@ from putlab.published import HOLE_RADIUS_FT
 from putlab.settings import STIMP_FT
 
 # Gauss-Legendre directions in each range.
-NODES = 8
+NODES = 6
 
 # Where a hole's half-width is parted, as shares of it: putts of a steady pace stop dropping
 # within a few hundredths of it, somewhere beyond the middle.

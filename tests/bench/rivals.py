@@ -56,7 +56,7 @@ def sampled_by_the_kit(design, chains):
     compiled_for(design)
     built = time.perf_counter()
     # The short run before a long log is sampling too.
-    raw = sample(started_for(design, SEED), seed=SEED, chains=chains, cores=2)
+    raw = sample(started_for(design, seed=SEED), seed=SEED, chains=chains, cores=2)
     return built - start, time.perf_counter() - built, named_quantities(raw.posterior, design)
 
 
