@@ -34,7 +34,10 @@ AREAS = {
     ),
     "interval likelihood": Area(
         {"putlab/readings.py": None, "putlab/spread.py": READING},
-        {"putlab/readings.py": ("test_readings",), "putlab/spread.py": ("test_spread",)},
+        {
+            "putlab/readings.py": ("test_readings", "test_holing_data"),
+            "putlab/spread.py": ("test_spread",),
+        },
     ),
     "hole-out": Area(
         dict.fromkeys(["putlab/holeout.py", *FLAT]),
