@@ -10,14 +10,22 @@ from putlab.checks import readings_checks
 from putlab.design import REFERENCE_FT, bump_correlation, make_design, session_table
 from putlab.errors import FitError, UsageError
 from putlab.priors import PRIORS
-from putlab.readings import COMPONENTS, cells, first_putts, lengths_ft, practice_putts
+from putlab.readings import (
+    COMPONENTS,
+    cells,
+    first_putts,
+    lengths_ft,
+    practice_putts,
+    visit_read,
+)
 from putlab.settings import INTERVAL, SEED, interval_probabilities
 from putlab.skill import Skill
-from putlab.verdict import failures
+from putlab.verdict import NOTE, Verdict, failures
 
 # Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
 PASSED_ON = 1000
 
+GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
 NOTHING_READ = (
     "the log has no line or roll readings, and no putts made or missed on a green, so spread "
     "can't be estimated; add line_deg or roll_ft, or holed in visits where nothing was read."
@@ -88,12 +96,11 @@ class SpreadFit:
         Returns
         -------
         dict of str to list of putlab.verdict.Verdict
-            By component.
+            By component; ``green`` where putts on one were left out.
         """
-        return {
-            name: fitting.convergence(tree) + self.checks.get(name, [])
-            for name, tree in self.trees.items()
-        }
+        converged = {name: fitting.convergence(tree) for name, tree in self.trees.items()}
+        names = converged | self.checks
+        return {name: converged.get(name, []) + self.checks.get(name, []) for name in names}
 
     def meta(self):
         """Return what a reader needs to repeat the result.
@@ -176,7 +183,8 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     -------
     SpreadFit
         Posterior of both components for every player; with putts made or missed on a green
-        a `putlab.holing.GreenFit`, to which they have added what they tell.
+        a `putlab.holing.GreenFit`, to which they have added what they tell. Where they can't
+        be fitted with the readings, these are fitted alone, and a note in ``checks`` says so.
 
     Raises
     ------
@@ -186,8 +194,18 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
     """
     from putlab.holing import fit_made, has_green_putts
 
-    chosen = fit_made if has_green_putts(log) else fit_readings
-    return chosen(log, seed=seed, priors=priors, cache=cache, **options)
+    options |= {"seed": seed, "priors": priors, "cache": cache}
+    if not has_green_putts(log):
+        return fit_readings(log, **options)
+    try:
+        return fit_made(log, **options)
+    except FitError as error:
+        if not visit_read(log.putts).any():
+            raise
+        # Putts on a green must not cost those who were read their answer.
+        fit = fit_readings(log, **options)
+        note = Verdict("putts on a green", NOTE, f"{GREENS_LEFT_OUT}: {error}")
+        return replace(fit, checks=fit.checks | {"green": [note]})
 
 
 def fit_readings(log, *, seed=SEED, priors=None, cache=True, **options):

@@ -15,7 +15,7 @@ from putlab.decision.setting import make_case
 from putlab.design import session_table
 from putlab.errors import FitError
 from putlab.estimate import estimate_table
-from putlab.golfer import fit_log, summary
+from putlab.golfer import GREENS_LEFT_OUT, fit_log, summary
 from putlab.holeout import hole_out
 from putlab.holing import (
     GreenFit,
@@ -379,6 +379,27 @@ def test_a_command_says_what_a_green_has_added(joint_fit, capsys):
     assert said == " ".join(joint_fit.sentences("player 1"))
     say_of_greens(replace(joint_fit, told=joint_fit.told * 0), ["player 1"])
     assert capsys.readouterr().err == ""
+
+
+@pytest.mark.slow
+def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(
+    joint_log, monkeypatch, capsys
+):
+    def refused(log, **_):
+        raise FitError("the made-and-missed fit did not converge.")
+
+    monkeypatch.setattr("putlab.holing.fit_made", refused)
+    fit = fit_log(joint_log, **QUICK)
+    assert not isinstance(fit, GreenFit)
+    (note,) = fit.diagnostics()["green"]
+    assert note.result == "note"
+    assert fit.meta()["diagnostics"]["green"]["putts on a green"]["sentence"] == note.sentence
+    say_of_greens(fit, ["player 1"])
+    said = " ".join(capsys.readouterr().err.split())
+    assert said == f"{GREENS_LEFT_OUT}: the made-and-missed fit did not converge."
+    alone = log_of(struck_on_a_green(np.random.default_rng(1), 18, leaves=True))
+    with pytest.raises(FitError, match="did not converge"):
+        fit_log(alone)
 
 
 @pytest.mark.slow

@@ -72,7 +72,7 @@ def fit(log, *, seed):
 
 
 def say_of_greens(fit, players):
-    """Tell what putts made or missed on a green have added, of those who struck some.
+    """Tell what putts made or missed on a green have added, or that they were left out.
 
     Parameters
     ----------
@@ -84,6 +84,8 @@ def say_of_greens(fit, players):
     from putlab.holing import GreenFit
 
     if not isinstance(fit, GreenFit):
+        for left_out in fit.checks.get("green", []):
+            say(left_out.sentence)
         return
     for player in players:
         if fit.told.loc[player, "putts"]:
