@@ -286,11 +286,15 @@ def kept_or_sampled(
     Raises
     ------
     FitError
-        The fit failed its diagnostics twice.
+        The fit failed its diagnostics twice, now or when it was asked for before.
     """
     options = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS} | options
     key = _fit_key(design, code, seed, options)
-    kept = load_arrays(key) if cache else None
+    # What was refused by other limits may be fit by these.
+    refusal = content_key("refused", key, RHAT_LIMIT, ESS_LIMIT, DIVERGENCES_NOTED)
+    kept, refused = (load_arrays(name) if cache else None for name in (key, refusal))
+    if refused is not None:
+        raise _not_believed(what, str(refused["why"]))
     if kept is not None:
         return with_measures(trees_of(kept), kept)
     ready = started_for(design, compiled, seed=seed, cores=options.get("cores"))
@@ -303,15 +307,21 @@ def kept_or_sampled(
         if not failed:
             break
     else:
-        raise FitError(
-            f"the {what} fit did not converge: {failed[0].sentence} Nothing is reported "
-            "from it. Look for a column in the wrong unit with `putlab check`, or try "
-            "another --seed."
-        )
+        # The same data and seed would take as long to fail again.
+        if cache:
+            save_arrays(refusal, {"why": np.array(failed[0].sentence)})
+        raise _not_believed(what, failed[0].sentence)
     if cache:
         measures = {f"{MEASURED} {name}": tree[MEASURED].values for name, tree in trees.items()}
         save_arrays(key, arrays | measures)
     return trees
+
+
+def _not_believed(what, why):
+    return FitError(
+        f"the {what} fit did not converge: {why} Nothing is reported from it. Look for a "
+        "column in the wrong unit with `putlab check`, or try another --seed."
+    )
 
 
 def arrays_of(raw, parameters):

@@ -13,6 +13,7 @@ import pytest
 import xarray as xr
 
 from putlab import fitting
+from putlab.cache import load_arrays
 from putlab.errors import FitError
 from putlab.fitting import convergence
 from putlab.quantities import tree_of
@@ -56,13 +57,27 @@ def test_divergences_are_told_or_fail(rng, diverged, result):
 
 def test_a_fit_that_does_not_converge_is_refused(rng, monkeypatch, own_cache):
     apart = tree(rng.standard_normal((2, 50)) + 9 * np.arange(2)[:, None])
-    monkeypatch.setattr(fitting, "sample", lambda *_, **__: apart)
-    design = SimpleNamespace(containers={}, size=(1, 1))
-    with pytest.raises(FitError, match="line fit did not converge.*putlab check"):
-        fitting.kept_or_sampled(
-            design, ["spread"], lambda _: None, lambda _: {"line": apart}, what="line", code=[]
-        )
+    sampled = []
+    monkeypatch.setattr(fitting, "sample", lambda *_, **__: sampled.append(1) or apart)
+    design = SimpleNamespace(containers={}, size=(1, 1), putts=50)
+
+    def fit(**options):
+        with pytest.raises(FitError, match="line fit did not converge.*putlab check"):
+            fitting.kept_or_sampled(
+                design, ["spread"], lambda _: None, lambda _: {"line": apart}, what="line",
+                code=[], **options,
+            )  # fmt: skip
+        return len(sampled)
+
+    assert fit(cache=False) == 2  # two tries
     assert not own_cache.exists()
+    assert fit() == 4
+    # The same would fail again: it is refused at once, and what is kept is never a fit.
+    assert fit() == 4
+    assert [load_arrays(path.stem).keys() for path in own_cache.glob("*")] == [{"why"}]
+    # By other limits it might pass.
+    monkeypatch.setattr(fitting, "ESS_LIMIT", fitting.ESS_LIMIT - 1)
+    assert fit() == 6
 
 
 def test_how_a_fit_is_made_does_not_matter_to_what_it_is():
@@ -125,7 +140,7 @@ def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, own_cache, mon
     draws = rng.standard_normal((4, 500, 2))
     sampled = of_two_players(draws, np.zeros((4, 500)))
     monkeypatch.setattr(fitting, "sample", lambda *_, **__: sampled)
-    design = SimpleNamespace(containers={}, size=(2, 2))
+    design = SimpleNamespace(containers={}, size=(2, 2), putts=100)
 
     def trees_of(arrays):
         return {"line": of_two_players(arrays["spread"], arrays["diverging"])}
