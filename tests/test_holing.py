@@ -259,9 +259,9 @@ TECHNIQUE = {"line": 0.9, "pace": 7.0}
 GREEN = {"line": 1.1, "pace": 8.0}
 
 
-def struck_on_a_green(rng, putts, *, leaves):
+def struck_on_a_green(rng, putts, *, leaves, lengths=(4.0, 6, 8, 11, 14, 18, 24, 32)):
     """Return first putts of rounds of 18, struck with technique and green together."""
-    distance_ft = rng.choice([4.0, 6, 8, 11, 14, 18, 24, 32], putts)
+    distance_ft = rng.choice(lengths, putts)
     total = {name: np.hypot(TECHNIQUE[name], GREEN[name]) for name in TECHNIQUE}
     angle = np.radians(total["line"]) * rng.normal(size=putts)
     roll = np.maximum((distance_ft + 1) * (1 + total["pace"] / 100 * rng.normal(size=putts)), 0)
@@ -406,8 +406,9 @@ def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(
 def test_a_player_of_made_and_missed_alone_gets_a_wide_answer():
     """No readings, no leaves: the total of line is found, pace stays what was believed."""
     rng = np.random.default_rng(9)
-    # Fourteen rounds: as many visits and lengths as the joint log, which share a compilation.
-    fit = fit_made(log_of(struck_on_a_green(rng, 252, leaves=False)), **QUICK)
+    # As many lengths as the joint log practises: they share a compilation.
+    putts = struck_on_a_green(rng, 252, leaves=False, lengths=LENGTHS_FT)
+    fit = fit_made(log_of(putts), **QUICK)
     skill = on_green(fit.golfer(), [11.0])
     _, low, high = summary(skill.line_sd_deg[:, 0])
     assert low < np.hypot(0.9, 1.1) < high
