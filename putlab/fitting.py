@@ -290,13 +290,14 @@ def kept_or_sampled(
     """
     options = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS} | options
     key = _fit_key(design, code, seed, options)
-    # What was refused by other limits may be fit by these.
-    refusal = content_key("refused", key, RHAT_LIMIT, ESS_LIMIT, DIVERGENCES_NOTED)
-    kept, refused = (load_arrays(name) if cache else None for name in (key, refusal))
-    if refused is not None:
-        raise _not_believed(what, str(refused["why"]))
+    kept = load_arrays(key) if cache else None
     if kept is not None:
         return with_measures(trees_of(kept), kept)
+    # What was refused by other limits may be fit by these.
+    refusal = content_key("refused", key, RHAT_LIMIT, ESS_LIMIT, DIVERGENCES_NOTED)
+    refused = load_arrays(refusal) if cache else None
+    if refused is not None:
+        raise _not_believed(what, str(refused["why"]))
     ready = started_for(design, compiled, seed=seed, cores=options.get("cores"))
     for acceptance, times in TRIES:
         tuned = options | {"tune": times * options["tune"]}

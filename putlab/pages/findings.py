@@ -359,15 +359,9 @@ def causes_table(golfer, distance_ft, *, mix=None, stimp_ft=STIMP_FT, past_ft=PA
     published, tour = published_green(), tour_golfer()
     green = green_setting(golfer).get("green", published)
     options = {"stimp_ft": stimp_ft, "past_ft": past_ft, "draws": CAUSE_DRAWS}
+    greens = green, published
     key = content_key(
-        "causes",
-        vars(skill),
-        distance_ft,
-        green,
-        published,
-        tour.line_sd_deg,
-        options,
-        versions(),
+        "causes", vars(skill), distance_ft, greens, tour.line_sd_deg, options, versions()
     )
 
     def attributed():
