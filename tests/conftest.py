@@ -39,7 +39,7 @@ def rng():
 @pytest.fixture(scope="session")
 def demo_log():
     """Return the shipped demo log."""
-    from putlab.log import read_log
+    from putlab.log.read import read_log
 
     return read_log(DEMO)
 
@@ -47,7 +47,7 @@ def demo_log():
 @pytest.fixture(scope="session")
 def demo_fit(demo_log):
     """Return the demo log's fit at default settings, the one that reports use."""
-    from putlab.golfer import fit_log
+    from putlab.fit.player import fit_log
 
     return fit_log(demo_log)
 

@@ -39,19 +39,12 @@ def build_app():
 
 def _commands():
     """Return the commands in the order of a practice: log, skill, strokes, practice, change."""
-    from putlab.cli.advise import advise
-    from putlab.cli.cache import cache
     from putlab.cli.check import check
-    from putlab.cli.compare import compare
-    from putlab.cli.estimate import estimate
     from putlab.cli.game import game
-    from putlab.cli.holeout import holeout
-    from putlab.cli.notebooks import notebooks
-    from putlab.cli.plan import plan
-    from putlab.cli.report import report
-    from putlab.cli.review import review
-    from putlab.cli.roll import roll
-    from putlab.cli.trial import trial
+    from putlab.cli.practice import advise, plan, review
+    from putlab.cli.report import cache, notebooks, report
+    from putlab.cli.skill import estimate, holeout, roll
+    from putlab.cli.trial import compare, trial
 
     log = [check, report, estimate, advise]
     session = [plan, review, game]

@@ -31,8 +31,8 @@ def check(log: Log, rejects: Rejects = None):
 
     Example: putlab check putts.csv --rejects rejects.csv
     """
-    from putlab.cli import fitted
-    from putlab.writing import check_writable, write_table
+    from putlab.base.writing import check_writable, write_table
+    from putlab.cli import options as fitted
 
     check_writable(rejects)
     read = fitted.labelled(_read(log))
@@ -45,7 +45,7 @@ def check(log: Log, rejects: Rejects = None):
 
 
 def _read(path):
-    from putlab.log import read_log
+    from putlab.log.read import read_log
 
     if not _long(path):
         return read_log(path, allow_empty=True)
@@ -76,7 +76,7 @@ def _meta(read):
 
 def _summary(name, read):
     """Return the lines of the whole account, the answer first."""
-    from putlab.intake.cells import printable
+    from putlab.log.cells import printable
 
     files = f"{len(read.files)} file{'s' if len(read.files) > 1 else ''}"
     yield (
@@ -122,7 +122,7 @@ def _contents(read):
 
 
 def _on_green(putts):
-    from putlab.made_missed.holing_data import on_green
+    from putlab.model.green_putts import on_green
 
     return on_green(putts)
 
@@ -141,7 +141,7 @@ def _some(items):
 
 
 def _rules(rules):
-    from putlab.rules import MEANINGS
+    from putlab.log.package import MEANINGS
 
     for name in MEANINGS:
         value = getattr(rules, name)

@@ -8,7 +8,7 @@ import signal
 import sys
 import threading
 
-from putlab.errors import PutlabError, UsageError
+from putlab.base.errors import PutlabError, UsageError
 
 # Whether names are replaced by labels in all that this run shows and writes.
 pseudonyms = False
@@ -184,8 +184,6 @@ def progress(text, *, total=None):
 
         def advance(done, total=None, text=None):
             changes = {"completed": done, "total": total, "description": text}
-            bar.update(
-                task, **{key: value for key, value in changes.items() if value is not None}
-            )
+            bar.update(task, **{key: value for key, value in changes.items() if value is not None})
 
         yield advance

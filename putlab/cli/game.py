@@ -5,10 +5,10 @@ from typing import Annotated
 
 import typer
 
+from putlab.base.errors import UsageError
+from putlab.base.settings import PAST_FT
 from putlab.cli.console import progress, say
 from putlab.cli.options import DEFAULT_SEED, Output, Player, Seed
-from putlab.errors import UsageError
-from putlab.settings import PAST_FT
 
 COLUMNS = {
     "player": ("Player", "{}"),
@@ -66,7 +66,7 @@ def game(
 
       putlab game --deal 9 --seed 4 -o card.csv
     """
-    from putlab.writing import check_writable
+    from putlab.base.writing import check_writable
 
     check_writable(output)
     if deal is not None:
@@ -80,8 +80,8 @@ def game(
 def _deal(mix, player, holes, seed, session, slopes, output):
     from datetime import date
 
-    from putlab.counted_games.deal import deal_game, in_words
-    from putlab.writing import write_table
+    from putlab.base.writing import write_table
+    from putlab.strokes.games import deal_game, in_words
 
     session = session or date.today().isoformat()
     card = deal_game(mix, holes, seed=seed, session=session, slopes_pct=_percents(slopes))
@@ -96,13 +96,13 @@ def _deal(mix, player, holes, seed, session, slopes, output):
 
 
 def _mix(log, player, level):
-    from putlab.rounds import LEVEL, count_mix, shipped_mix
+    from putlab.strokes.rounds import LEVEL, count_mix, shipped_mix
 
     if log is None:
         return shipped_mix(level or LEVEL)
     if level is not None:
         raise UsageError("give a LOG or a --level to take the lengths from, not both.")
-    from putlab.cli import fitted
+    from putlab.cli import options as fitted
 
     putts = fitted.read(log).putts
     return count_mix(putts[putts["player"] == player] if player else putts)
@@ -116,9 +116,9 @@ def _percents(text):
 
 
 def _judge(path, player, seed, past_ft, reference, output):
-    from putlab.cli import fitted
-    from putlab.strokes import read_reference, tour_reference
-    from putlab.writing import write_table
+    from putlab.base.writing import write_table
+    from putlab.cli import options as fitted
+    from putlab.strokes.reference import read_reference, tour_reference
 
     reference = read_reference(reference) if reference else tour_reference()
     log = fitted.read(path)
@@ -149,11 +149,11 @@ def _judge(path, player, seed, past_ft, reference, output):
 
 
 def _players(putts, player):
-    from putlab.games import played_holes
+    from putlab.strokes.games import played_holes
 
     known = list(putts["player"].drop_duplicates())
     if player is not None:
-        from putlab.golfer import choose_player
+        from putlab.fit.player import choose_player
 
         known = [choose_player(known, player)]
     holes, _ = played_holes(putts[putts["player"].isin(known)])
@@ -162,7 +162,7 @@ def _players(putts, player):
 
 def _judge_one(fit, putts, player, past_ft, reference):
     with progress(f"Judging the games of {player}") as advance:
-        from putlab.counted_games.played import judge_games
+        from putlab.strokes.games import judge_games
 
         return judge_games(
             fit, putts, player, reference=reference, past_ft=past_ft, advance=advance

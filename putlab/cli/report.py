@@ -1,12 +1,16 @@
 """`putlab report`: a log of putts in, a coach's report out."""
 
+import argparse
+import filecmp
+import shutil
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from putlab.base.errors import OutputError, UsageError
 from putlab.cli.options import DEFAULT_SEED, Log, Player, Seed
-from putlab.errors import UsageError
 
 Page = Annotated[
     Path, typer.Option("-o", "--output", help="HTML file to write; '-' is standard output.")
@@ -55,9 +59,9 @@ def report(
 
       putlab report club.parquet --each-player --cluster tcp://scheduler:8786
     """
-    from putlab.cli import fitted
+    from putlab.base.writing import check_writable
+    from putlab.cli import options as fitted
     from putlab.cli.console import say
-    from putlab.writing import check_writable
 
     check_writable(output)
     if (cluster or workers) and not each_player:
@@ -67,7 +71,7 @@ def report(
     if cluster and workers:
         raise UsageError("a --cluster has its own workers; leave out --workers.")
     putts = fitted.read(log)
-    from putlab.golfer import choose_player
+    from putlab.fit.player import choose_player
 
     if player is not None:
         choose_player(list(putts.putts["player"].unique()), player)
@@ -80,11 +84,11 @@ def report(
 
 
 def _together(output, putts, player, seed):
-    from putlab.cli import fitted
+    from putlab.cli import options as fitted
     from putlab.cli.console import progress
 
     fit = fitted.fit(putts, seed=seed)
-    from putlab.report import write_report
+    from putlab.report.page import write_report
 
     with progress("Writing the report") as advance:
         write_report(output, putts, fit, player=player, progress=advance)
@@ -92,7 +96,221 @@ def _together(output, putts, player, seed):
 
 def _apart(output, putts, player, **options):
     from putlab.cli.console import progress
-    from putlab.roster_report import write_roster_report
+    from putlab.report.page import write_roster_report
 
     with progress("Fitting each player alone") as advance:
         write_roster_report(output, putts, player=player, progress=advance, **options)
+
+
+# `putlab cache`: where fits are kept, and how to remove them.
+
+
+Clear = Annotated[bool, typer.Option("--clear", help="Remove every kept fit.")]
+
+
+def cache(clear: Clear = False):
+    """Where fits are kept on this machine, for you alone; --clear removes them.
+
+    A kept fit holds numbers and no names, and is found again by the hash of its data.
+
+      putlab cache
+
+      putlab cache --clear
+    """
+    from putlab.base.cache import cache_folder, clear_cache
+
+    if clear:
+        typer.echo(f"{clear_cache()} kept fits removed from {cache_folder()}.")
+        return
+    entries = list(cache_folder().glob("*.npz"))
+    size_mb = sum(entry.stat().st_size for entry in entries) / 1e6
+    typer.echo(f"{len(entries)} kept fits, {size_mb:.1f} MB, in {cache_folder()}.")
+
+
+# `putlab notebooks`: a folder of notebooks to learn from and work in.
+
+
+Folder = Annotated[
+    Path, typer.Argument(metavar="DIR", help="Folder to copy into; made where it is missing.")
+]
+
+
+def notebooks(folder: Folder):
+    """Copy the notebooks and the demo log into a folder to work in.
+
+    A file that is already there is never overwritten.
+
+      putlab notebooks my-putting
+
+      jupyter lab my-putting/notebooks
+    """
+    from putlab.base.words import counted
+    from putlab.cli.console import say
+
+    copied = copy_out(folder)
+    say(f"{counted(len(copied.written), 'file')} copied into {folder}.")
+    if copied.kept:
+        names = ", ".join(str(path.relative_to(folder)) for path in copied.kept[:5])
+        more = f" and {len(copied.kept) - 5} more" if len(copied.kept) > 5 else ""
+        say(f"Left as they are, because they are yours now: {names}{more}.")
+    say("Open one in JupyterLab; its first cell names the log: put your own there.")
+
+
+# The notebooks and the demo: find them, copy them out to work in, run them anew.
+
+
+FOLDERS = ("notebooks", "data_demo")
+PACKAGE = Path(__file__).parents[1]
+
+# A notebook that takes longer is stuck; the cold fit of the demo takes a minute or two.
+CELL_SECONDS = 600
+
+
+@dataclass(frozen=True)
+class Copied:
+    """What a copy did.
+
+    Attributes
+    ----------
+    written : list of pathlib.Path
+        Files that were not there before.
+    kept : list of pathlib.Path
+        Files that stood there with other content, and still do.
+    """
+
+    written: list
+    kept: list
+
+
+def shipped(folder):
+    """Return where a folder of the kit is: in the source tree, or in the installed package.
+
+    Parameters
+    ----------
+    folder : {"notebooks", "data_demo"}
+        Folder wanted.
+
+    Returns
+    -------
+    pathlib.Path
+        The folder.
+
+    Raises
+    ------
+    OutputError
+        This installation came without it.
+    """
+    for place in (PACKAGE / "_shipped" / folder, PACKAGE.parent / folder):
+        if place.is_dir():
+            return place
+    raise OutputError(f"this installation of the kit came without its folder {folder}.")
+
+
+def copy_out(target):
+    """Copy the notebooks and the demo into a folder, never over a file that is there.
+
+    Parameters
+    ----------
+    target : path-like
+        Folder to work in; made where it is missing. ``notebooks`` and ``data_demo`` go in it.
+
+    Returns
+    -------
+    Copied
+        What was written, and what was left as it stood.
+
+    Raises
+    ------
+    OutputError
+        The folder or a file in it cannot be written.
+    """
+    target = Path(target)
+    written, kept = [], []
+    try:
+        for folder in FOLDERS:
+            for source in _files(shipped(folder)):
+                goal = target / folder / source.relative_to(shipped(folder))
+                if _place(source, goal):
+                    written.append(goal)
+                elif not filecmp.cmp(source, goal, shallow=False):
+                    kept.append(goal)
+    except OSError as error:
+        raise OutputError(
+            f"{target} could not be written: {error.strerror or error}. What was copied "
+            "before stays; choose another folder."
+        ) from error
+    return Copied(written, kept)
+
+
+def _files(folder):
+    """Return the files to copy, without what running a notebook leaves behind."""
+    return sorted(
+        path
+        for path in folder.rglob("*")
+        if path.is_file() and not any(part.startswith((".", "__")) for part in path.parts[-2:])
+    )
+
+
+def _place(source, goal):
+    """Copy a file where there is none; tell whether it was copied."""
+    goal.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        # "x": if somebody makes the file in this very moment, it is theirs.
+        with open(goal, "xb") as stream, open(source, "rb") as content:
+            shutil.copyfileobj(content, stream)
+    except FileExistsError:
+        return False
+    return True
+
+
+def execute(path):
+    """Run a notebook top to bottom and keep its outputs in it.
+
+    Parameters
+    ----------
+    path : path-like
+        Notebook to run; its own folder is the working folder.
+    """
+    import nbformat
+    from nbclient import NotebookClient
+
+    from putlab.base.writing import write_text
+
+    path = Path(path)
+    notebook = nbformat.read(path, as_version=4)
+    client = NotebookClient(
+        notebook,
+        timeout=CELL_SECONDS,
+        startup_timeout=CELL_SECONDS,
+        kernel_name="python3",
+        resources={"metadata": {"path": str(path.parent)}},
+    )
+    client.execute()
+    write_text(path, nbformat.writes(_tidy(notebook)) + "\n")
+
+
+def _tidy(notebook):
+    """Drop what differs between machines and says nothing: times and exact versions."""
+    for cell in notebook.cells:
+        cell.metadata.pop("execution", None)
+    notebook.metadata = {
+        "kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"},
+        "language_info": {"name": "python"},
+    }
+    return notebook
+
+
+def _main():
+    parser = argparse.ArgumentParser(prog="python -m putlab.cli.report", description=__doc__)
+    parser.add_argument("--execute", action="store_true", help="run the notebooks anew")
+    parser.add_argument("names", nargs="*", help="only notebooks whose name starts so")
+    given = parser.parse_args()
+    for path in sorted(shipped("notebooks").glob("*.ipynb")):
+        if not given.names or path.name.startswith(tuple(given.names)):
+            print(path.name, flush=True)
+            if given.execute:
+                execute(path)
+
+
+if __name__ == "__main__":
+    _main()

@@ -5,23 +5,20 @@ from typing import Annotated
 
 import typer
 
-from putlab.cli.compare import check_ending
-from putlab.cli.options import DEFAULT_SEED, Output, Player, Seed
-from putlab.errors import UsageError
+from putlab.base.errors import UsageError
+from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
 
-Distances = Annotated[
-    str, typer.Option("--distances", help="Lengths in feet, such as 5,10,20.")
-]
-Detect = Annotated[float, typer.Option("--detect", help="Cut of spread to be seen, percent.")]
-Metric = Annotated[
+Distances = Annotated[str, typer.Option("--distances", help="Lengths in feet, such as 5,10,20.")]
+TrialDetect = Annotated[float, typer.Option("--detect", help="Cut of spread to be seen, percent.")]
+TrialMetric = Annotated[
     str, typer.Option("--metric", help="What the verdict will be on: line, pace or strokes.")
 ]
 OwnLog = Annotated[
     Path | None,
     typer.Option("--log", metavar="LOG", help="A log of this golfer: own spread and readings."),
 ]
-Before = Annotated[str, typer.Option("--before", help="Label of the condition now.")]
-After = Annotated[str, typer.Option("--after", help="Label of the change.")]
+TrialBefore = Annotated[str, typer.Option("--before", help="Label of the condition now.")]
+TrialAfter = Annotated[str, typer.Option("--after", help="Label of the change.")]
 Sessions = Annotated[int | None, typer.Option("--sessions", help="Visits, where fixed.")]
 SessionPutts = Annotated[
     int, typer.Option("--session-putts", help="Putts of a visit, both arms together.")
@@ -30,12 +27,12 @@ SessionPutts = Annotated[
 
 def trial(
     distances: Distances,
-    detect: Detect = 20.0,
-    metric: Metric = "line",
+    detect: TrialDetect = 20.0,
+    metric: TrialMetric = "line",
     log: OwnLog = None,
     player: Player = None,
-    before: Before = "A",
-    after: After = "B",
+    before: TrialBefore = "A",
+    after: TrialAfter = "B",
     sessions: Sessions = None,
     session_putts: SessionPutts = 60,
     seed: Seed = DEFAULT_SEED,
@@ -50,16 +47,15 @@ def trial(
 
       putlab trial --distances 10 --detect 20 --metric pace --log data_demo --player alder
     """
-    from putlab.cli.holeout import feet
-    from putlab.writing import check_writable
+    from putlab.base.writing import check_writable
+    from putlab.cli.skill import feet
 
     check_writable(output)
     check_ending(output, (".csv", ".json"))
     lengths = feet(distances)
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
-    from putlab.trial import METRICS, design_trial
-    from putlab.trials.blocks import schedule
+    from putlab.trial.design import METRICS, design_trial, schedule
 
     if metric not in METRICS:
         raise UsageError(f"--metric {metric}: expected one of {', '.join(METRICS)}.")
@@ -76,17 +72,17 @@ def trial(
     who = golfer.player if golfer else player or "player"
     sheet = schedule(design, before=before, after=after, player=who)
     if output is None:
-        _show(design, before, after)
+        _show_trial(design, before, after)
     else:
-        _write(design, sheet, output)
+        _write_trial(design, sheet, output)
 
 
 def _golfer(log, player, seed):
     """Return the fitted golfer and the rules of reading, or None twice."""
     if log is None:
         return None, None
-    from putlab.cli import fitted
-    from putlab.golfer import choose_player
+    from putlab.cli import options as fitted
+    from putlab.fit.player import choose_player
 
     putts = fitted.read(log)
     choose_player(list(putts.putts["player"].unique()), player)
@@ -96,8 +92,8 @@ def _golfer(log, player, seed):
 def _conditions(metric, detect, lengths, golfer, rules):
     if metric != "strokes" and golfer is None:
         return None
-    from putlab.rounds import shipped_mix
-    from putlab.trials.trial_golfer import conditions_of, strokes_conditions
+    from putlab.strokes.rounds import shipped_mix
+    from putlab.trial.design import conditions_of, strokes_conditions
 
     if metric == "strokes":
         own = {"golfer": golfer, "distances_ft": lengths, "rules": rules}
@@ -105,11 +101,11 @@ def _conditions(metric, detect, lengths, golfer, rules):
     return conditions_of(golfer, lengths, metric, rules)
 
 
-def _write(design, sheet, output):
+def _write_trial(design, sheet, output):
     import json
 
     from putlab import __version__
-    from putlab.writing import write_table, write_text
+    from putlab.base.writing import write_table, write_text
 
     if str(output) == "-" or output.suffix.lower() == ".csv":
         write_table(sheet, output)
@@ -119,7 +115,7 @@ def _write(design, sheet, output):
     write_text(output, json.dumps(whole, indent=2, ensure_ascii=False) + "\n")
 
 
-def _show(design, before, after):
+def _show_trial(design, before, after):
     from rich.console import Console
     from rich.table import Table
 
@@ -138,3 +134,148 @@ def _show(design, before, after):
     for row in design.chances.itertuples():
         shown.add_row(str(row.sessions), f"{row.putts_an_arm:,}", f"{row.chance:.0%}")
     console.print(shown)
+
+
+# `putlab compare`: did the change help?
+
+
+Before = Annotated[
+    str, typer.Option("--before", help="Condition before the change; 'none' is no label.")
+]
+After = Annotated[str, typer.Option("--after", help="Condition after the change.")]
+Metric = Annotated[
+    str | None,
+    typer.Option(
+        "--metric", help="What the verdict is on: line, pace or strokes; choose beforehand."
+    ),
+]
+Region = Annotated[
+    float | None,
+    typer.Option("--region", help="Changes of spread under this percent don't matter."),
+]
+RegionStrokes = Annotated[
+    float | None,
+    typer.Option("--region-strokes", help="Changes under this many strokes don't matter."),
+]
+Detect = Annotated[
+    float | None,
+    typer.Option("--detect", help="Percent the trial was designed to see (`putlab trial`)."),
+]
+
+
+def compare(
+    log: Log,
+    before: Before,
+    after: After,
+    player: Player = None,
+    metric: Metric = None,
+    region: Region = None,
+    region_strokes: RegionStrokes = None,
+    detect: Detect = None,
+    output: Output = None,
+    seed: Seed = DEFAULT_SEED,
+):
+    """Did a change of grip, putter or routine help? One verdict, with its reasons.
+
+    It may be asked after every session: early looks ask for stronger evidence, so that
+    looking often does not raise false alarms. A ratio below 1 is a narrower spread.
+
+      putlab compare data_demo --before "usual routine" --after "new routine"
+
+      putlab compare putts.csv --before A --after B --metric strokes -o change.json
+    """
+    from putlab.base.writing import check_writable
+    from putlab.cli import options as fitted
+
+    check_writable(output)
+    check_ending(output, (".json", ".csv"))
+    putts = fitted.read(log)
+    from putlab.trial import compare as change
+
+    # Labels are looked up before the fit, so that a typing error costs no minute.
+    arms = change.choose_arms(change.putt_counts(putts), before, after, player)
+    given = {"region_pct": region, "region_strokes": region_strokes, "detect_pct": detect}
+    given = {name: value for name, value in given.items() if value is not None}
+    fit = fitted.fit(putts, seed=seed)
+    found = change.compare(
+        fit, before, after, player=arms.player, metric=metric, seed=seed, **given
+    )
+    if output is None:
+        _show_compare(found)
+    else:
+        _write_compare(found, output, fit.meta() | {"log_sha256": putts.digest})
+
+
+def check_ending(output, endings):
+    """Refuse a file that can't be written, before the work is done.
+
+    Parameters
+    ----------
+    output : pathlib.Path or None
+        File to write; ``-`` is standard output.
+    endings : tuple of str
+        The endings that can be written.
+
+    Raises
+    ------
+    UsageError
+        The file has another ending.
+    """
+    if output is not None and str(output) != "-" and output.suffix.lower() not in endings:
+        raise UsageError(f"{output}: written as {' or '.join(endings)}; choose one of these.")
+
+
+def _write_compare(found, output, meta):
+    import json
+
+    from putlab.base.writing import write_table, write_text
+
+    if str(output) != "-" and output.suffix.lower() == ".csv":
+        write_table(found.table(), output)
+        return
+    whole = found.to_dict() | {"meta": meta}
+    text = json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
+    write_text(output, text + "\n")
+
+
+def _show_compare(found):
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console()
+    console.print(found.sentence, highlight=False, markup=False)
+    for caution in found.cautions:
+        if caution not in found.sentence:
+            console.print(f"- {caution}", highlight=False, markup=False)
+    shown = Table("Change", "Mean", "90 % interval", "Improved", title=_title(found.arms))
+    for row in found.table().itertuples():
+        ends = f"{row.lo:.2f} to {row.hi:.2f}"
+        improved = "" if row.p_improved != row.p_improved else f"{row.p_improved:.3f}"
+        shown.add_row(row.change, f"{row.mean:.2f}", ends, improved)
+    console.print(shown)
+    if found.several is not None:
+        _show_several(console, found.several)
+    for name, twin in found.classical.items():
+        if twin:
+            console.print(f"{name}: {twin.sentence}", highlight=False, markup=False)
+
+
+def _show_several(console, table):
+    from rich.table import Table
+
+    shown = Table(
+        "Condition", "Putts", "Alone", "Shrunk", "90 % interval", "Narrowest of all",
+        title="All conditions together, ratio of spreads",
+    )  # fmt: skip
+    for row in table.itertuples():
+        ends = "" if row.lo != row.lo else f"{row.lo:.2f} to {row.hi:.2f}"
+        numbers = (f"{row.alone:.2f}", f"{row.ratio:.2f}", ends, f"{row.p_narrowest:.2f}")
+        shown.add_row(row.condition, str(row.putts), *numbers)
+    console.print(shown)
+
+
+def _title(arms):
+    return (
+        f"{arms.player}: {arms.putts_before} putts before, {arms.putts_after} after, "
+        f"{arms.sessions} visits ({arms.design})"
+    )

@@ -174,7 +174,7 @@ def _when():
 
 
 def _machine():
-    from putlab.fitting import versions
+    from putlab.fit.sampling import versions
 
     return {"cores": os.cpu_count(), "system": platform.system(), "versions": versions()}
 

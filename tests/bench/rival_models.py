@@ -49,8 +49,8 @@ def same_story(log):
     """The kit's own story and priors with PyMC's parts: non-centred, log of the cdf."""
     import pymc as pm
 
-    from putlab.design import session_table
-    from putlab.readings import practice_putts
+    from putlab.model.design import session_table
+    from putlab.model.readings import practice_putts
 
     player, length, visit, line_deg = indices(log)
     visits = session_table(log.putts)

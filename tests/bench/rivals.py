@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from rival_models import LENGTHS_FT, STAN, STORY, plain_normal, same_story, stan_data
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 CELLS = 2 * 10 * len(LENGTHS_FT)
 SEED = 1
@@ -26,7 +26,7 @@ def the_log(putts):
     """Return the log that every way of fitting reads."""
     from made_logs import simulated_log
 
-    from putlab.simulate import steady
+    from putlab.model.simulate import steady
 
     size = {"players": 2, "lengths": len(LENGTHS_FT)}
     line = steady(np.log(1.1), setup_sd=0.2, form_sd=0.05, **size)
@@ -37,9 +37,9 @@ def the_log(putts):
 
 def our_design(log, rows):
     """Return the design of line from counted or uncounted rows."""
-    from putlab.design import make_design, session_table
-    from putlab.priors import PRIORS
-    from putlab.readings import lengths_ft, practice_putts
+    from putlab.model.design import make_design, session_table
+    from putlab.model.priors import PRIORS
+    from putlab.model.readings import lengths_ft, practice_putts
 
     putts = practice_putts(log.putts)
     players = list(log.putts["player"].drop_duplicates())
@@ -49,8 +49,8 @@ def our_design(log, rows):
 
 def sampled_by_the_kit(design, chains):
     """Build and sample the kit's model; return seconds of each and the named quantities."""
-    from putlab.fitting import compiled_for, sample, started_for
-    from putlab.quantities import named_quantities
+    from putlab.fit.sampling import compiled_for, sample, started_for
+    from putlab.model.spread import named_quantities
 
     start = time.perf_counter()
     compiled_for(design)
@@ -62,14 +62,14 @@ def sampled_by_the_kit(design, chains):
 
 def counted(log, chains):
     """The kit: counted intervals."""
-    from putlab.readings import cells
+    from putlab.model.readings import cells
 
     return sampled_by_the_kit(our_design(log, cells(log, "line")), chains)
 
 
 def uncounted(log, chains):
     """The kit's own model with a row a putt."""
-    from putlab.readings import line_intervals, practice_putts
+    from putlab.model.readings import line_intervals, practice_putts
 
     rows = line_intervals(practice_putts(log.putts), log.rules)
     return sampled_by_the_kit(our_design(log, rows.assign(count=1)), chains)

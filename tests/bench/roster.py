@@ -8,14 +8,14 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 
 def roster(players):
     """Return a log of so many players, each eight visits of forty putts at four lengths."""
     from made_logs import simulated_log
 
-    from putlab.simulate import steady
+    from putlab.model.simulate import steady
 
     rng = np.random.default_rng(1)
     size = {"players": players, "lengths": 4}
@@ -43,7 +43,7 @@ def digest_of_fit(log, fit):
 
 def main(players, workers):
     """Fit and print seconds, failures and a hash of everything."""
-    from putlab.roster import each_player
+    from putlab.fit.roster import each_player
 
     log = roster(int(players))
     start = time.perf_counter()

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from putlab.holeout import hole_out
-from putlab.skill import Skill
+from putlab.green.hole_out import hole_out
+from putlab.green.skill import Skill
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import brute_force
 
 DISTANCES_FT = np.arange(2.0, 61)
@@ -57,9 +57,7 @@ def test_a_thousand_times_faster_than_simulation_of_the_same_accuracy(measured):
     setting = ([10], [1.2], [0.3], [9.0], [3.0], 10.0, 1.0)
     holes = 200_000
     start = time.perf_counter()
-    struck = [
-        brute_force.play(setting, d, holes, np.random.default_rng(1))[0] for d in (5, 20, 50)
-    ]
+    struck = [brute_force.play(setting, d, holes, np.random.default_rng(1))[0] for d in (5, 20, 50)]
     per_hole = (time.perf_counter() - start) / (3 * holes)
     variance = np.mean([putts.var() for putts in struck])
     # A mean of n holes errs by sqrt(variance / n).

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 pytestmark = pytest.mark.bench
 
@@ -24,14 +24,14 @@ def told(measured, benchmark, what):
 
 
 def test_reading_the_demo(benchmark, measured):
-    from putlab.log import read_log
+    from putlab.log.read import read_log
 
     benchmark(read_log, Path(__file__).parents[2] / "data_demo")
     told(measured, benchmark, "read the demo log")
 
 
 def test_counting_cells(benchmark, measured, log):
-    from putlab.readings import cells
+    from putlab.model.readings import cells
 
     benchmark(cells, log, "line")
     told(measured, benchmark, "10 thousand putts to counted cells")
@@ -40,8 +40,8 @@ def test_counting_cells(benchmark, measured, log):
 def test_gradient(benchmark, measured, log):
     from rivals import our_design
 
-    from putlab.readings import cells
-    from putlab.spread import build_model
+    from putlab.model.readings import cells
+    from putlab.model.spread import build_model
 
     model = build_model(our_design(log, cells(log, "line")))
     gradient = model.logp_dlogp_function(ravel_inputs=True)

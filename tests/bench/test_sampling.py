@@ -36,9 +36,7 @@ def test_effective_draws_a_second(measured, run_process, putts):
     assert not bounded, "the kit itself was stopped"
     for kind in OTHERS[putts]:
         _rate(measured, run_process, kind, putts, CHAINS[putts])
-    kept = [
-        _beside(measured, run_process, ours, rival, putts, BARS[putts]) for rival in AGAINST
-    ]
+    kept = [_beside(measured, run_process, ours, rival, putts, BARS[putts]) for rival in AGAINST]
     # A line of the table for each rival; None where a stopped rival leaves it open.
     assert False not in kept
 

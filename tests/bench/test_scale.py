@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 pytestmark = pytest.mark.bench
 
@@ -97,7 +97,5 @@ def test_results_do_not_depend_on_the_number_of_processes(measured, run_process)
         ran = run_process(ROSTER, "4", workers, limit=1500)
         digests.append(json.loads(ran.output.strip().splitlines()[-1])["digest"])
     same = digests[0] == digests[1]
-    measured.add(
-        "roster", "4 players by 1 and by 2 processes", "same" if same else "differ", ""
-    )
+    measured.add("roster", "4 players by 1 and by 2 processes", "same" if same else "differ", "")
     assert same

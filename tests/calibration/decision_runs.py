@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from simulated_golfers import (  # noqa: E402
     DEFAULT,
@@ -28,12 +28,12 @@ from simulated_golfers import (  # noqa: E402
     true_savings,
 )
 
-from putlab.decision.programme import Problem  # noqa: E402
-from putlab.decision.setting import MIX_LOG_SD, make_case  # noqa: E402
-from putlab.priors import PRIORS  # noqa: E402
-from putlab.readings import COMPONENTS  # noqa: E402
-from putlab.simulate import draw_component  # noqa: E402
-from putlab.worth import advise_case  # noqa: E402
+from putlab.model.priors import PRIORS
+from putlab.model.readings import COMPONENTS
+from putlab.model.simulate import draw_component
+from putlab.practice.advice import advise_case
+from putlab.practice.case import MIX_LOG_SD, make_case
+from putlab.practice.split import Problem
 
 RESULTS = Path(__file__).parent.parent / "results"
 MINUTES, HOURS, WEAK_SPOT = 60.0, 10, (1.7, 3.5)
@@ -77,8 +77,7 @@ def drawn_golfer(rng, number):
     """Return a golfer drawn from everything the decision assumes."""
     learned = draw_learning(rng, DEFAULT)
     truth = {
-        c: draw_component(PRIORS[c], rng, players=1, lengths_ft=LENGTHS_FT)[0]
-        for c in COMPONENTS
+        c: draw_component(PRIORS[c], rng, players=1, lengths_ft=LENGTHS_FT)[0] for c in COMPONENTS
     }
     return TrueGolfer(
         sd={c: np.exp(t.level[0]) for c, t in truth.items()},
@@ -114,9 +113,7 @@ def decide(kind, number):
         "highest_p": round(float(advice.worth.p_best.max()), 3),
         "right": int(best == advice.choice),
         "tied": int(best in advice.ties),
-        "spot_tied": int(SPOTS[number % len(SPOTS)] in advice.ties)
-        if kind == "planted"
-        else "",
+        "spot_tied": int(SPOTS[number % len(SPOTS)] in advice.ties) if kind == "planted" else "",
         "ties": len(advice.ties),
         "saved_choice": round(float(savings[chosen]), 5),
         "saved_best": round(float(savings.max()), 5),
@@ -152,12 +149,10 @@ def ten_hours(case, log, rng):
         "split": sum(plan_of(o, m, DEFAULT) for o, m in zip(OPTIONS, minutes, strict=True)),
         "equal": shared,
         "longest": sum(
-            plan_of((LENGTHS_FT[-1], c), m, DEFAULT)
-            for c, m in zip(COMPONENTS, both, strict=True)
+            plan_of((LENGTHS_FT[-1], c), m, DEFAULT) for c, m in zip(COMPONENTS, both, strict=True)
         ),
         "shortest": sum(
-            plan_of((LENGTHS_FT[0], c), m, DEFAULT)
-            for c, m in zip(COMPONENTS, both, strict=True)
+            plan_of((LENGTHS_FT[0], c), m, DEFAULT) for c, m in zip(COMPONENTS, both, strict=True)
         ),
         "worst_average": HOURS * plan_of(worst_raw_average(log), MINUTES, DEFAULT),
         "random": spend(OPTIONS[i] for i in rng.integers(len(OPTIONS), size=HOURS)),

@@ -18,21 +18,18 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chisquare
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
+from designs import green_design as design_of  # noqa: E402
 from made_logs import log_of  # noqa: E402
 from record import record  # noqa: E402
-from test_holing import design_of  # noqa: E402
 
-from putlab.fitting import arrays_of, sample  # noqa: E402
-from putlab.made_missed.holing_model import (
-    JOINT_PARAMETERS,  # noqa: E402
-    green_priors,  # noqa: E402
-)
-from putlab.made_missed.holing_sampling import compiled_for, trees_of  # noqa: E402
-from putlab.priors import PRIORS  # noqa: E402
-from putlab.settings import interval_probabilities  # noqa: E402
-from putlab.simulate import balanced_schedule, draw_component, simulate_errors  # noqa: E402
+from putlab.base.settings import interval_probabilities
+from putlab.fit.green import compiled_for, trees_of
+from putlab.fit.sampling import arrays_of, sample
+from putlab.model.green_model import JOINT_PARAMETERS, green_priors
+from putlab.model.priors import PRIORS
+from putlab.model.simulate import balanced_schedule, draw_component, simulate_errors
 
 ROWS = Path(__file__).parent.parent / "results" / "holing_calibrated.csv"
 
@@ -119,9 +116,7 @@ def main(golfers):
         counts = np.histogram(rank, np.linspace(0, 1, BINS + 1))[0]
         covered = float(np.mean((rank >= low) & (rank <= high)))
         figures[name] = {"uniform_p": chisquare(counts).pvalue, "covered": covered}
-        print(
-            f"{name}: covered {covered:.3f}, ranks uniform p = {figures[name]['uniform_p']:.3f}"
-        )
+        print(f"{name}: covered {covered:.3f}, ranks uniform p = {figures[name]['uniform_p']:.3f}")
     record(
         "holing_calibrated",
         what="Ranks of the truth under the joint model: level at 8 ft and green spread; 128 "

@@ -14,8 +14,7 @@ from pymc.blocking import DictToArrayBijection, RaveledVars
 from scipy.optimize import minimize
 from scipy.special import expit
 
-from putlab.quantities import build_dims
-from putlab.spread import PARAMETERS, build_model
+from putlab.model.spread import PARAMETERS, build_dims, build_model
 
 HESSIAN_STEP = 1e-4
 
@@ -26,7 +25,7 @@ _compiled = {}
 
 
 def laplace(design, *, seed, draws=4000):
-    """Return draws of the free parameters, as `putlab.fitting.sample` names them."""
+    """Return draws of the free parameters, as `putlab.fit.sampling.sample` names them."""
     at, slope = _functions(design)
     found = minimize(slope, at.data, jac=True, method="L-BFGS-B", options={"maxiter": 2000})
     mode, covariance = _newton(found.x, slope)

@@ -1,6 +1,6 @@
 """Golfers of known truth who practise by the power law, and what that does to their rounds.
 
-Written apart from the decision modules: strokes come from `putlab.holeout`, whole rounds
+Written apart from the decision modules: strokes come from `putlab.green.hole_out`, whole rounds
 before and after practice, no visits, parabolas or first-order sums.
 """
 
@@ -10,18 +10,18 @@ import numpy as np
 import xarray as xr
 from made_logs import log_of
 
-from putlab import fitting
-from putlab.design import BUMP_RANGE, make_design, session_table
-from putlab.golfer import SpreadFit, condition_shares, practised_table
-from putlab.holeout import hole_out
-from putlab.learning import Learning
-from putlab.priors import PRIORS
-from putlab.published import green_spread
-from putlab.quantities import named_quantities
-from putlab.readings import COMPONENTS, cells, practice_putts
-from putlab.rounds import shipped_mix
-from putlab.simulate import balanced_schedule, rounded, simulate_errors, steady
-from putlab.skill import Skill
+from putlab.fit import sampling as fitting
+from putlab.fit.player import SpreadFit, condition_shares, practised_table
+from putlab.green.hole_out import hole_out
+from putlab.green.published import green_spread
+from putlab.green.skill import Skill
+from putlab.model.design import BUMP_RANGE, make_design, session_table
+from putlab.model.priors import PRIORS
+from putlab.model.readings import COMPONENTS, cells, practice_putts
+from putlab.model.simulate import balanced_schedule, rounded, simulate_errors, steady
+from putlab.model.spread import named_quantities
+from putlab.practice.learning import Learning
+from putlab.strokes.rounds import shipped_mix
 
 LENGTHS_FT = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
 OPTIONS = [(d, c) for d in LENGTHS_FT for c in COMPONENTS]
@@ -73,9 +73,7 @@ def draw_learning(rng, learning, *, typical=False):
         "rate": {c: lognormal(learning.rate_median, learning.rate_log_sd) for c in COMPONENTS},
         "yields": np.ones((len(LENGTHS_FT), 2))
         * lognormal(1.0, learning.yield_log_sd, (len(LENGTHS_FT), 2)),
-        "bias_putts": {
-            c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in COMPONENTS
-        },
+        "bias_putts": {c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in COMPONENTS},
         "carry_range": lognormal(learning.carry_range, learning.carry_log_sd),
     }
 

@@ -13,15 +13,15 @@ import pandas as pd
 import pytest
 from scipy.stats import binom, t
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 sys.path.insert(0, str(Path(__file__).parent))
 
 from decision_runs import RESULTS, SPOTS, drawn_golfer, main  # noqa: E402
 from record import record  # noqa: E402
 from simulated_golfers import OPTIONS, play_log, quick_fit  # noqa: E402
 
-from putlab.decision.setting import make_case  # noqa: E402
-from putlab.worth import advise_case  # noqa: E402
+from putlab.practice.advice import advise_case
+from putlab.practice.case import make_case
 
 pytestmark = pytest.mark.calibration
 

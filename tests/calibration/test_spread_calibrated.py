@@ -11,18 +11,18 @@ import pandas as pd
 import pytest
 from scipy.stats import chisquare
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from made_logs import log_of, simulated_log  # noqa: E402
 from record import record  # noqa: E402
 
-from putlab import fitting  # noqa: E402
-from putlab.design import make_design, session_table  # noqa: E402
-from putlab.priors import PRIORS  # noqa: E402
-from putlab.quantities import named_quantities  # noqa: E402
-from putlab.readings import cells, lengths_ft  # noqa: E402
-from putlab.settings import interval_probabilities  # noqa: E402
-from putlab.simulate import draw_component, steady  # noqa: E402
+from putlab.base.settings import interval_probabilities
+from putlab.fit import sampling as fitting
+from putlab.model.design import make_design, session_table
+from putlab.model.priors import PRIORS
+from putlab.model.readings import cells, lengths_ft
+from putlab.model.simulate import draw_component, steady
+from putlab.model.spread import named_quantities
 
 pytestmark = pytest.mark.calibration
 
@@ -69,9 +69,7 @@ def test_ranks_are_uniform_and_intervals_cover(component):
         low, high = np.quantile(flat(q["level"]), interval_probabilities(), axis=0)
         covered.append(((truth.level >= low) & (truth.level <= high)).mean())
     ranks = pd.DataFrame(ranks)
-    p_values = {
-        name: chisquare(np.histogram(ranks[name], 10, (0, 1))[0]).pvalue for name in ranks
-    }
+    p_values = {name: chisquare(np.histogram(ranks[name], 10, (0, 1))[0]).pvalue for name in ranks}
     record(
         f"sbc_{component}",
         what="ranks of the truth among draws, chi-square p over ten bins; share of 90 % "
@@ -154,9 +152,7 @@ def test_wild_putts_hardly_move_a_spread(wild):
     for number in range(20):
         log = simulated_log(rng, line=steady(np.log(1.0), lengths=6))
         hit = rng.random(len(log.putts)) < 0.05
-        value = (
-            rng.uniform(-10, 10, hit.sum()) if "ten" in wild else rng.normal(0, 4, hit.sum())
-        )
+        value = rng.uniform(-10, 10, hit.sum()) if "ten" in wild else rng.normal(0, 4, hit.sum())
         mixed = log.putts["line_deg"].mask(hit, pd.Series(np.round(value), np.flatnonzero(hit)))
         with_wild = log_of(log.putts.assign(line_deg=mixed))
         calm, rough = (

@@ -27,27 +27,22 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 
-sys.path.insert(0, str(Path(__file__).parent.parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from laplace import laplace  # noqa: E402
 from made_logs import log_of  # noqa: E402
 from record import RESULTS, record  # noqa: E402
 from scipy.stats import norm  # noqa: E402
 
-from putlab import fitting  # noqa: E402
-from putlab.decision.precision import reading_share  # noqa: E402
-from putlab.design import make_design, session_table  # noqa: E402
-from putlab.golfer import summary  # noqa: E402
-from putlab.priors import PRIORS  # noqa: E402
-from putlab.quantities import named_quantities  # noqa: E402
-from putlab.readings import cells, lengths_ft  # noqa: E402
-from putlab.simulate import rounded, simulate_errors, steady  # noqa: E402
-from putlab.spread import MISHIT_MOST  # noqa: E402
-from putlab.trial import Conditions, design_trial  # noqa: E402
-from putlab.trials.arms import choose_arms, putt_counts  # noqa: E402
-from putlab.trials.blocks import schedule  # noqa: E402
-from putlab.trials.contrast import contrast  # noqa: E402
-from putlab.trials.looking import (  # noqa: E402
+from putlab.fit import sampling as fitting
+from putlab.fit.player import summary
+from putlab.model.design import make_design, session_table
+from putlab.model.priors import PRIORS
+from putlab.model.readings import cells, lengths_ft
+from putlab.model.simulate import rounded, simulate_errors, steady
+from putlab.model.spread import MISHIT_MOST, named_quantities
+from putlab.practice.learning import reading_share
+from putlab.trial.boundary import (
     CANNOT_TELL,
     DETECT_PCT,
     HELPED,
@@ -58,7 +53,9 @@ from putlab.trials.looking import (  # noqa: E402
     p_small,
     verdict,
 )
-from putlab.trials.trial_golfer import FOR_THE_CHANGE  # noqa: E402
+from putlab.trial.conditions import choose_arms, putt_counts
+from putlab.trial.contrast import contrast
+from putlab.trial.design import FOR_THE_CHANGE, Conditions, design_trial, schedule
 
 LENGTHS_FT = (5.0, 10.0, 20.0)
 SD_DEG, STEP_DEG, MISHITS, FORM, SETUP_DEG = 1.0, 1.0, 0.02, 0.06, 0.25
@@ -176,9 +173,7 @@ def run(name, trials):
             for sessions in looks:
                 if (trial, sessions) not in done:
                     found = look(first_visits(log, sessions), seed=trial, sift=name != "cut")
-                    numbers = {
-                        k: v if isinstance(v, str) else f"{v:.6g}" for k, v in found.items()
-                    }
+                    numbers = {k: v if isinstance(v, str) else f"{v:.6g}" for k, v in found.items()}
                     rows.writerow({"trial": trial, "sessions": sessions, **numbers})
                     stream.flush()
     report(name, path)
@@ -186,9 +181,7 @@ def run(name, trials):
 
 def _information(sd):
     """Return what the looks told, as a share of what the trial was designed to gather."""
-    bar = Bar(
-        np.log1p(REGION_PCT / 100), -np.log(1 - CUT), np.sqrt(2) * PRIORS["line"].effect_sd
-    )
+    bar = Bar(np.log1p(REGION_PCT / 100), -np.log(1 - CUT), np.sqrt(2) * PRIORS["line"].effect_sd)
     return bar.information(sd) / bar.designed_information
 
 
@@ -249,18 +242,14 @@ def report_sift(table):
             (table[f"{end}_{how}"] - table[f"{end}_full"]).abs() / width for end in ("lo", "hi")
         ]
         figures |= {
-            f"same_verdict_{how}": int(
-                (table[f"verdict_{how}"] == table["verdict_full"]).sum()
-            ),
+            f"same_verdict_{how}": int((table[f"verdict_{how}"] == table["verdict_full"]).sum()),
             f"z_apart_max_{how}": float((table[f"z_{how}"] - table["z_full"]).abs().max()),
             f"ends_apart_mean_{how}": float(np.mean(ends)),
             f"ends_apart_max_{how}": float(np.max(ends)),
         }
     far = table["z_quick"].abs() < table["z_needed_quick"] - NEAR
     figures["sifted_out"] = int(far.sum())
-    figures["sifted_out_wrongly"] = int(
-        table.loc[far, "verdict_full"].isin([HELPED, HURT]).sum()
-    )
+    figures["sifted_out_wrongly"] = int(table.loc[far, "verdict_full"].isin([HELPED, HURT]).sum())
     record(
         "trials_sift",
         what="approximation (quick) and a second sampling (again) against the kit's sampling: "

@@ -1,0 +1,206 @@
+"""Fits kept on disk by the hash of everything that determines them.
+
+An entry is a plain ``.npz`` file: arrays only, never pickled objects. Its name is the hash
+of the data, priors, settings and versions that made it, and the same hash stands inside, so
+an entry that is cut short, altered or put there by something else is computed anew.
+"""
+
+import ast
+import contextlib
+import hashlib
+import io
+import json
+import os
+import platform
+import zipfile
+from functools import lru_cache
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+from putlab.base.errors import OutputError
+from putlab.base.writing import write_bytes
+
+FOLDER_VARIABLE = "PUTLAB_CACHE"
+
+# The rooms in the order of the line; each imports from those before it only.
+ROOMS = (
+    "base", "log", "green", "model", "fit", "strokes", "practice", "trial", "report", "cli"
+)  # fmt: skip
+PACKAGE = Path(__file__).parents[1]
+VERSIONS_OF = ("putlab", "pymc", "nutpie", "numpy", "pandas", "arviz", "scipy")
+
+
+def versions() -> dict[str, str]:
+    """Return the versions that a result rests on."""
+    return {"python": platform.python_version()} | {name: version(name) for name in VERSIONS_OF}
+
+
+def result_key(room: str, *inputs) -> str:
+    """Return the key of a result: the code that can matter to it, the versions, the inputs.
+
+    A room imports from earlier rooms only, so the code up to its own room is all there is.
+    """
+    return content_key(code_digest(room), versions(), inputs)
+
+
+@lru_cache
+def code_digest(room: str, package: Path = PACKAGE) -> str:
+    """Return the hash of the rooms up to one, docstrings and comments aside, data included."""
+    digest = hashlib.sha256()
+    for name in ROOMS[: ROOMS.index(room) + 1]:
+        for path in sorted((package / name).rglob("*")):
+            if path.suffix in (".py", ".csv"):
+                digest.update(f"{path.relative_to(package).as_posix()}:".encode())
+                digest.update(_what_runs(path))
+    return digest.hexdigest()
+
+
+def _what_runs(path: Path) -> bytes:
+    if path.suffix != ".py":
+        return path.read_bytes()
+    tree = ast.parse(path.read_bytes())
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        if isinstance(body, list) and body and _is_text(body[0]):
+            body[0].value.value = ""
+    return ast.dump(tree).encode()
+
+
+def _is_text(node: ast.AST) -> bool:
+    held = getattr(node, "value", None) if isinstance(node, ast.Expr) else None
+    return isinstance(held, ast.Constant) and isinstance(held.value, str)
+
+
+def cache_folder():
+    """Return the folder of kept fits, private to the user.
+
+    Returns
+    -------
+    pathlib.Path
+        ``$PUTLAB_CACHE``, or the platform's cache folder for the kit.
+    """
+    import platformdirs
+
+    given = os.environ.get(FOLDER_VARIABLE)
+    return Path(given) if given else Path(platformdirs.user_cache_dir("putlab", "putlab"))
+
+
+def content_key(*parts):
+    """Return the SHA-256 of arrays, numbers, texts and nested lists or dicts of them.
+
+    Parameters
+    ----------
+    *parts
+        What determines a result.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    _feed(digest, parts)
+    return digest.hexdigest()
+
+
+def _feed(digest, part):
+    if isinstance(part, np.ndarray):
+        digest.update(f"{part.dtype.str}{part.shape}".encode())
+        digest.update(np.ascontiguousarray(part).tobytes())
+    elif isinstance(part, dict):
+        for key in sorted(part):
+            digest.update(f"key:{key}".encode())
+            _feed(digest, part[key])
+    elif isinstance(part, list | tuple):
+        digest.update(f"list:{len(part)}".encode())
+        for item in part:
+            _feed(digest, item)
+    else:
+        digest.update(f"{type(part).__name__}:{part!r};".encode())
+
+
+def load_arrays(key):
+    """Return the arrays kept under a key, or None.
+
+    Parameters
+    ----------
+    key : str
+        From `content_key`.
+
+    Returns
+    -------
+    dict of str to ndarray, or None
+        None where there is no entry, or one that can't be trusted.
+    """
+    path = cache_folder() / f"{key}.npz"
+    try:
+        content = io.BytesIO(path.read_bytes())
+        with np.load(content, allow_pickle=False) as file:
+            arrays = {name: file[name] for name in file.files}
+    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
+        return None
+    meta = arrays.pop("_meta", None)
+    with contextlib.suppress(ValueError, TypeError, AttributeError):
+        if json.loads(str(meta)) == _meta(key, arrays):
+            return arrays
+    return None
+
+
+def _meta(key, arrays):
+    return {"key": key, "content": content_key(arrays)}
+
+
+def save_arrays(key, arrays):
+    """Keep arrays under a key; a cache that can't be written is passed over.
+
+    Parameters
+    ----------
+    key : str
+        From `content_key`.
+    arrays : dict of str to ndarray
+        What to keep.
+    """
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, _meta=json.dumps(_meta(key, arrays)), **arrays)
+    folder = cache_folder()
+    with contextlib.suppress(OSError, OutputError):
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        write_bytes(folder / f"{key}.npz", buffer.getvalue(), mode=0o600)
+
+
+def kept_or_made(key, make):
+    """Return arrays from disk, or make and keep them.
+
+    Parameters
+    ----------
+    key : str
+        From `content_key`.
+    make : callable
+        ``make()``: the arrays, a dict of str to ndarray.
+
+    Returns
+    -------
+    dict of str to ndarray
+        The arrays.
+    """
+    arrays = load_arrays(key)
+    if arrays is None:
+        arrays = make()
+        save_arrays(key, arrays)
+    return arrays
+
+
+def clear_cache():
+    """Remove every kept fit.
+
+    Returns
+    -------
+    int
+        Number of entries removed.
+    """
+    entries = [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64]
+    for entry in entries:
+        entry.unlink(missing_ok=True)
+    return len(entries)

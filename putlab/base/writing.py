@@ -1,0 +1,186 @@
+"""Write results so that a reader sees the old file or the whole new one, never a part."""
+
+import contextlib
+import json
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+from putlab.base.errors import OutputError, UsageError
+
+# A cell that starts with one of these can run as a formula in a spreadsheet
+# (OWASP, "CSV injection"); a leading apostrophe makes it text.
+FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
+
+
+def check_writable(path):
+    """Refuse a place that can't be written, before the work and not after it.
+
+    Parameters
+    ----------
+    path : path-like or None
+        Where a result will go; None and ``-`` are always fine.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing or not writable, or the path is a folder.
+    """
+    if path is None or str(path) == "-":
+        return
+    path = Path(path)
+    folder = path.parent
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give the name of a file to write.")
+    if not folder.is_dir():
+        raise OutputError(f"{path} could not be written: there is no folder {folder}.")
+    if not os.access(folder, os.W_OK):
+        raise OutputError(f"{path} could not be written: {folder} is read-only; choose another.")
+
+
+def write_bytes(path, content, *, mode=None):
+    """Replace a file in one step.
+
+    Parameters
+    ----------
+    path : path-like
+        File to create or replace. Its folder must exist.
+    content : bytes
+        The whole new content.
+    mode : int, optional
+        File mode; default: what the user's umask allows.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing, not writable or full. The old file is untouched.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give the name of a file to write.")
+    try:
+        _replace(path, content, mode)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise OutputError(
+            f"{path} could not be written: {reason}. Nothing was changed; "
+            "choose another place with -o."
+        ) from error
+
+
+def _replace(path, content, mode):
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, 0o666 & ~_umask() if mode is None else mode)
+        os.replace(temporary, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            os.unlink(temporary)
+        raise
+
+
+def _umask():
+    current = os.umask(0)
+    os.umask(current)
+    return current
+
+
+def write_text(path, text):
+    """Replace a text file in one step, or print it where the path is ``-``.
+
+    Parameters
+    ----------
+    path : path-like
+        File to create or replace; ``-`` is standard output.
+    text : str
+        The whole new content, written as UTF-8.
+
+    Raises
+    ------
+    OutputError
+        See `write_bytes`.
+    """
+    if str(path) == "-":
+        sys.stdout.write(text)
+        sys.stdout.flush()
+        return
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_table(table, path, *, meta=None, digits=6):
+    """Write a table as CSV or as JSON records with a ``meta`` object.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One record a row; column names are written as they are.
+    path : path-like
+        Ends in ``.csv`` or ``.json``; ``-`` writes CSV to standard output.
+    meta : dict, optional
+        Versions, seed, diagnostics: kept in JSON only.
+    digits : int
+        Significant digits of the numbers written.
+
+    Raises
+    ------
+    UsageError
+        The file's ending is neither ``.csv`` nor ``.json``.
+    OutputError
+        See `write_bytes`.
+    """
+    suffix = Path(str(path)).suffix.lower()
+    if str(path) == "-" or suffix == ".csv":
+        safe = table.map(_spreadsheet_safe)
+        write_text(path, safe.to_csv(index=False, float_format=f"%.{digits}g"))
+    elif suffix == ".json":
+        write_text(path, json_records(table, meta=meta, digits=digits))
+    else:
+        raise UsageError(f"{path}: a table is written as .csv or .json; got {suffix!r}.")
+
+
+def json_records(table, *, meta=None, digits=6):
+    """Return a table as JSON text: ``{"meta": {...}, "records": [...]}``.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One record a row; missing values become ``null``.
+    meta : dict, optional
+        Versions, seed, diagnostics.
+    digits : int
+        Significant digits of the numbers written.
+
+    Returns
+    -------
+    str
+        JSON, indented, ending in a newline.
+    """
+    records = json.loads(table.to_json(orient="records", double_precision=15))
+    rounded = [
+        {name: _significant(value, digits) for name, value in row.items()} for row in records
+    ]
+    whole = {"meta": meta or {}, "records": rounded}
+    return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False, default=str) + "\n"
+
+
+def _significant(value, digits):
+    return float(f"{value:.{digits}g}") if isinstance(value, float) else value
+
+
+def _spreadsheet_safe(value):
+    if isinstance(value, str) and value.startswith(FORMULA_STARTS) and not _is_number(value):
+        return "'" + value
+    return value
+
+
+def _is_number(text):
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

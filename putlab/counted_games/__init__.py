@@ -1,1 +1,0 @@
-"""Counted games: dealt, played, scored, and how much wider a golfer is when it counts."""

@@ -1,1 +1,0 @@
-"""Where many fits run side by side: processes of this machine, or a Dask cluster."""

@@ -1,0 +1,130 @@
+"""Published figures, each with its source: facts to check the kit against, and references."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from math import sqrt
+from types import MappingProxyType
+
+# Rules of Golf (R&A and USGA): the hole is 4.25 inches across.
+HOLE_RADIUS_FT = 4.25 / 24
+
+# Fastest ball that still drops, dead centre on the flat (B. W. Holmes, "Putting: how a golf
+# ball and hole interact", Am. J. Phys. 59, 1991; A. R. Penner, "The physics of putting",
+# Can. J. Phys. 80, 2002). Off centre by d it falls as 1 - (d / R)^2: Penner (2002), recalled
+# from memory.
+CAPTURE_FT_S = 1.63 / 0.3048
+
+# J. Karlsen and J. Nilsson, "Distance variability in golf putting among highly skilled
+# players: the role of green reading", Int. J. Sports Sci. Coaching 3 (2008): 43 golfers, mean
+# handicap 2.8. Spread of roll-out over 40 different putts of 2.2 to 19.3 m, and the last 15 of
+# 30 repeats of one putt of 6 m; what of the former's variance came from where.
+KARLSEN_NILSSON = "Karlsen and Nilsson, Int. J. Sports Sci. Coaching 3 (2008)"
+PACE_SD_DIFFERENT_PUTTS_PCT = 10.6
+PACE_SD_ONE_PUTT_REPEATED_PCT = 6.8
+PACE_SD_SURFACE_PCT = 2.5
+# Line and pace spread of a golfer who putts as the tour's published rates and averages: what
+# `putlab.strokes.reference.tour_golfer` fits to them, written down so that data need no fit.
+TOUR_LINE_SD_DEG, TOUR_PACE_SD_PCT = 1.4155, 8.9097
+VARIANCE_SHARE = MappingProxyType({"reading": 0.60, "technique": 0.34, "surface": 0.06})
+
+SOURCES = MappingProxyType(
+    {
+        "putts_made_berry_1995": "D. A. Berry, Statistics: A Bayesian Perspective (1995/96); "
+        "reprinted in A. Gelman and D. Nolan, A probability model for golf putting, Teaching "
+        "Statistics 24 (2002)",
+        "putts_made_broadie_2018": "M. Broadie (2018), tour professionals 2016 to 2018, in A. "
+        "Gelman, Model building and expansion for golf putting, Stan case study (2019)",
+        "one_putt_rates_broadie_2014": "M. Broadie, Every Shot Counts (2014)",
+        "tour_average_putts": "PGA TOUR putting baseline after M. Broadie, Assessing golfer "
+        "performance on the PGA TOUR, Interfaces 42 (2012); 31 ft interpolated",
+    }
+)
+
+
+@dataclass(frozen=True)
+class Published:
+    """A published table.
+
+    Attributes
+    ----------
+    frame : pandas.DataFrame
+        Its rows; distances in feet.
+    source : str
+        Who published it, where and when.
+    """
+
+    frame: object
+    source: str
+
+
+@lru_cache
+def table(name):
+    """Return a published table.
+
+    Parameters
+    ----------
+    name : str
+        One of `SOURCES`: ``putts_made_berry_1995`` and ``putts_made_broadie_2018``
+        (``distance_ft, tries, made``), ``one_putt_rates_broadie_2014`` (``distance_ft,
+        tour_one_putt_pct``), ``tour_average_putts`` (``distance_ft, average_putts``).
+
+    Returns
+    -------
+    Published
+        The table and its source.
+
+    Raises
+    ------
+    KeyError
+        No such table.
+    """
+    import pandas as pd
+
+    source = SOURCES[name]
+    with files("putlab").joinpath("green", "data", f"{name}.csv").open() as stream:
+        return Published(pd.read_csv(stream), source)
+
+
+def tour_average_putts(distance_ft):
+    """Return the average putts of tour professionals to hole out.
+
+    Parameters
+    ----------
+    distance_ft : array_like
+        Distances in feet.
+
+    Returns
+    -------
+    ndarray, same shape
+        Straight between the published distances, 1 to 75 ft; NaN outside them, where
+        nothing was published.
+    """
+    import numpy as np
+
+    frame = table("tour_average_putts").frame
+    known_ft, putts = frame["distance_ft"], frame["average_putts"]
+    return np.interp(distance_ft, known_ft, putts, left=np.nan, right=np.nan)
+
+
+def green_spread(*, surface=True):
+    """Return the spread that a real green adds to the spread seen in practice.
+
+    Over different putts on a green, roll-out scattered by 10.6 %: 60 % of the variance from
+    reading the green, 6 % from its surface, the rest from technique, which practice shows
+    already (Karlsen and Nilsson 2008). For line no such split is published: that a green adds
+    the same share of the tour golfer's line variance (`putlab.strokes.reference`)
+    is an *assumption*.
+
+    Parameters
+    ----------
+    surface : bool
+        Count the surface too; leave it out where practice was on a green.
+
+    Returns
+    -------
+    tuple of float
+        ``line_sd_deg, pace_sd_pct``, to add in quadrature: ``skill.wider(*green_spread())``.
+    """
+    share = VARIANCE_SHARE["reading"] + (VARIANCE_SHARE["surface"] if surface else 0.0)
+    return sqrt(share) * TOUR_LINE_SD_DEG, sqrt(share) * PACE_SD_DIFFERENT_PUTTS_PCT

@@ -1,1 +1,0 @@
-"""From files to rows: which files, their tables, their cells, and the rows they make."""

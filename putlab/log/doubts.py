@@ -1,0 +1,389 @@
+"""What looks wrong in rows that can be used: said as warnings, never repaired."""
+
+import datetime
+import re
+import unicodedata
+
+import numpy as np
+import pandas as pd
+
+from putlab.log.schema import M_PER_FT
+
+# Rows named in a warning; the rest is counted.
+NAMED = 5
+
+# Two lengths are the same one in two units when they agree this closely.
+UNIT_MATCH = 0.01
+
+# A roll-out is in the wrong unit when it fits the distance this closely once converted,
+# and misses it by a factor of 3.28 as it stands: no golfer is that far out on purpose.
+PACE_MATCH = 0.15
+
+# Putts from which on two equal visits are more likely a copy than chance.
+SAME_VISIT = 5
+REPEATED = ["distance_ft", "line_deg", "roll_ft", "holed", "leave_ft"]
+
+# A pile of readings at the very largest value that suggests a limit: this many readings at
+# least, and this many times those one level below.
+PILE, PILE_RATIO = 8, 3
+
+
+def doubts(rows):
+    """Return what a careful reader would ask about a log.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Usable rows; with ``file`` and ``row``, or with ``count`` where rows are counted.
+
+    Returns
+    -------
+    list of str
+        One sentence or two each.
+    """
+    return [
+        *_rolls_in_another_unit(rows),
+        *_distances_in_another_unit(rows),
+        *_names_alike(rows),
+        *_sessions_of_one(rows),
+    ]
+
+
+def weights(rows):
+    """Return how many putts each row stands for.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Rows, counted or not.
+
+    Returns
+    -------
+    ndarray
+        ``count`` where there is such a column, else ones.
+    """
+    return rows["count"].to_numpy() if "count" in rows else np.ones(len(rows), dtype=int)
+
+
+def where(rows):
+    """Name the first few rows of a selection.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Rows with ``file`` and ``row``; counted rows have none.
+
+    Returns
+    -------
+    str
+        ``"putts.csv rows 12, 15 (2 in all)"``.
+    """
+    total = int(weights(rows).sum())
+    if "row" not in rows:
+        return f"{total:,} putts"
+    parts = []
+    for file, group in rows.head(NAMED).groupby("file", sort=False):
+        numbers = ", ".join(str(n) for n in group["row"])
+        parts.append(f"{file} row{'s' if len(group) > 1 else ''} {numbers}")
+    more = f" and more, {total:,} in all" if total > NAMED else ""
+    return "; ".join(parts) + more
+
+
+def _rolls_in_another_unit(rows):
+    """Find roll-outs that fit their distance only in the other unit."""
+    ratio = (rows["roll_ft"] / rows["distance_ft"]).to_numpy()
+    off = np.minimum(_off(ratio * M_PER_FT), _off(ratio / M_PER_FT))
+    with np.errstate(invalid="ignore"):
+        odd = (off < PACE_MATCH) & (_off(ratio) > 1.0 - PACE_MATCH)
+    if not odd.any():
+        return []
+    counts = weights(rows)
+    share = counts[odd].sum() / counts[~np.isnan(ratio)].sum()
+    return [
+        f"roll-out is about {'3.3 times' if np.median(ratio[odd]) > 1 else '0.3 of'} the "
+        f"distance in {share:.0%} of the putts with one ({where(rows[odd])}): feet and metres "
+        "may be mixed. Nothing was changed; correct the rows, or leave them if the putts "
+        "really rolled so."
+    ]
+
+
+def _off(ratio):
+    """Return the distance of a ratio from 1 on the log scale; far where it is not above 0."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(ratio > 0, np.abs(np.log(ratio)), np.where(ratio == 0, np.inf, np.nan))
+
+
+def _distances_in_another_unit(rows):
+    """Find a rare distance that is a common one in the other unit.
+
+    12 ft among metres is rounder than its neighbours (3.66 m), 3.66 m among feet less
+    round: a different number of decimals is what tells it from a length of its own.
+    """
+    warnings = []
+    # A putt that follows starts wherever the last one stopped: nobody asked for its length.
+    asked_for = rows[~(rows["putt_no"] > 1)]
+    for metric, group in asked_for.groupby("distance_in_m"):
+        factor = M_PER_FT if metric else 1.0
+        written = (group["distance_ft"] * factor).round(6)
+        levels = pd.Series(weights(group), index=written).groupby(level=0).sum()
+        if len(levels) > max(12, levels.sum() / 5):
+            continue  # measured lengths, not lengths asked for: any ratio turns up by chance
+        for odd, usual in _twins(levels, 1 / M_PER_FT if metric else M_PER_FT):
+            unit, other = ("m", "ft") if metric else ("ft", "m")
+            named = where(group[(written == odd).to_numpy()])
+            warnings.append(
+                f"distance_{unit} {odd:g} ({named}) looks like {odd:g} {other}, which is the "
+                f"{usual:g} {unit} of other rows: feet and metres may be mixed in one column. "
+                "Nothing was changed; correct the rows if so."
+            )
+    return warnings
+
+
+def _twins(levels, factor):
+    """Yield a rare level and the commoner one that it stands for in the other unit."""
+    for odd, count in levels.items():
+        for usual, more in levels.items():
+            same = abs(odd / usual / factor - 1) < UNIT_MATCH
+            if same and more > count and _decimals(odd) != _decimals(usual):
+                yield odd, usual
+
+
+def _decimals(value):
+    return next((n for n in range(4) if abs(value - round(value, n)) < 1e-7), 4)
+
+
+def _names_alike(rows):
+    """Find labels that differ only in case, spaces or accents' storage."""
+    warnings = []
+    for column in ("player", "session", "condition"):
+        names = pd.Series(rows[column].dropna().unique(), dtype="str")
+        keys = names.map(lambda name: " ".join(unicodedata.normalize("NFKC", name).split()))
+        for _, group in names.groupby(keys.str.casefold(), sort=False):
+            if len(group) > 1:
+                listed = ", ".join(repr(name) for name in group[:NAMED])
+                warnings.append(f"{column} labels {listed} are kept apart: are they the same?")
+    return warnings
+
+
+def _sessions_of_one(rows):
+    """Ask about a session column that holds a time stamp a putt."""
+    counts = pd.Series(weights(rows), index=rows.index)
+    sizes = counts.groupby([rows["player"], rows["session"]], observed=True).sum()
+    if len(sizes) < 10 or sizes.median() > 1:
+        return []
+    return [
+        f"most of the {len(sizes)} sessions hold one putt each: is session a time stamp? "
+        "Putts of one visit need the same label or date."
+    ]
+
+
+def repeated_sessions(rows):
+    """Ask about sessions that are in two files, row for row the same.
+
+    Programs that export a whole log each time make such files. Without ``putt`` numbers
+    equal rows are honest repeats, so only whole sessions can tell.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Usable rows of all files, before putts are numbered.
+
+    Returns
+    -------
+    list of str
+        One sentence for each pair of files.
+    """
+    rows = rows[rows["putt"].isna()]
+    if rows["file"].nunique() < 2:
+        return []
+    prints = pd.util.hash_pandas_object(rows[REPEATED], index=False)
+    visits = [rows["player"], rows["session"], rows["file"]]
+    visit = prints.groupby(visits, sort=False).agg(["size", "sum"]).reset_index()
+    visit = visit[visit["size"] >= SAME_VISIT]
+    same = visit.groupby(["player", "session", "size", "sum"], sort=False)["file"]
+    pairs = same.agg(lambda files: " and ".join(files.iloc[:2]))[same.size() > 1]
+    return [
+        f"{len(group):,} sessions are in {pair} with the same rows ({group[0][1]} of "
+        f"{group[0][0]} first): are they counted twice? Keep one file, or number the putts."
+        for pair, group in ((p, list(g.index)) for p, g in pairs.groupby(pairs, sort=False))
+    ]
+
+
+def suspected_limits(rows, rules):
+    """Ask about readings that pile up at the largest value of their kind.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Usable rows, counted or not.
+    rules : putlab.log.package.ReadingRules
+        Declared limits are not asked about.
+
+    Returns
+    -------
+    list of str
+        A sentence for each suspected limit, and for readings beyond a declared one.
+    """
+    warnings = []
+    counts = weights(rows)
+    for column, limit in (("line_deg", "line_limit_deg"), ("roll_ft", "roll_limit_ft")):
+        sizes = rows[column].abs()
+        declared = getattr(rules, limit)
+        if declared is None:
+            warnings += _pile(pd.Series(counts, index=sizes).groupby(level=0).sum(), column, limit)
+        elif (beyond := rows[(sizes > declared + 1e-9).to_numpy()]).size:
+            warnings.append(
+                f"{column} goes beyond the declared {limit} of {declared:g} ({where(beyond)}); "
+                "these are read as at least the limit."
+            )
+    return warnings
+
+
+def _pile(levels, column, limit):
+    if len(levels) < 4:
+        return []
+    top, below = levels.iloc[-1], levels.iloc[-4:-1].max()
+    if top < PILE or top < PILE_RATIO * below:
+        return []
+    return [
+        f"{int(top):,} readings of {column} are exactly {levels.index[-1]:g}, the largest: is "
+        f"there a limit, such as a backstop? If so, declare {limit}; it was not assumed."
+    ]
+
+
+# Sessions in order: dates as ISO text, putts numbered, rows sorted.
+
+
+ISO = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+STAMP = re.compile(r"(\d{4}-\d\d-\d\d)[T ]00:00(:00(\.0+)?)?(Z|\+00:00)?")
+YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})", re.ASCII)
+COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)", re.ASCII)
+LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
+
+# Days since 1899-12-30, as spreadsheets count them, from 2000-01-01 to 2079-06-06.
+SERIAL = range(36526, 65537)
+
+
+def dated(labels):
+    """Translate session labels to ISO dates where all of them are dates.
+
+    Parameters
+    ----------
+    labels : list of str
+        The distinct labels of a log.
+
+    Returns
+    -------
+    names : dict of str to str
+        New name of each label; most are unchanged.
+    warnings : list of str
+        What was taken to be a date, or could not be told.
+    """
+    plain = {label: STAMP.sub(r"\1", label) for label in labels}
+    dates = {label: _clear_date(text) for label, text in plain.items()}
+    unclear = [label for label, date in dates.items() if date is None]
+    local = {label: LOCAL.fullmatch(plain[label]) for label in unclear}
+    if not all(local.values()):
+        return plain, []
+    orders = _orders(local)
+    if len(orders) > 1:
+        return plain, [
+            f"sessions such as {unclear[0]} look like dates, but day and month cannot be told "
+            "apart; they are kept as labels in order of first appearance. Write 2025-03-14."
+        ]
+    for name, found in orders.items():
+        return dates | found, [_said(unclear[0], found[unclear[0]], name)]
+    if unclear:
+        return plain, []
+    changed = [label for label, date in dates.items() if date != plain[label]]
+    return dates, [_said(changed[0], dates[changed[0]], "dates")] if changed else []
+
+
+def _said(label, date, what):
+    return f"sessions were read as {what}: {label} is {date}."
+
+
+def _clear_date(text):
+    """Return the ISO date of a label that can only mean one day, else None."""
+    if found := YEAR_FIRST.fullmatch(text):
+        return _date(found[1], found[3], found[4])
+    if found := COMPACT.fullmatch(text):
+        return _date(*found.groups())
+    if text.isascii() and text.isdigit() and int(text[:9]) in SERIAL:
+        return (datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))).isoformat()
+    return None
+
+
+def _date(year, month, day):
+    try:
+        return datetime.date(int(year), int(month), int(day)).isoformat()
+    except ValueError:
+        return None
+
+
+def _orders(local):
+    """Return the orders of day and month that make dates of all labels that need one."""
+    orders = {"day/month/year": (2, 0), "month/day/year": (0, 2)}
+    fits = {}
+    for name, (month, day) in orders.items() if local else ():
+        dates = {label: _from_parts(match, month, day) for label, match in local.items()}
+        if all(dates.values()):
+            fits[name] = dates
+    return fits
+
+
+def _from_parts(match, month, day):
+    parts = match.group(1, 2, 3)
+    year = match[4] if len(match[4]) == 4 else "20" + match[4]
+    return _date(year, parts[month], parts[day])
+
+
+def ranks(sessions):
+    """Return the order of sessions: by date where all are dates, else as they appear.
+
+    Parameters
+    ----------
+    sessions : pandas.Series of str
+        Session of each row, in file order.
+
+    Returns
+    -------
+    dict of str to int
+        Rank of each session, from 0.
+    """
+    names = list(sessions.unique())
+    if all(_starts_with_iso_date(name) for name in names):
+        names.sort()
+    return {name: rank for rank, name in enumerate(names)}
+
+
+def _starts_with_iso_date(name):
+    day, rest = name[:10], name[10:11]
+    return rest in ("", " ", "T") and ISO.fullmatch(day) and _clear_date(day) == day
+
+
+def in_order(rows):
+    """Number the putts of each session and sort the rows of a log.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Normalised rows in file order.
+
+    Returns
+    -------
+    rows : pandas.DataFrame
+        ``putt`` filled; sorted by session, then putt, then file order.
+    unnumbered : int
+        Sessions where some putts had no number, and so go by row order.
+    """
+    groups = rows.groupby(["player", "session"], sort=False, observed=True)
+    by_row = groups.cumcount().to_numpy(dtype=float) + 1
+    missing = rows["putt"].isna()
+    partly = missing.groupby([rows["player"], rows["session"]], observed=True).transform("any")
+    putt = np.where(partly, by_row, rows["putt"])
+    rank = rows["session"].map(ranks(rows["session"])).to_numpy()
+    order = np.lexsort((np.arange(len(rows)), putt, rank))
+    mixed = partly & ~missing
+    unnumbered = len(rows.loc[mixed, ["player", "session"]].drop_duplicates())
+    return rows.assign(putt=putt).iloc[order].reset_index(drop=True), unnumbered

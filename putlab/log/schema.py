@@ -1,0 +1,200 @@
+"""The columns of a log: what each means, its unit, and the values that can be right.
+
+Rows are held against this table with plain pandas (`putlab.log.rows`). A schema library
+would say the same at a price: pandera takes 0.45 s to import and to validate a first table,
+a third of what `putlab check` may take. The tests hold the result against one.
+"""
+
+import difflib
+from dataclasses import dataclass
+
+# The international foot, exactly; every length of the kit is in feet inside.
+M_PER_FT = 0.3048
+
+# Longest player, session or condition label. A label is a word or two; a cell beyond this
+# is a pasted page, and no chart or table could show it.
+LABEL_LIMIT = 100
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the log.
+
+    Attributes
+    ----------
+    name : str
+        Name in the table that the models see; a length ends in ``_ft``.
+    kind : str
+        ``label`` (text), ``number``, ``whole`` (a whole number) or ``flag`` (true/false).
+    unit : str
+        Unit of the values, empty for labels, counts and flags.
+    meaning : str
+        One line of prose.
+    needed : bool
+        Whether a row without a value is refused.
+    least, most : float
+        Ends of the range; None where there is none.
+    above : bool
+        Whether `least` itself is outside the range.
+    choices : tuple of str
+        The only labels accepted, in lower case; empty where any will do.
+    """
+
+    name: str
+    kind: str
+    unit: str
+    meaning: str
+    needed: bool = False
+    least: float | None = None
+    most: float | None = None
+    above: bool = False
+    choices: tuple = ()
+
+    @property
+    def metric(self):
+        """Name of the same column in metres, or None where it is no length."""
+        return self.name.removesuffix("_ft") + "_m" if self.unit == "ft" else None
+
+    @property
+    def accepted(self):
+        """What a cell of this column may hold, in words."""
+        if self.kind == "flag":
+            return "true or false (also yes/no, 1/0)"
+        if self.choices:
+            return "one of " + ", ".join(self.choices)
+        if self.kind == "label":
+            return f"a label of at most {LABEL_LIMIT} characters"
+        kind = "a whole number" if self.kind == "whole" else "a number"
+        if self.above:
+            return f"{kind} above {self.least:g} and at most {self.most:g}"
+        return f"{kind} from {self.least:g} to {self.most:g}"
+
+
+# Ranges refuse what cannot be a putt, not what is unusual: the longest greens measure some
+# 50 yd corner to corner, a start line beyond 90 degrees goes backwards, and Stimpmeter
+# readings outside 1 to 30 ft are outside anything mown or woven (common practice).
+COLUMNS = (
+    Column("player", "label", "", "Label of the player; no real name is ever needed."),
+    Column("session", "label", "", "Label or ISO date of the visit.", needed=True),
+    Column(
+        "putt",
+        "whole",
+        "",
+        "Order within the session: 1, 2, 3 and so on; row order where absent.",
+        least=1,
+        most=1_000_000,
+    ),
+    Column(
+        "distance_ft",
+        "number",
+        "ft",
+        "Length of the putt asked for.",
+        needed=True,
+        least=0,
+        most=150,
+        above=True,
+    ),
+    Column(
+        "line_deg",
+        "number",
+        "deg",
+        "Start direction from the target line, + right, seen from behind the ball.",
+        least=-90,
+        most=90,
+    ),
+    Column(
+        "roll_ft",
+        "number",
+        "ft",
+        "How far the ball rolled, or would have rolled, with no hole.",
+        least=0,
+        most=300,
+    ),
+    Column("holed", "flag", "", "Whether the ball was holed, where there was a hole."),
+    Column(
+        "leave_ft", "number", "ft", "Distance left to the hole after a miss.", least=0, most=300
+    ),
+    Column(
+        "stimp_ft",
+        "number",
+        "ft",
+        "Green speed of the surface: roll-out of a Stimpmeter.",
+        least=1,
+        most=30,
+    ),
+    Column(
+        "slope_pct",
+        "number",
+        "%",
+        "Steepness of the green: rise over run times 100.",
+        least=0,
+        most=30,
+    ),
+    Column(
+        "slope_to_deg",
+        "number",
+        "deg",
+        "Direction that is downhill, clockwise from the putt's own direction.",
+        least=-360,
+        most=360,
+    ),
+    Column("condition", "label", "", "Label of the thing under test: a grip, a putter, a routine."),
+    Column(
+        "drill",
+        "label",
+        "",
+        "What the putt practised: line, pace, both, or a counted game.",
+        choices=("line", "pace", "both", "counted"),
+    ),
+    Column("hole_no", "whole", "", "Hole of a counted game.", least=1, most=1000),
+    Column("putt_no", "whole", "", "Which putt on that hole of a counted game.", least=1, most=50),
+)
+
+COLUMN = {column.name: column for column in COLUMNS}
+
+# A row needs at least one of these to say anything about the putt.
+READINGS = ("line_deg", "roll_ft", "holed", "leave_ft")
+
+# Every name a file may use, and the column it fills.
+ACCEPTED_NAMES = {column.name: column.name for column in COLUMNS} | {
+    column.metric: column.name for column in COLUMNS if column.metric
+}
+
+
+def closest(name, known=tuple(ACCEPTED_NAMES)):
+    """Return the known name nearest to a mistyped one.
+
+    Parameters
+    ----------
+    name : str
+        Name as found.
+    known : sequence of str
+        Names to choose from; default: every column a log may have.
+
+    Returns
+    -------
+    str or None
+        The nearest name, or None where none is near. A length without its unit could be
+        either of two.
+    """
+    twins = [n for n in known if n in (f"{tidy(name)}_ft", f"{tidy(name)}_m")]
+    if twins:
+        return " or ".join(twins)
+    found = difflib.get_close_matches(tidy(name), known, n=1, cutoff=0.75)
+    return found[0] if found else None
+
+
+def tidy(name):
+    """Return a column's name as it is compared: lower case, words joined by ``_``.
+
+    Parameters
+    ----------
+    name : str
+        Name as found.
+
+    Returns
+    -------
+    str
+        ``" Distance FT"`` becomes ``"distance_ft"``.
+    """
+    return "_".join(str(name).strip().lower().replace("-", " ").replace("_", " ").split())

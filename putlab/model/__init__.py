@@ -1,0 +1,5 @@
+"""The story of a putt: readings as counted intervals, priors, the one equation, a simulator.
+
+Takes: a `Log` and `SpreadPriors`.
+Gives: unfitted models and the names of what they hold.
+"""

@@ -1,0 +1,420 @@
+"""From counted cells to the arrays a model reads: indices, covariates, padding."""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from putlab.base.settings import FAR
+from putlab.model.priors import SpreadPriors
+from putlab.model.readings import CELL
+
+# Length over which a weak spot spreads, in log distance: at 10 ft it has faded to 1/e by
+# 14 ft (assumption; its size is estimated).
+BUMP_RANGE = 0.35
+REFERENCE_FT = 10.0
+
+# Padded sizes: logs of like size share one compiled model.
+SESSION_SLOTS = (4, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 1024, 2048, 4096)
+LENGTH_SLOTS = (2, 4, 6, 8, 12, 16, 24)
+CONDITION_SLOTS = (1, 2, 4, 8, 16, 32, 64, 128, 256, 512)
+
+
+@dataclass(frozen=True)
+class Design:
+    """What a model needs to know of a log, for one component.
+
+    Attributes
+    ----------
+    players : list of str
+        Labels, in the order of the player index.
+    sessions : pandas.DataFrame
+        ``player, session, putts_before, practised`` of each session slot in use;
+        ``practised`` is log(1 + putts_before / 100) less the player's mean of it.
+    lengths_ft : ndarray, shape (lengths,)
+        Lengths in use.
+    conditions : pandas.DataFrame
+        ``player, condition`` of each condition slot in use, for players with two or more.
+    rows : pandas.DataFrame
+        The counted intervals.
+    size : tuple of int
+        Players and padded numbers of sessions, lengths and conditions.
+    data : dict of str to ndarray
+        What the model reads: ``cell_index`` (player, session, length, condition),
+        ``cell_covariate`` (practised, early, counted), ``row`` (lo, hi, noise, count),
+        ``row_cell``, ``over_lengths`` (x on a diagonal, colouring and whitening matrix),
+        ``session_player``, ``visit_share`` (each visit's share of a player's readings),
+        ``centre_length`` (level, bias), ``centre_session`` (setup, form), ``priors``.
+    """
+
+    players: list
+    sessions: pd.DataFrame
+    lengths_ft: np.ndarray
+    conditions: pd.DataFrame
+    rows: pd.DataFrame
+    size: tuple
+    data: dict
+
+    @property
+    def containers(self):
+        """The same as the model's data containers (`putlab.model.design`)."""
+        return pack(self.data)
+
+    @property
+    def putts(self):
+        """Number of readings, equal ones counted."""
+        return float(self.data["row"][3].sum())
+
+    def counted_as(self, putts):
+        """Return the same design with its readings counted as so many.
+
+        Parameters
+        ----------
+        putts : float
+            Sum of the counts.
+
+        Returns
+        -------
+        Design
+            For a first look: its answer is too wide, and otherwise alike.
+        """
+        row = self.data["row"].copy()
+        row[3] *= putts / self.putts
+        return replace(self, data=self.data | {"row": row})
+
+
+def make_design(rows, sessions, lengths, players, priors):
+    """Arrange counted cells for the model.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        From `putlab.model.readings.cells`.
+    sessions : pandas.DataFrame
+        From `session_table`.
+    lengths : ndarray
+        Lengths in feet that ``rows["length"]`` points into.
+    players : list of str
+        Every player of the log, with or without readings of this component.
+    priors : putlab.model.priors.SpreadPriors
+        Priors, which travel as data so that one compiled model serves both components.
+
+    Returns
+    -------
+    Design
+        Indices, covariates and padded arrays.
+    """
+    conditions = condition_table(rows)
+    size = (
+        len(players),
+        _slot(len(sessions), SESSION_SLOTS),
+        _slot(len(lengths), LENGTH_SLOTS),
+        _slot(len(conditions) + 1, CONDITION_SLOTS),
+    )
+    data = _row_data(rows, sessions, conditions, players)
+    data |= _length_data(lengths, size[2])
+    data |= _session_data(data, sessions, players, size) | centring(data, size)
+    data["priors"] = np.array(priors.values())
+    return Design(players, sessions, lengths, conditions, rows, size, data)
+
+
+def session_table(putts):
+    """Return every visit with the putts struck before it.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The whole normalised log in order, follow-up putts included: they are practice too.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, session, putts, putts_before, practised``.
+    """
+    table = putts.groupby(["player", "session"], sort=False).size().rename("putts").reset_index()
+    table["putts_before"] = table.groupby("player", sort=False)["putts"].cumsum() - table["putts"]
+    struck = np.log1p(table["putts_before"] / 100)
+    weighted = (struck * table["putts"]).groupby(table["player"]).sum()
+    mean = weighted / table.groupby("player")["putts"].sum()
+    table["practised"] = struck - table["player"].map(mean)
+    return table
+
+
+def condition_table(rows):
+    """Return the conditions of every player who has two or more of them.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Counted cells.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``player, condition`` in order of label.
+    """
+    seen = rows[["player", "condition"]].drop_duplicates()
+    several = seen.groupby("player")["condition"].transform("size") > 1
+    return seen[several].sort_values(["player", "condition"]).reset_index(drop=True)
+
+
+def _slot(needed, slots):
+    return next((size for size in slots if size >= needed), needed)
+
+
+def _codes(frame, keys, table):
+    """Return each row's position in a table of distinct keys, -1 where it has none."""
+    index = pd.MultiIndex.from_frame(table[keys])
+    return index.get_indexer(pd.MultiIndex.from_frame(frame[keys]))
+
+
+def _row_data(rows, sessions, conditions, players):
+    groups = rows[CELL].drop_duplicates().reset_index(drop=True)
+    session = _codes(groups, ["player", "session"], sessions)
+    practised = sessions["practised"].to_numpy(float)[session]
+    # Slot 0 is "no condition to tell apart", which has no effect.
+    condition = _codes(groups, ["player", "condition"], conditions) + 1
+    player = pd.Index(players).get_indexer(groups["player"])
+    bounds = rows[["lo", "hi"]].clip(-FAR, FAR)
+    return {
+        "cell_index": np.stack([player, session, groups["length"].to_numpy(int), condition]),
+        "cell_covariate": np.stack(
+            [practised, groups["early"].to_numpy(float), groups["counted"].to_numpy(float)]
+        ),
+        "row_cell": _codes(rows, CELL, groups),
+        "row": np.stack([bounds["lo"], bounds["hi"], rows["noise"], rows["count"]]).astype(float),
+    }
+
+
+def _length_data(lengths, slots):
+    x = np.zeros(slots)
+    x[: len(lengths)] = np.log(lengths / REFERENCE_FT)
+    colour = np.eye(slots)
+    used = slice(0, len(lengths))
+    colour[used, used] = np.linalg.cholesky(bump_correlation(x[used], x[used]))
+    return {"over_lengths": np.stack([np.diag(x), colour, np.linalg.inv(colour)])}
+
+
+def bump_correlation(x, other):
+    """Return the correlation of weak spots at log distances (Ornstein-Uhlenbeck process).
+
+    Parameters
+    ----------
+    x, other : ndarray, shapes (n,) and (m,)
+        Log distances.
+
+    Returns
+    -------
+    ndarray, shape (n, m)
+        exp(-|x - other| / range).
+    """
+    return np.exp(-np.abs(x[:, None] - other[None, :]) / BUMP_RANGE)
+
+
+def _session_data(data, sessions, players, size):
+    """Return whose each visit is, and its share of the player's readings."""
+    _, session, _, _ = data["cell_index"][:, data["row_cell"]]
+    count = np.bincount(session, weights=data["row"][3], minlength=size[1])
+    used = slice(0, len(sessions))
+    session_player = np.zeros(size[1], dtype=int)
+    session_player[used] = pd.Index(players).get_indexer(sessions["player"])
+    share = np.zeros((size[0], size[1]))
+    share[session_player, np.arange(size[1])] = count
+    share /= np.maximum(share.sum(axis=1, keepdims=True), 1)
+    return {"session_player": session_player, "visit_share": share}
+
+
+# How far each group of a model's parameters is centred, chosen from the readings.
+
+
+# Variances guessed before looking: half the typical sizes (weak spot 0.1 of log spread, bias
+# 0.15, setup 0.25, form 0.07). Where a size turns out small a centred variable sticks, where
+# large a non-centred one still moves. Halving doubled the least effective draws of a log of a
+# thousand putts.
+LEVEL, BIAS, SETUP, FORM = 0.05**2, 0.075**2, 0.125**2, 0.035**2
+
+# How many degrees of freedom the guess before looking is worth, and the least variance that
+# is believed, as a part of the scatter which readings alone give.
+WORTH, LEAST = 4, 0.25
+
+
+def centring(data, size):
+    """Return the shares, 0 (not centred) to 1 (wholly).
+
+    Parameters
+    ----------
+    data : dict of str to ndarray
+        ``cell_index``, ``row``, ``row_cell`` and ``over_lengths`` of a
+        `putlab.model.design.Design`.
+    size : tuple of int
+        Its ``size``.
+
+    Returns
+    -------
+    dict of str to ndarray
+        ``centre_length`` (level, bias), shape (2, players, lengths); ``centre_session``
+        (setup, form), shape (2, sessions).
+    """
+    cells = _cells(data)
+    spots = _spots(cells)
+    visits = _visits(cells, spots)
+    per_length, per_session = np.zeros((size[0], size[2])), np.zeros(size[1])
+    per_length[spots["player"], spots["length"]] = spots["count"]
+    per_session[visits["session"]] = visits["count"]
+    x = np.diag(data["over_lengths"][0])[spots["length"]]
+    level = _guess(LEVEL, spots, spots["log_sd"], spots["information"], [np.ones(x.size), x])
+    bias = _guess(BIAS, spots, spots["mean"] / spots["sd"], spots["count"])
+    setup = _guess(SETUP, visits, visits["mean"], visits["count"])
+    form = _guess(FORM, visits, visits["log_sd"], visits["information"])
+    # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
+    return {
+        "centre_length": np.stack([_share(level, 2 * per_length), _share(bias, per_length)]),
+        "centre_session": np.stack([_share(setup, per_session), _share(form, 2 * per_session)]),
+    }
+
+
+def _share(variance, precision):
+    return variance * precision / (1 + variance * precision)
+
+
+def _cells(data):
+    """Return count, mean and scatter of each player's readings at a visit and length."""
+    low, high, _, count = data["row"]
+    # A reading beyond a limit counts as the limit.
+    middle = np.where(low <= -FAR, high, np.where(high >= FAR, low, (low + high) / 2))
+    player, session, length, _ = data["cell_index"][:, data["row_cell"]]
+    rows = pd.DataFrame({"player": player, "session": session, "length": length})
+    rows = rows.assign(count=count, sum=count * middle, square=count * middle**2)
+    cells = rows.groupby(["player", "session", "length"], as_index=False).sum()
+    cells["mean"] = cells["sum"] / cells["count"]
+    cells["scatter"] = (cells["square"] - cells["sum"] * cells["mean"]).clip(lower=0)
+    cells["freedom"] = cells["count"] - 1
+    return cells
+
+
+def _spots(cells):
+    """Return count, mean and spread of each player at each length."""
+    spots = cells.groupby(["player", "length"], as_index=False).sum()
+    spots["mean"] = spots["sum"] / spots["count"]
+    return _with_spread(spots)
+
+
+def _with_spread(table):
+    """Add the spread; it is unknown where there are no two readings, or no two that differ."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sd = np.sqrt(table["scatter"] / table["freedom"])
+        table = table.assign(sd=sd.where(sd > 0), information=2 * table["freedom"])
+    return table.assign(log_sd=np.log(table["sd"]))
+
+
+def _visits(cells, spots):
+    """Return count, mean and spread of each visit, in spreads of the player at the lengths."""
+    usual = cells[["player", "length"]].merge(spots, on=["player", "length"], how="left")
+    cells = cells.assign(
+        mean=cells["count"] * (cells["mean"] - usual["mean"]) / usual["sd"],
+        scatter=cells["scatter"] / usual["sd"] ** 2,
+    )
+    visits = cells.groupby(["player", "session"], as_index=False).sum(min_count=1)
+    visits["mean"] /= visits["count"]
+    return _with_spread(visits)
+
+
+def _guess(typical, table, value, precision, on=None):
+    """Return the variance of values about each player's mean, or line, less their own noise.
+
+    It is never more than the typical one: with that, what is large samples well.
+    """
+    on = np.ones((1, len(table))) if on is None else np.stack(on)
+    known = (np.isfinite(value) & (precision > 0)).to_numpy()
+    excess, freedom, total = 0.0, 0, 0.0
+    for rows in table[known].groupby("player").indices.values():
+        weight = np.sqrt(precision[known].to_numpy()[rows])
+        terms = (on[:, known][:, rows] * weight).T
+        target = value[known].to_numpy()[rows] * weight
+        left = target - terms @ np.linalg.lstsq(terms, target)[0]
+        excess += left @ left
+        freedom += max(rows.size - len(on), 0)
+        total += (weight**2).sum()
+    if freedom == 0:
+        return typical
+    noise = known.sum() / total
+    seen = max(excess / freedom - 1, LEAST) * noise
+    trust = freedom / (freedom + WORTH)
+    return min(typical, typical ** (1 - trust) * seen**trust)
+
+
+# A design's arrays in two vectors, and back.
+
+
+# In this order: what has a size known when compiling comes first, so that its place is known.
+WHOLE = ("session_player", "cell_index", "row_cell")
+REAL = (
+    "over_lengths", "visit_share", "centre_length", "centre_session", "priors",
+    "cell_covariate", "row",
+)  # fmt: skip
+
+
+def pack(data):
+    """Return a design's arrays as two vectors.
+
+    Parameters
+    ----------
+    data : dict of str to ndarray
+        Arrays named in `WHOLE` and `REAL`.
+
+    Returns
+    -------
+    dict of str to ndarray
+        ``places``: the numbers of cells and of rows, then the whole numbers; ``numbers``.
+    """
+    head = [data["cell_index"].shape[1], data["row_cell"].size]
+    whole = np.concatenate([head, *(data[name].ravel() for name in WHOLE)])
+    return {
+        "places": whole.astype(np.int32),
+        "numbers": np.concatenate([data[name].ravel() for name in REAL]),
+    }
+
+
+def unpack(places, numbers, size):
+    """Return the arrays that `pack` put into two vectors.
+
+    Parameters
+    ----------
+    places, numbers : ndarray or pytensor vector
+        The two vectors.
+    size : tuple of int
+        Players and padded numbers of sessions, lengths and conditions.
+
+    Returns
+    -------
+    dict of str to ndarray or pytensor variable
+        The arrays by name.
+    """
+    shapes = _shapes(size, places[0], places[1])
+    return _taken(places[2:], WHOLE, shapes) | _taken(numbers, REAL, shapes)
+
+
+def _shapes(size, cells, rows):
+    players, sessions, lengths, _ = size
+    return {
+        "session_player": (sessions,),
+        "cell_index": (4, cells),
+        "row_cell": (rows,),
+        "over_lengths": (3, lengths, lengths),
+        "visit_share": (players, sessions),
+        "centre_length": (2, players, lengths),
+        "centre_session": (2, sessions),
+        "priors": (len(SpreadPriors.names()),),
+        "cell_covariate": (3, cells),
+        "row": (4, rows),
+    }
+
+
+def _taken(vector, names, shapes):
+    taken, start = {}, 0
+    for name in names:
+        end = start + math.prod(shapes[name])
+        taken[name] = vector[start:end].reshape(shapes[name])
+        start = end
+    return taken

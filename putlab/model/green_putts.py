@@ -1,0 +1,414 @@
+"""Putts that were made or missed on a green, from a log to counted outcomes.
+
+A visit in which nothing was read but whether putts dropped is taken as one to a real green;
+a putt without a reading among others that have one was missed by the sensor.
+A miss tells more where the log has how far it was left (itself, or as the length of the next
+putt on that hole), and a little more where it has only how many putts followed.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.log.package import ROLL_STEPS_FT, common_step
+from putlab.model.design import REFERENCE_FT, bump_correlation, make_design, session_table
+from putlab.model.hole_chance import PhysicalHole, Strips, leave_strips, made_strips
+from putlab.model.readings import COMPONENTS, conditions_held, visit_read
+
+# Nearly every putt this short drops, whoever strikes it: it says nothing about spread.
+SHORTEST_FT = 1.5
+
+# Leaves are told apart this finely, feet. Ends lie between the tenths that a tape shows, and
+# bands stay narrow against the scatter of roll-outs.
+LEAVE_BANDS_FT = np.array(
+    [0, 0.55, 1.05, 1.55, 2.05, 2.55, 3.05, 3.55, 4.05, 5.05, 6.05, 7.05, 8.55, 10.05, 12.05,
+     14.05, 17.05, 20.05, 25.05, 32.05, 45.05, 150]
+)  # fmt: skip
+
+# Lengths within this, in log distance, are struck at as one: the chance of holing differs by
+# under 0.01 across it, and the mean is taken.
+SAME_DISTANCE = 0.03
+
+# Practice before a putt, on the model's log scale, to the nearest of this: a trend of 0.1
+# would move spread by 5 % at most, and as often up as down.
+SAME_PRACTICE = 1.0
+
+# Green speeds to the nearest half foot: greens are not even to less.
+SAME_STIMP_FT = 0.5
+
+# What putts are alike in. The first few putts of a practice visit may scatter wider; those of
+# a round, after a warm-up and holes apart, are as any.
+ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "counted", "practised"]
+
+
+def green_putts(putts):
+    """Return the putts of visits to a green: known is whether they dropped, nothing was read.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The normalised log, in order.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns `ALIKE` (rounded to what matters) with ``made``, ``low_ft, high_ft`` (what a
+        leave lay between; NaN where unknown), and ``followed``: the putts that followed, 1
+        or 2 (two or more), where only they are known.
+    """
+    putts = _in_holes(putts)
+    visits = session_table(putts).set_index(["player", "session"])["practised"]
+    putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
+    putts["condition"] = conditions_held(putts)
+    putts["stimp_ft"] = _nearest(putts["stimp_ft"].fillna(STIMP_FT), SAME_STIMP_FT)
+    visit = pd.MultiIndex.from_frame(putts[["player", "session"]])
+    putts["practised"] = _nearest(visits.reindex(visit).to_numpy(), SAME_PRACTICE)
+    putts = putts[on_green(putts)]
+    putts = putts.assign(made=putts["holed"].astype(bool), **_left(putts))
+    putts["distance_ft"] = _merged(putts["distance_ft"].to_numpy(float))
+    return putts[[*ALIKE, "made", "low_ft", "high_ft", "followed"]].reset_index(drop=True)
+
+
+def on_green(putts):
+    """Tell which putts were struck on a green and say something of the golfer's spread.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The normalised log.
+
+    Returns
+    -------
+    pandas.Series of bool
+        Putts with an outcome in visits of the player without a reading, but for the shortest.
+    """
+    tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
+    return tells & ~visit_read(putts)
+
+
+def told(putts):
+    """Return what each player's putts on a green tell.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        From `green_putts`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        By player: ``putts, made, misses, leaves, followed``.
+    """
+    missed = ~putts["made"]
+    columns = {
+        "putts": True,
+        "made": putts["made"],
+        "misses": missed,
+        "leaves": missed & putts["high_ft"].notna(),
+        "followed": missed & putts["followed"].notna(),
+    }
+    flags = pd.DataFrame(columns, index=putts.index).astype(int)
+    return flags.groupby(putts["player"], sort=False).sum()
+
+
+def _in_holes(putts):
+    """Number the putts on each hole, and look ahead to what followed."""
+    putts = putts.copy()
+    visit = [putts["player"], putts["session"]]
+    before = putts.groupby(visit)[["hole_no", "putt_no"]].shift()
+    # The same number again, from putt 1, is the hole of another game.
+    starts = (putts["hole_no"] != before["hole_no"]) | (putts["putt_no"] <= before["putt_no"])
+    hole = putts.groupby([*visit, starts.groupby(visit).cumsum()])
+    number = putts["putt_no"].fillna(hole.cumcount() + 1).where(putts["hole_no"].notna())
+    putts["putt_no"] = number
+    following = hole["putt_no"].shift(-1) == number + 1
+    putts["next_ft"] = hole["distance_ft"].shift(-1).where(following)
+    putts["last_no"] = hole["putt_no"].transform("max")
+    putts["finished"] = hole["holed"].transform("last")
+    return putts
+
+
+def _left(putts):
+    """Return bounds of the leave of each miss, or how many putts followed it."""
+    missed = ~putts["holed"].astype(bool)
+    leave = putts["leave_ft"].fillna(putts["next_ft"]).where(missed).to_numpy(float)
+    low, high = leave_bounds(leave, common_step(leave, ROLL_STEPS_FT))
+    followed = (putts["last_no"] - putts["putt_no"]).clip(upper=2)
+    only_number = missed & np.isnan(leave) & putts["finished"].fillna(False).astype(bool)
+    followed = followed.where(only_number & (followed > 0))
+    return {"low_ft": low, "high_ft": high, "followed": followed}
+
+
+def leave_bounds(leave_ft, step_ft):
+    """Return what each leave lay between.
+
+    Parameters
+    ----------
+    leave_ft : ndarray, shape (n,)
+        Distances left; NaN where unknown.
+    step_ft : float
+        Step of the reading; 0 where it is fine.
+
+    Returns
+    -------
+    tuple of ndarray, each of shape (n,)
+        Feet. A coarse reading keeps its own interval, a fine one falls into a band. Nothing
+        is left inside the hole, so the first band reaches down to it.
+    """
+    bands = LEAVE_BANDS_FT
+    known = ~np.isnan(leave_ft)
+    place = np.searchsorted(bands, np.where(known, leave_ft, 1.0), side="right")
+    place = np.clip(place, 1, bands.size - 1)
+    low, high = bands[place - 1], bands[place]
+    if step_ft >= 0.25:
+        low = np.maximum(leave_ft - step_ft / 2, 0.0)
+        high = np.maximum(leave_ft + step_ft / 2, bands[1])
+    low = np.where(low < bands[1], 0.0, low)
+    return np.where(known, low, np.nan), np.where(known, high, np.nan)
+
+
+def _nearest(values, step):
+    return np.round(np.asarray(values, dtype=float) / step) * step
+
+
+def _merged(distance_ft):
+    """Return distances with near ones replaced by their mean."""
+    group = pd.Series(np.round(np.log(distance_ft) / SAME_DISTANCE))
+    return pd.Series(distance_ft).groupby(group).transform("mean").to_numpy()
+
+
+# From outcomes on a green to the arrays the made-and-missed model reads.
+
+
+EVENT = [*ALIKE, "low_ft", "high_ft"]
+
+# Where a miss may come to rest, and the lengths from which the next putt is then struck, for
+# misses of which only the number of putts that followed is known: a little inside the middle
+# of a band, for leaves thin out. Chances of three putts are within 0.001 of `hole_out`'s.
+REST_BANDS_FT = np.array([0, 0.8, 1.4, 2, 2.5, 3, 3.5, 4, 5, 6, 7.5, 9.5, 12, 16, 22, 30, 150])
+NEXT_FT = np.append(0.52 * REST_BANDS_FT[:-2] + 0.48 * REST_BANDS_FT[1:-1], 36.0)
+
+# Where in a design's data counts of outcomes stand: name to rows.
+COUNTS = {"made": slice(1, 3), "leave": slice(1, 2), "followed": slice(None)}
+
+
+@dataclass(frozen=True)
+class GreenDesign:
+    """Arrays of the made-and-missed model.
+
+    Attributes
+    ----------
+    components : dict of str to putlab.model.design.Design
+        The spread model's design of ``line`` and ``pace``, of one size, with every condition.
+    events : pandas.DataFrame
+        What can happen, one a row: `putlab.model.green_putts.ALIKE`, and
+        ``low_ft, high_ft`` of a leave, both 0 where the putt drops.
+    data : dict of str to ndarray
+        Arrays of the model's data containers:
+
+        - ``event_index`` (player, position, condition), ``event_value`` (practised, counted,
+          target), for each event;
+        - ``positions``: weights of the practised lengths in each event's length, and its log;
+        - ``range_event``, ``range_edge``, ``node`` (direction, weight, roll-outs): strips;
+        - ``made`` (event, made, missed), ``leave`` (event, count), ``followed_event``
+          (drops; leaves in each band; next putts that drop), ``followed`` (one putt followed,
+          more did): the counted outcomes;
+        - ``green_priors``: median and log sd of the green's extra spread, line and pace.
+    """
+
+    components: dict
+    events: pd.DataFrame
+    data: dict
+
+    @property
+    def size(self):
+        """Players and padded sizes, which with the code determine the compiled model."""
+        return self.components["line"].size
+
+    @property
+    def containers(self):
+        """The model's data containers: the components' with their prefix, the outcomes'."""
+        named = {
+            f"{component}_{name}": value
+            for component, design in self.components.items()
+            for name, value in design.containers.items()
+        }
+        return named | self.data
+
+    @property
+    def putts(self):
+        """Number of readings of the component that has more, and of outcomes."""
+        outcomes = sum(self.data[name][rows].sum() for name, rows in COUNTS.items())
+        return max(part.putts for part in self.components.values()) + float(outcomes)
+
+    def counted_as(self, putts):
+        """Return the same design with its readings and outcomes counted as so many.
+
+        Parameters
+        ----------
+        putts : float
+            What `putts` is to be.
+
+        Returns
+        -------
+        GreenDesign
+            For a first look: its answer is too wide, and otherwise alike.
+        """
+        share = putts / self.putts
+        parts = {
+            name: part.counted_as(share * part.putts) if part.putts else part
+            for name, part in self.components.items()
+        }
+        data = {name: self.data[name].copy() for name in COUNTS}
+        for name, rows in COUNTS.items():
+            data[name][rows] *= share
+        return replace(self, components=parts, data=self.data | data)
+
+
+def component_designs(readings, green, visits, lengths, players, priors):
+    """Return the spread model's designs of both components, alike in size.
+
+    Parameters
+    ----------
+    readings : dict of str to pandas.DataFrame
+        Counted cells of ``line`` and ``pace``, from `putlab.model.readings.cells`.
+    green : pandas.DataFrame
+        From `putlab.model.green_putts.green_putts`.
+    visits : pandas.DataFrame
+        From `putlab.model.design.session_table`.
+    lengths : ndarray
+        Lengths in feet that readings point into.
+    players : list of str
+        Every player.
+    priors : dict of str to putlab.model.priors.SpreadPriors
+        Priors of ``line`` and ``pace``.
+
+    Returns
+    -------
+    dict of str to putlab.model.design.Design
+        By component, each with all conditions, and with every visit that has a reading of
+        either, or is a player's first.
+    """
+    first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
+    known = pd.concat([first, *(rows[["player", "session"]] for rows in readings.values())])
+    visits = visits.merge(known.drop_duplicates())
+    seen = pd.concat([*readings.values(), green])[["player", "condition"]].drop_duplicates()
+    blank = _nothing_read(seen.merge(first, on="player"))
+    designs = {}
+    for name in COMPONENTS:
+        rows = pd.concat([readings[name], blank], ignore_index=True)
+        design = make_design(rows, visits, lengths, players, priors[name])
+        designs[name] = replace(design, rows=readings[name])
+    return designs
+
+
+def _nothing_read(groups):
+    """Return rows that say nothing, so that a design knows of every condition."""
+    return groups.assign(
+        length=0, early=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
+        count=0,
+    )  # fmt: skip
+
+
+def make_green_design(green, components, priors):
+    """Arrange outcomes on a green for the model.
+
+    Parameters
+    ----------
+    green : pandas.DataFrame
+        From `putlab.model.green_putts.green_putts`.
+    components : dict of str to putlab.model.design.Design
+        From `component_designs`.
+    priors : array_like, shape (2, 2)
+        Median and log sd of the green's extra spread, of line (degrees) and pace (percent).
+
+    Returns
+    -------
+    GreenDesign
+        Events, strips and counts.
+    """
+    made, leave, followed = _counted(green)
+    follow_events = [_dropping(followed), *_resting(followed), *_next(followed)]
+    frames = [_dropping(made), leave[EVENT], *follow_events]
+    events = pd.concat(frames).drop_duplicates().reset_index(drop=True)
+    index = pd.MultiIndex.from_frame(events)
+    place = [index.get_indexer(pd.MultiIndex.from_frame(frame)) for frame in frames]
+    data = {
+        "made": np.stack([place[0], made["made"], made["missed"]]),
+        "leave": np.stack([place[1], leave["count"]]),
+        "followed_event": np.stack(place[2:]),
+        "followed": followed[["one", "more"]].to_numpy(float).T,
+        "green_priors": np.asarray(priors, dtype=float),
+    }
+    data |= _event_data(events, components["line"]) | _strip_data(events)
+    return GreenDesign(components, events, data)
+
+
+def _counted(green):
+    """Count what is known of putts that are alike: dropped or not, leaves, what followed."""
+    left, followed = green["high_ft"].notna(), green["followed"].notna()
+
+    def count(rows, keys=ALIKE, **columns):
+        return rows.assign(**columns)[[*keys, *columns]].groupby(keys, sort=True).sum()
+
+    plain = green[~left & ~followed]
+    tables = [
+        count(plain, made=plain["made"], missed=~plain["made"]),
+        count(green[left], EVENT, count=1),
+        count(green[followed], one=green["followed"] == 1, more=green["followed"] == 2),
+    ]
+    return [table.astype(float).reset_index() for table in tables]
+
+
+def _dropping(kinds):
+    return kinds[ALIKE].assign(low_ft=0.0, high_ft=0.0)
+
+
+def _resting(kinds):
+    bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
+    return [kinds[ALIKE].assign(low_ft=float(low), high_ft=float(high)) for low, high in bands]
+
+
+def _next(kinds):
+    return [_dropping(kinds.assign(distance_ft=left)) for left in NEXT_FT]
+
+
+def _event_data(events, design):
+    """Return indices and values of each event, and where its length lies among the known."""
+    distance_ft, position = np.unique(events["distance_ft"], return_inverse=True)
+    player = pd.Index(design.players).get_indexer(events["player"])
+    keys = ["player", "condition"]
+    known = pd.MultiIndex.from_frame(design.conditions[keys])
+    condition = known.get_indexer(pd.MultiIndex.from_frame(events[keys])) + 1
+    columns = [events[name] for name in ("practised", "counted")]
+    x, at = np.log(design.lengths_ft / REFERENCE_FT), np.log(distance_ft / REFERENCE_FT)
+    weights = np.zeros((design.size[2] + 1, at.size))
+    weights[: x.size] = np.linalg.solve(bump_correlation(x, x), bump_correlation(x, at))
+    weights[-1] = at
+    return {
+        "event_index": np.stack([player, position, condition]),
+        "event_value": np.stack([*columns, events["distance_ft"] + PAST_FT]).astype(float),
+        "positions": weights,
+    }
+
+
+def _strip_data(events):
+    """Return the strips of all events, stacked."""
+    drops = (events["high_ft"] == 0).to_numpy()
+    made, left = events[drops], events[~drops]
+    lengths = [left[name].to_numpy() for name in ("distance_ft", "low_ft", "high_ft")]
+    holes = [PhysicalHole(part["stimp_ft"].to_numpy()) for part in (made, left)]
+    strips = Strips.join(
+        [
+            made_strips(made["distance_ft"].to_numpy(), holes[0]),
+            leave_strips(*lengths, holes[1], first_event=len(made)),
+        ]
+    )
+    number = np.concatenate([np.flatnonzero(drops), np.flatnonzero(~drops)])
+    return {
+        "range_event": number[strips.event],
+        "range_edge": strips.edge_rad,
+        "node": np.stack([strips.line_rad, strips.weight, *np.moveaxis(strips.roll_ft, -1, 0)]),
+    }

@@ -1,0 +1,402 @@
+"""Readings become intervals, and equal intervals become counts.
+
+A display that says +1 in whole degrees says *between 0.5 and 1.5*. A ball stopped by the
+backstop says *at least that far*. A holed putt says *hard enough to arrive, soft enough to
+drop*. Each reading is therefore kept as the interval ``lo < value < hi`` that it stands for,
+in the unit of its component: degrees for line, 100 (roll / target - 1) percent for pace.
+"""
+
+import numpy as np
+import pandas as pd
+
+from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.green.published import HOLE_RADIUS_FT
+from putlab.green.strike import past_limit_ft, rim_ft
+
+# Warm-up: the first few putts of a visit may scatter wider (common practice).
+WARM_UP_PUTTS = 5
+
+# Where no step is known a reading is taken as exact; an interval this narrow, in units of a
+# typical spread, changes nothing but keeps one likelihood for all.
+EXACT_WIDTH = 1e-4
+
+# Distances closer than this, in log distance, share one estimate (9.8 ft and 10 ft).
+SAME_LENGTH = 0.04
+MOST_LENGTHS = 24
+
+# A cell with more distinct intervals than this has neighbours joined: beyond, a fit's cost
+# no longer grows with the putts.
+CROWDED = 48
+
+# Bins a sixth of a spread wide lose a quarter of a per cent of what readings say about it
+# (Sheppard: variance h²/12 against s²), which moves an estimate by a twentieth of its own
+# error; wider ones in the tails still tell a mishit from a poor putt.
+_TAIL_EDGES_SD = np.array([3.33, 3.67, 4.0, 4.5, 5.0, 6.0])
+BIN_EDGES_SD = np.concatenate([-_TAIL_EDGES_SD[::-1], np.arange(-18, 19) / 6, _TAIL_EDGES_SD])
+
+COMPONENTS = ("line", "pace")
+CELL = ["player", "session", "length", "condition", "early", "counted"]
+
+
+def cells(log, component):
+    """Turn a log into counted intervals of one component.
+
+    Parameters
+    ----------
+    log : putlab.log.read.Log
+        A log that has been read.
+    component : {"line", "pace"}
+        Line in degrees, or pace as 100 (roll / target - 1) in percent.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row an interval: ``player, session, length, condition, early, counted,
+        distance_ft, lo, hi, noise, count``, with ``length`` an index into
+        `lengths_ft`.
+    """
+    putts = practice_putts(log.putts)
+    rows = INTERVALS[component](putts, log.rules)
+    rows = rows[rows["hi"] > rows["lo"]]
+    return join_crowded(count_equal(rows))
+
+
+def practice_putts(putts):
+    """Return the putts that tell about spread in practice, with the labels of their cell.
+
+    Follow-up putts of a counted game are left out: they start wherever the last one
+    stopped and most drop, so they say little and would crowd the lengths.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The normalised log.
+
+    Returns
+    -------
+    pandas.DataFrame
+        From `first_putts`, without visits to a green, and with ``length`` added.
+    """
+    putts = first_putts(putts[in_practice(putts)])
+    length = nearest_length(putts["distance_ft"], lengths_ft(putts["distance_ft"]))
+    return putts.assign(length=length)
+
+
+def first_putts(putts):
+    """Return the first putts of a log, wherever they were struck.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        The normalised log.
+
+    Returns
+    -------
+    pandas.DataFrame
+        With ``early, counted, target_ft`` added; ``condition`` from `conditions_held`.
+    """
+    putts = putts.copy()
+    order = putts.groupby(["player", "session"], sort=False).cumcount()
+    putts["early"] = order < WARM_UP_PUTTS
+    putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
+    putts["condition"] = conditions_held(putts)
+    putts = putts[~(putts["putt_no"] > 1)]
+    # Where there is a hole the golfer means to reach and pass it; without one, to stop there.
+    past = np.where(putts["holed"].notna(), PAST_FT, 0.0)
+    return putts.assign(target_ft=putts["distance_ft"] + past)
+
+
+def in_practice(putts):
+    """Tell practice from visits to a green: there nothing was read, and elsewhere something.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        Putts, or counted rows of putts, of a normalised log.
+
+    Returns
+    -------
+    pandas.Series of bool
+        All putts of players of whom nothing was ever read.
+    """
+    ever_read = _read(putts).groupby(putts["player"]).transform("any")
+    return visit_read(putts) | ~ever_read
+
+
+def visit_read(putts):
+    """Tell putts of visits in which any of the player's putts was read.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        Putts, or counted rows of putts, of a normalised log.
+
+    Returns
+    -------
+    pandas.Series of bool
+        A putt without a reading in such a visit is one that the sensor missed.
+    """
+    return _read(putts).groupby([putts["player"], putts["session"]]).transform("any")
+
+
+def conditions_held(putts):
+    """Return the condition of each putt.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        Putts, or counted rows of putts, of a normalised log, in order.
+
+    Returns
+    -------
+    pandas.Series of str
+        An empty label where none was named; on a visit to a green that names none, the
+        condition of the player's practice before it, or else of the first after it.
+    """
+    named = putts["condition"].fillna("")
+    practice = visit_read(putts)
+    held = named.where(practice).groupby(putts["player"])
+    nearest = held.ffill().fillna(held.bfill()).fillna("")
+    return named.where(practice | (named != ""), nearest)
+
+
+def _read(putts):
+    return putts["line_deg"].notna() | putts["roll_ft"].notna()
+
+
+def lengths_ft(distance_ft):
+    """Return the lengths a log holds, near ones merged.
+
+    Parameters
+    ----------
+    distance_ft : array_like
+        Distance of every putt.
+
+    Returns
+    -------
+    ndarray
+        Rising lengths in feet; each is the most frequent distance of its group.
+    """
+    values = pd.Series(np.round(distance_ft, 6)).value_counts().sort_index()
+    tolerance = SAME_LENGTH
+    while True:
+        group = _chain(np.log(values.index.to_numpy(float)), tolerance)
+        lengths = values.groupby(group).idxmax().to_numpy(float)
+        if lengths.size <= MOST_LENGTHS:
+            return lengths
+        tolerance *= 1.3
+
+
+def _chain(sorted_values, tolerance):
+    """Number groups so that none spans more than the tolerance."""
+    group, start, number = [], -np.inf, -1
+    for value in sorted_values:
+        if value - start > tolerance:
+            start, number = value, number + 1
+        group.append(number)
+    return np.array(group, dtype=int)
+
+
+def nearest_length(distance_ft, lengths):
+    """Return the index of the nearest length, in log distance.
+
+    Parameters
+    ----------
+    distance_ft : array_like, shape (n,)
+        Distances in feet.
+    lengths : ndarray, shape (k,)
+        Rising lengths in feet.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Index into ``lengths``.
+    """
+    edges = np.sqrt(lengths[1:] * lengths[:-1])
+    return np.searchsorted(edges, np.asarray(distance_ft, dtype=float))
+
+
+def line_intervals(putts, rules):
+    """Return the interval of start direction, in degrees, that each putt tells.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        From `practice_putts`.
+    rules : putlab.log.package.ReadingRules
+        Step and limit of the display, noise of the sensor.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The putts that tell something, with ``lo, hi, noise``.
+    """
+    lo, hi = _around(putts["line_deg"], rules.line_step_deg, 1.0)
+    if rules.line_limit_deg is not None:
+        inside = rules.line_limit_deg - _half(rules.line_step_deg)
+        at_limit = putts["line_deg"].abs() >= rules.line_limit_deg
+        lo = lo.mask(at_limit & (putts["line_deg"] > 0), inside)
+        hi = hi.mask(at_limit & (putts["line_deg"] > 0), np.inf)
+        hi = hi.mask(at_limit & (putts["line_deg"] < 0), -inside)
+        lo = lo.mask(at_limit & (putts["line_deg"] < 0), -np.inf)
+    swallowed = _swallowed(putts, "line_deg")
+    edge = np.degrees(np.arcsin(np.minimum(HOLE_RADIUS_FT / putts["distance_ft"], 1.0)))
+    lo, hi = lo.mask(swallowed, -edge), hi.mask(swallowed, edge)
+    return _told(putts, lo, hi, rules.line_noise_deg or 0.0)
+
+
+def pace_intervals(putts, rules):
+    """Return the interval of 100 (roll / target - 1), in percent, that each putt tells.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        From `practice_putts`.
+    rules : putlab.log.package.ReadingRules
+        Step of the reading, backstop, noise of the sensor.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The putts that tell something, with ``lo, hi, noise``.
+    """
+    low_ft, high_ft = _around(putts["roll_ft"], rules.roll_step_ft, putts["target_ft"] * 0.1)
+    # Nothing rolls less than not at all: a reading of zero holds all that fell short of it.
+    low_ft = low_ft.mask(low_ft <= 0, -np.inf)
+    if rules.roll_limit_ft is not None:
+        stopped = putts["roll_ft"] >= rules.roll_limit_ft - _half(rules.roll_step_ft)
+        low_ft = low_ft.mask(stopped, rules.roll_limit_ft - _half(rules.roll_step_ft))
+        high_ft = high_ft.mask(stopped, np.inf)
+    swallowed = _swallowed(putts, "roll_ft")
+    arrive_ft, drop_ft = dropping_rolls_ft(
+        putts["distance_ft"], putts["line_deg"], putts["stimp_ft"]
+    )
+    low_ft, high_ft = low_ft.mask(swallowed, arrive_ft), high_ft.mask(swallowed, drop_ft)
+    per_ft = 100 / putts["target_ft"]
+    noise_pct = (rules.roll_noise_ft or 0.0) * per_ft
+    return _told(putts, low_ft * per_ft - 100, high_ft * per_ft - 100, noise_pct)
+
+
+INTERVALS = {"line": line_intervals, "pace": pace_intervals}
+
+
+def dropping_rolls_ft(distance_ft, line_deg, stimp_ft):
+    """Return the roll-outs between which a ball drops: it arrives, and is slow enough.
+
+    Parameters
+    ----------
+    distance_ft : array_like
+        Distance to the hole's centre, in feet.
+    line_deg : array_like
+        Start direction; missing counts as straight, which gives the widest interval.
+    stimp_ft : array_like
+        Green speed; missing counts as the kit's ordinary green.
+
+    Returns
+    -------
+    tuple of ndarray
+        Least and greatest roll-out in feet (capture limit: Holmes 1991, Penner 2002).
+    """
+    angle = np.radians(np.nan_to_num(np.asarray(line_deg, dtype=float)))
+    distance = np.asarray(distance_ft, dtype=float)
+    offset = np.minimum(np.abs(distance * np.sin(angle)), HOLE_RADIUS_FT * 0.999)
+    along = distance * np.cos(angle)
+    stimp_ft = np.where(np.isnan(stimp_ft), STIMP_FT, stimp_ft)
+    return along - rim_ft(offset), along + past_limit_ft(offset, stimp_ft)
+
+
+def _swallowed(putts, reading):
+    """Holed putts without this reading, for players whose misses do have it.
+
+    Where misses are not read either, taking only the holed putts would count good putts
+    and forget bad ones; those rows are left to the made-and-missed model.
+    """
+    holed = (putts["holed"] == True).fillna(False).astype(bool)  # noqa: E712 (nullable boolean)
+    missed = (putts["holed"] == False).fillna(False).astype(bool)  # noqa: E712
+    read = putts[reading].notna()
+    shares = read[missed].groupby(putts.loc[missed, "player"]).mean()
+    complete = putts["player"].isin(shares.index[shares >= 0.95])
+    return holed & ~read & complete
+
+
+def _half(step):
+    return (step or 0.0) / 2
+
+
+def _around(reading, step, scale):
+    width = step if step else EXACT_WIDTH * scale
+    return reading - width / 2, reading + width / 2
+
+
+def _told(putts, lo, hi, noise):
+    rows = putts.assign(lo=lo, hi=hi, noise=noise)
+    return rows[rows["lo"].notna() & rows["hi"].notna()]
+
+
+def count_equal(rows):
+    """Count equal intervals of one cell instead of repeating them.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Putts with ``lo, hi, noise`` and the columns of `CELL`; ``count`` where some are
+        counted already.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Distinct intervals with their ``count``.
+    """
+    counted = rows if "count" in rows else rows.assign(count=1)
+    # A hair of rounding: the same reading over the same distance is the same interval.
+    counted = counted.assign(lo=counted["lo"].round(9), hi=counted["hi"].round(9))
+    keys = [*CELL, "lo", "hi", "noise"]
+    groups = counted.groupby(keys, sort=True, dropna=False)
+    return groups.agg(count=("count", "sum"), distance_ft=("distance_ft", "mean")).reset_index()
+
+
+def join_crowded(rows, most=CROWDED):
+    """Join neighbouring intervals in cells that hold very many different ones.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        From `count_equal`.
+    most : int
+        Distinct intervals that a cell may keep.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The same putts in fewer, wider intervals where a cell was crowded.
+    """
+    size = rows.groupby(CELL, sort=False, dropna=False)["lo"].transform("size")
+    crowded = rows[size > most]
+    if crowded.empty:
+        return rows.reset_index(drop=True)
+    joined = [_join(cell) for _, cell in crowded.groupby(CELL, sort=False, dropna=False)]
+    return pd.concat([rows[size <= most], *joined], ignore_index=True)
+
+
+def _join(cell):
+    """Join the readings of one cell onto bins fixed by its middle and its spread.
+
+    Bins end on the display's own steps, so every joined interval is a whole number of
+    readings wide whether or not each of them was seen.
+    """
+    step = (cell["hi"] - cell["lo"]).median()
+    plain = cell[np.isclose(cell["hi"] - cell["lo"], step, rtol=1e-6)]
+    centre = (plain["lo"] + plain["hi"]).to_numpy() / 2
+    edges = _bin_edges(centre, plain["count"].to_numpy(), plain["lo"].iloc[0], step)
+    place = np.searchsorted(edges, centre)
+    inside = (place > 0) & (place < edges.size)
+    binned = plain[inside].assign(lo=edges[place[inside] - 1], hi=edges[place[inside]])
+    rest = cell.drop(plain.index[inside])
+    return pd.concat([count_equal(binned), rest], ignore_index=True)
+
+
+def _bin_edges(centre, count, start, step):
+    low, middle, high = np.quantile(centre, [0.25, 0.5, 0.75], weights=count, method="inverted_cdf")
+    spread = max((high - low) / 1.349, step)  # a normal's quartiles are 1.349 sd apart
+    edges = middle + spread * BIN_EDGES_SD
+    return np.unique(start + np.round((edges - start) / step) * step)

@@ -1,0 +1,380 @@
+"""The model of line and pace spread.
+
+For one component (line in degrees; pace as 100 (roll / target - 1) percent), player p,
+session s, length d with x = log(d / 10 ft):
+
+    reading in [lo, hi] ~ (1 - m[p]) Normal(mu, sigma) + m[p] Normal(mu, 4 sigma)
+    mu        = bias[p, d] + setup[s] + shift[condition]
+    log sigma = level[p, d] + form[s] + trend[p] practised[s] + effect[condition]
+                + effect_slope[condition] x + early[p] (first putts) + counted[p] (in a game)
+
+    level[p, d] ~ straight in x with slope[p] around base[p], plus an Ornstein-Uhlenbeck
+                  bump in x of size bump_sd
+    bias[p, d]  ~ around bias_mean[p], with a bump in x of size bias_bump_sd
+    base[p]     ~ Normal(base_mean, between_sd): players share a population
+    setup[s]    ~ Normal(0, setup_sd[p]);  form[s] ~ Normal(0, form_sd)
+
+The noise of the sensor adds to sigma in quadrature. Equal intervals are counted.
+"""
+
+import numpy as np
+import pymc as pm
+import pytensor.tensor as pt
+import xarray as xr
+
+from putlab.model.design import unpack
+from putlab.model.priors import SpreadPriors
+
+MISHIT_TIMES = 4.0
+
+# Mishits are a minority by definition: without a ceiling a second, false answer exists in
+# which most putts are "mishits" of a very narrow golfer.
+MISHIT_MOST = 0.2
+
+# The free names of the model, in the order of the story above.
+PARAMETERS = [
+    "base_mean", "between_sd", "base_u", "slope", "bump_sd", "level_u",
+    "bias_mean_u", "bias_bump_sd", "bias_u", "setup_sd", "setup_u", "form_sd", "form_u",
+    "trend", "early", "counted", "effect", "effect_slope", "shift", "mishit_u",
+]  # fmt: skip
+
+
+def build_model(design):
+    """Return the unfitted model of one component.
+
+    Parameters
+    ----------
+    design : putlab.model.design.Design
+        Counted cells and covariates; they become data containers, so a compiled model of
+        the same size can take another log's.
+
+    Returns
+    -------
+    pymc.Model
+        Model with the free parameters `PARAMETERS`.
+    """
+    with pm.Model(coords=_coords(design)) as model:
+        add_component(design)
+    return model
+
+
+def _coords(design):
+    sizes = dict(zip(("player", "session", "length", "condition"), design.size, strict=True))
+    return {name: np.arange(size) for name, size in sizes.items()}
+
+
+def add_component(design, prefix=""):
+    """Add one component's parameters and likelihood to the model in context.
+
+    Parameters
+    ----------
+    design : putlab.model.design.Design
+        Counted cells and covariates.
+    prefix : str
+        Put before every name, so that line and pace can share a model.
+
+    Returns
+    -------
+    dict of str to pytensor variable
+        What the likelihood uses, by its name in the story, and each player's mean form and
+        setup and ``x``.
+    """
+    data = _unpacked(design, prefix)
+    prior = {name: data["priors"][i] for i, name in enumerate(SpreadPriors.names())}
+    v = _sessions(data, prior, prefix) | _effects(prior, prefix)
+    v |= _level(v, data, prior, prefix) | _bias(v, data, prior, prefix)
+    pm.Potential(prefix + "readings", readings_logp(v, data).sum())
+    return v | {"x": data["x"]}
+
+
+# How the stacked arrays of a design are called in the story above.
+STACKS = {
+    "cell_index": ("player", "session", "length", "condition"),
+    "cell_covariate": ("practised", "early", "counted"),
+    "row": ("lo", "hi", "noise", "count"),
+    "over_lengths": ("x", "colour", "whiten"),
+    "centre_length": ("centre_level", "centre_bias"),
+    "centre_session": ("centre_setup", "centre_form"),
+}
+
+
+def _unpacked(design, prefix):
+    """Make the data containers and return what is in them by its name in the story."""
+    vectors = (pm.Data(prefix + name, value) for name, value in design.containers.items())
+    data = unpack(*vectors, design.size)
+    for stack, names in STACKS.items():
+        data |= {name: data[stack][i] for i, name in enumerate(names)}
+    data["x"] = pt.diagonal(data["x"])
+    return data
+
+
+def _lognormal(name, prior, key, **kwargs):
+    return pm.LogNormal(name, pt.log(prior[key + "_median"]), prior[key + "_log_sd"], **kwargs)
+
+
+def _partly_centred(name, mean, sd, centre, dims):
+    """Return Normal(mean, sd) values through a variable that is centred by a given share."""
+    u = pm.Normal(name, centre * mean, sd**centre, dims=dims)
+    return mean + (u - centre * mean) * sd ** (1 - centre)
+
+
+# Level and bias are sampled with the player's mean form and setup in them, and freed of it
+# afterwards: the readings place that sum well, and its two parts only together.
+
+
+def _level(v, data, prior, prefix):
+    base_mean = pm.Normal(prefix + "base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
+    between_sd = _lognormal(prefix + "between_sd", prior, "between")
+    mean_form = data["visit_share"] @ v["form"]
+    base_u = pm.Normal(prefix + "base_u", base_mean + mean_form, between_sd, dims="player")
+    slope = pm.Normal(prefix + "slope", 0, prior["slope_sd"], dims="player")
+    bump_sd = _lognormal(prefix + "bump_sd", prior, "bump")
+    straight = base_u[:, None] + slope[:, None] * data["x"][None, :]
+    white = _partly_centred(
+        prefix + "level_u",
+        straight @ data["whiten"].T,
+        bump_sd,
+        data["centre_level"],
+        ("player", "length"),
+    )
+    level = white @ data["colour"].T - mean_form[:, None]
+    return {"level": level, "mean_form": mean_form}
+
+
+def _bias(v, data, prior, prefix):
+    mean_setup = data["visit_share"] @ v["setup"]
+    bias_mean_u = pm.Normal(prefix + "bias_mean_u", mean_setup, prior["bias_sd"], dims="player")
+    bump_sd = _lognormal(prefix + "bias_bump_sd", prior, "bias_bump")
+    flat = bias_mean_u[:, None] * pt.ones_like(data["x"])[None, :]
+    white = _partly_centred(
+        prefix + "bias_u",
+        flat @ data["whiten"].T,
+        bump_sd,
+        data["centre_bias"],
+        ("player", "length"),
+    )
+    bias = white @ data["colour"].T - mean_setup[:, None]
+    return {"bias": bias, "mean_setup": mean_setup}
+
+
+def _sessions(data, prior, prefix):
+    setup_sd = _lognormal(prefix + "setup_sd", prior, "setup", dims="player")
+    form_sd = _lognormal(prefix + "form_sd", prior, "form")
+    setup = _partly_centred(
+        prefix + "setup_u", 0, setup_sd[data["session_player"]], data["centre_setup"], "session"
+    )
+    form = _partly_centred(prefix + "form_u", 0, form_sd, data["centre_form"], "session")
+    return {"setup": setup, "form": form}
+
+
+def _effects(prior, prefix):
+    def normal(name, sd, dims):
+        return pm.Normal(prefix + name, 0, sd, dims=dims)
+
+    return {
+        "trend": normal("trend", prior["trend_sd"], "player"),
+        "early": normal("early", prior["early_sd"], "player"),
+        "counted": normal("counted", prior["counted_sd"], "player"),
+        "effect": normal("effect", prior["effect_sd"], "condition"),
+        "effect_slope": normal("effect_slope", prior["effect_slope_sd"], "condition"),
+        "shift": normal("shift", prior["shift_sd"], "condition"),
+        "mishit_share": MISHIT_MOST
+        * pm.Beta(prefix + "mishit_u", prior["mishit_a"], prior["mishit_b"], dims="player"),
+    }
+
+
+def readings_logp(v, data):
+    """Return the log probability of every counted interval.
+
+    Parameters
+    ----------
+    v : dict
+        Parameters, as `add_component` returns them.
+    data : dict
+        What was read, named as in `STACKS`.
+
+    Returns
+    -------
+    pytensor vector, shape (rows,)
+        count x log probability of the interval.
+    """
+    mu, log_sd = cell_location(v, data)
+    row = data["row_cell"]
+    player = data["player"][row]
+    sd = pt.exp(log_sd)[row]
+    share = v["mishit_share"][player]
+    return data["count"] * pt.log(
+        (1 - share) * interval_probability(data, mu[row], pt.sqrt(sd**2 + data["noise"] ** 2))
+        + share
+        * interval_probability(
+            data, mu[row], pt.sqrt((MISHIT_TIMES * sd) ** 2 + data["noise"] ** 2)
+        )
+        + 1e-300  # a reading beyond anything the model expects must not make it impossible
+    )
+
+
+def cell_location(v, data):
+    """Return mean and log spread of every cell.
+
+    Parameters
+    ----------
+    v, data : dict
+        As in `readings_logp`.
+
+    Returns
+    -------
+    tuple of pytensor vector, shape (cells,)
+        Mean (unit of the component) and log spread.
+    """
+    player, length = data["player"], data["length"]
+    session, condition = data["session"], data["condition"]
+    changed = pt.neq(condition, 0)
+    mu = v["bias"][player, length] + v["setup"][session] + changed * v["shift"][condition]
+    effect = v["effect"][condition] + v["effect_slope"][condition] * data["x"][length]
+    log_sd = (
+        v["level"][player, length]
+        + v["form"][session]
+        + v["trend"][player] * data["practised"]
+        + v["early"][player] * data["early"]
+        + v["counted"][player] * data["counted"]
+        + changed * effect
+    )
+    return mu, log_sd
+
+
+def interval_probability(data, mu, sd):
+    """Return the normal probability of each interval.
+
+    Both ends are turned to the left tail, where a difference of erfc keeps its digits.
+
+    Parameters
+    ----------
+    data : dict
+        With ``lo`` and ``hi``, shape (rows,).
+    mu, sd : pytensor vector, shape (rows,)
+        Mean and standard deviation.
+
+    Returns
+    -------
+    pytensor vector, shape (rows,)
+        Probability.
+    """
+    lo, hi = data["lo"] - mu, data["hi"] - mu
+    right = lo + hi > 0
+    scale = 1 / (sd * np.sqrt(2))
+    near, far = pt.switch(right, -lo, hi) * scale, pt.switch(right, -hi, lo) * scale
+    return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
+
+
+# From the free parameters that were sampled to the named quantities of the model's story.
+
+
+def build_dims():
+    """Return the dimensions of every free parameter.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        Without chain and draw.
+    """
+    player = ["base_u", "slope", "bias_mean_u", "setup_sd", "trend", "early", "counted"]
+    player += ["mishit_u"]
+    dims = dict.fromkeys(PARAMETERS, ()) | dict.fromkeys(player, ("player",))
+    dims |= dict.fromkeys(["level_u", "bias_u"], ("player", "length"))
+    dims |= dict.fromkeys(["setup_u", "form_u"], ("session",))
+    return dims | dict.fromkeys(["effect", "effect_slope", "shift"], ("condition",))
+
+
+def named_quantities(raw, design):
+    """Return the quantities of the model's story, without padding and centring.
+
+    Parameters
+    ----------
+    raw : xarray.Dataset
+        Draws of `putlab.model.spread.PARAMETERS`.
+    design : putlab.model.design.Design
+        The design that was fitted.
+
+    Returns
+    -------
+    xarray.Dataset
+        With dims ``player, session, length, condition`` labelled as in the log; visits are
+        numbered, for two players may share a label.
+    """
+    v = {name: raw[name].values for name in raw.data_vars}
+    x, colour, whiten = design.data["over_lengths"]
+    setup_sd = v["setup_sd"][..., design.data["session_player"]]
+    centre = design.data["centre_session"]
+    setup = v["setup_u"] * setup_sd ** (1 - centre[0])
+    form = v["form_u"] * v["form_sd"][..., None] ** (1 - centre[1])
+    mean_setup, mean_form = (
+        setup @ design.data["visit_share"].T,
+        form @ design.data["visit_share"].T,
+    )
+    straight = v["base_u"][..., None] + v["slope"][..., None] * np.diag(x)
+    flat = np.broadcast_to(v["bias_mean_u"][..., None], straight.shape)
+    centre = design.data["centre_length"]
+    level = _uncentre(v["level_u"], straight @ whiten.T, v["bump_sd"], centre[0]) @ colour.T
+    bias = _uncentre(v["bias_u"], flat @ whiten.T, v["bias_bump_sd"], centre[1]) @ colour.T
+    lengths, visits = len(design.lengths_ft), len(design.sessions)
+    conditions = slice(1, 1 + len(design.conditions))
+    named = {
+        "base_mean": ((), v["base_mean"]),
+        "between_sd": ((), v["between_sd"]),
+        "bump_sd": ((), v["bump_sd"]),
+        "bias_bump_sd": ((), v["bias_bump_sd"]),
+        "form_sd": ((), v["form_sd"]),
+        "base": (("player",), v["base_u"] - mean_form),
+        "bias_mean": (("player",), v["bias_mean_u"] - mean_setup),
+        "level": (("player", "length"), level[..., :lengths] - mean_form[..., None]),
+        "bias": (("player", "length"), bias[..., :lengths] - mean_setup[..., None]),
+        "setup": (("session",), setup[..., :visits]),
+        "form": (("session",), form[..., :visits]),
+        "mishit_share": (("player",), MISHIT_MOST * v["mishit_u"]),
+    }
+    for name in ("slope", "setup_sd", "trend", "early", "counted"):
+        named[name] = (("player",), v[name])
+    for name in ("effect", "effect_slope", "shift"):
+        named[name] = (("condition",), v[name][..., conditions])
+    coords = {
+        "player": design.players,
+        "length": design.lengths_ft,
+        "session": np.arange(1, visits + 1),
+        "condition": _condition_labels(design.conditions),
+    }
+    return xr.Dataset(
+        {name: (("chain", "draw", *dims), value) for name, (dims, value) in named.items()},
+        coords=coords,
+    )
+
+
+def _condition_labels(conditions):
+    return [f"{row.player}: {row.condition or 'none'}" for row in conditions.itertuples()]
+
+
+def _uncentre(u, mean, sd, centre):
+    sd = sd[..., None, None]
+    return mean + (u - centre * mean) * sd ** (1 - centre)
+
+
+def tree_of(posterior, diverging):
+    """Return draws as ArviZ keeps them.
+
+    Parameters
+    ----------
+    posterior : xarray.Dataset
+        Quantities with dims ``chain, draw, ...``.
+    diverging : array_like of bool, shape (chains, draws)
+        Whether each draw diverged.
+
+    Returns
+    -------
+    xarray.DataTree
+        ``posterior`` and ``sample_stats``.
+    """
+    sizes = posterior.sizes
+    posterior = posterior.assign_coords(
+        chain=np.arange(sizes["chain"]), draw=np.arange(sizes["draw"])
+    )
+    stats = xr.Dataset({"diverging": (("chain", "draw"), np.asarray(diverging))})
+    return xr.DataTree.from_dict({"posterior": posterior, "sample_stats": stats})

@@ -1,1 +1,0 @@
-"""What the report's pages say: findings of a player, and numbers in a golfer's words."""

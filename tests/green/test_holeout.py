@@ -1,0 +1,400 @@
+"""Putts to hole out: against brute force, adaptive integration and plain reasoning."""
+
+import brute_force
+import numpy as np
+import pytest
+from scipy import integrate
+from scipy.stats import norm
+
+from putlab.base.errors import UsageError
+from putlab.green.hole_out import HoleOut, hole_out, later_putts, thinned
+from putlab.green.leaves import LeaveGrid
+from putlab.green.skill import Skill
+
+DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
+TOUR_LIKE = Skill.constant(1.4, 9.0)
+
+
+def many_skills(draws, seed=5):
+    """Return skills all over the range that the error bound speaks of."""
+    rng = np.random.default_rng(seed)
+    return Skill(
+        np.array([10.0]),
+        np.exp(rng.uniform(np.log(0.2), np.log(4), (draws, 1))),
+        rng.normal(0, 0.5, (draws, 1)),
+        np.exp(rng.uniform(np.log(2), np.log(30), (draws, 1))),
+        rng.normal(0, 5, (draws, 1)),
+    )
+
+
+@pytest.mark.parametrize("name", ["wild, biased right and soft", "varies with distance"])
+def test_within_the_bars_of_a_brute_force(name):
+    table = brute_force.compare(brute_force.SETTINGS[name], [3, 10, 30, 60], 800_000, seed=11)
+    # Sampling error of 800,000 holes: at most 0.0006 for a chance, 0.0009 for the average.
+    assert table["one_putt_off"].abs().max() < 0.002
+    assert table["three_putt_off"].abs().max() < 0.002
+    assert table["average_putts_off"].abs().max() < 0.004
+    assert table["mean_leave_off_ft"].abs().max() < 0.03
+
+
+@pytest.mark.calibration
+def test_within_the_bars_of_several_million_putts_a_setting():
+    table = brute_force.record()
+    assert table["one_putt_off"].abs().max() < 0.002
+    assert table["three_putt_off"].abs().max() < 0.002
+    assert table["average_putts_off"].abs().max() < 0.004
+
+
+def uneven_skills(draws):
+    """Return skills that jump about from one practised length to the next."""
+    rng = np.random.default_rng(6)
+    shape = (draws, 5)
+    return Skill(
+        np.array([3.0, 6, 10, 20, 36]),
+        1.2 * np.exp(0.2 * rng.normal(size=shape)),
+        0.3 * rng.normal(size=shape),
+        9 * np.exp(0.2 * rng.normal(size=shape)),
+        3 * rng.normal(size=shape),
+    )
+
+
+@pytest.mark.parametrize("skill", [many_skills(20), uneven_skills(20)])
+def test_error_bound_against_four_times_the_nodes(skill):
+    for stimp_ft, past_ft in [(10, 1.0), (13, 0.25), (8, 2.5)]:
+        plain = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)
+        fine = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft, refine=4)
+        for name in ("one_putt", "three_putt", "average_putts"):
+            error = np.abs(getattr(plain, name) - getattr(fine, name))
+            assert error.max() < 0.001
+            assert np.quantile(error, 0.9) < 0.0003
+
+
+def test_error_bound_where_misses_run_past_on_a_fast_green():
+    """Steady in line, off to the left, wild in pace: of 72 golfers drawn the hardest to cut."""
+    skill = Skill.constant(0.471, 22.6, line_bias_deg=-0.866, pace_bias_pct=-5.5)
+    how = {"stimp_ft": 13, "past_ft": 0.25}
+    plain, fine = (hole_out(skill, [8.0], refine=n, **how).average_putts for n in (1, 4))
+    assert plain == pytest.approx(fine, abs=0.001)
+
+
+@pytest.mark.parametrize(("line_sd_deg", "pace_sd_pct", "distance_ft"), [(1, 8, 6), (2, 4, 4)])
+def test_one_putt_and_leave_against_adaptive_integration(line_sd_deg, pace_sd_pct, distance_ft):
+    """scipy's adaptive `dblquad` over direction and roll-out, conventions typed in again."""
+    radius, hardest = 4.25 / 24, (1.63 / 0.3048) ** 2 / (2 * 1.8)
+    spread = (distance_ft + 1) * pace_sd_pct / 100
+
+    def window(angle):
+        u = (distance_ft * np.sin(angle) / radius) ** 2
+        along = distance_ft * np.cos(angle)
+        return along - radius * np.sqrt(1 - u), along + hardest * (1 - u) ** 2
+
+    def density(roll, angle):
+        return norm.pdf(roll, distance_ft + 1, spread) * norm.pdf(angle, 0, np.radians(line_sd_deg))
+
+    def leave(roll, angle):
+        along, aside = distance_ft * np.cos(angle), distance_ft * np.sin(angle)
+        return density(roll, angle) * np.hypot(roll - along, aside)
+
+    edge, reach = np.arcsin(radius / distance_ft), np.radians(8 * line_sd_deg)
+    low, high = distance_ft + 1 - 8 * spread, distance_ft + 1 + 8 * spread
+    options = {"epsabs": 1e-7, "epsrel": 1e-6}
+    holed = (
+        2
+        * integrate.dblquad(
+            density, 0, edge, lambda t: window(t)[0], lambda t: window(t)[1], **options
+        )[0]
+    )
+    total = integrate.dblquad(leave, edge, reach, low, high, **options)[0]
+    total += integrate.dblquad(leave, 0, edge, low, lambda t: window(t)[0], **options)[0]
+    total += integrate.dblquad(leave, 0, edge, lambda t: window(t)[1], high, **options)[0]
+    out = hole_out(Skill.constant(line_sd_deg, pace_sd_pct), [distance_ft], stimp_ft=10)
+    assert out.one_putt[0, 0] == pytest.approx(holed, abs=1e-4)
+    assert out.mean_leave_ft[0, 0] == pytest.approx(2 * total / (1 - holed), abs=0.01)
+
+
+def test_perfect_pace_leaves_the_angle_model_of_a_textbook():
+    """Pace that always just reaches: made when |angle| < asin(R / d) (Gelman, Nolan 2002)."""
+    skill = Skill.constant(1.53, 1e-4)
+    out = hole_out(skill, DISTANCES_FT, stimp_ft=10, past_ft=0.01)
+    half_deg = np.degrees(np.arcsin(4.25 / 24 / DISTANCES_FT))
+    # At 0.01 ft past, the speed limit closes the outer 2 % of the hole (u < 0.98).
+    limit = np.sqrt(1 - np.sqrt(0.01 / ((1.63 / 0.3048) ** 2 / 3.6)))
+    expected = 2 * norm.cdf(half_deg * limit / 1.53) - 1
+    assert out.one_putt[0] == pytest.approx(expected, abs=0.002)
+
+
+def test_draws_are_solved_one_by_one_whatever_their_company():
+    skill = many_skills(450)
+    out = hole_out(skill, DISTANCES_FT)
+    for draw in (0, 211, 449):
+        alone = Skill.constant(
+            skill.line_sd_deg[draw, 0],
+            skill.pace_sd_pct[draw, 0],
+            line_bias_deg=skill.line_bias_deg[draw, 0],
+            pace_bias_pct=skill.pace_bias_pct[draw, 0],
+        )
+        # Putts solved together may be given a few nodes more: within the error bound.
+        expected = hole_out(alone, DISTANCES_FT).average_putts[0]
+        assert out.average_putts[draw] == pytest.approx(expected, abs=0.001)
+
+
+def test_same_input_gives_the_same_output_to_the_last_bit():
+    skill = many_skills(300)
+    first, second = (hole_out(skill, DISTANCES_FT).more_than for _ in range(2))
+    assert np.array_equal(first, second)
+
+
+def test_shares_of_the_misses_add_up_and_mirror():
+    right = hole_out(Skill.constant(1.4, 9, line_bias_deg=0.7), DISTANCES_FT)
+    left = hole_out(Skill.constant(1.4, 9, line_bias_deg=-0.7), DISTANCES_FT)
+    total = right.short + right.long + right.left + right.right
+    assert total == pytest.approx(np.ones_like(total), abs=1e-5)
+    assert np.all(right.right > right.left)
+    assert right.right == pytest.approx(left.left, abs=1e-5)
+    assert right.average_putts == pytest.approx(left.average_putts, abs=1e-4)
+
+
+def test_short_is_the_chance_of_never_reaching_the_hole():
+    # A putt of 30 ft struck 20 % soft: by hand, Phi((30 - 31 * 0.8) / (31 * 0.09)) stop
+    # before it, whatever their line, but for the 0.18 ft of the rim.
+    out = hole_out(Skill.constant(1.0, 9, pace_bias_pct=-20), [30.0])
+    expected = norm.cdf((30 - 31 * 0.8) / (31 * 0.09))
+    assert out.short[0, 0] * (1 - out.one_putt[0, 0]) == pytest.approx(expected, abs=0.01)
+
+
+def test_more_spread_never_helps_at_one_distance_and_average_rises_with_distance():
+    grid = [(line, pace) for line in (0.5, 1, 2, 4) for pace in (4, 8, 16)]
+    averages = {
+        pair: hole_out(Skill.constant(*pair), DISTANCES_FT).average_putts[0] for pair in grid
+    }
+    for line, pace in grid:
+        # Single precision: 2 ft and 3 ft are equal to 7 digits for the steadiest.
+        assert np.all(np.diff(averages[line, pace]) > -1e-6)
+        if (2 * line, pace) in averages:
+            assert np.all(averages[2 * line, pace] >= averages[line, pace] - 1e-6)
+
+
+def test_hopeless_golfer_stops_at_ten_putts():
+    out = hole_out(Skill.constant(60.0, 90.0), [60.0])
+    assert out.more_than.shape == (10, 1, 1)
+    assert 2 < out.average_putts[0, 0] <= 10
+    assert out.putts_chance[:, 0, 0].sum() == pytest.approx(1)
+
+
+def test_nothing_missed_has_no_mean_leave():
+    out = hole_out(Skill.constant(1e-6, 1e-6), [3.0, 30.0])
+    assert out.one_putt == pytest.approx(np.ones((1, 2)))
+    assert np.all(np.isnan(out.mean_leave_ft))
+    assert out.table()["mean_leave_ft"].isna().all()
+
+
+def test_past_by_distance_is_used_at_each_distance():
+    each = [hole_out(TOUR_LIKE, [d], past_ft=p).one_putt[0, 0] for d, p in ((5, 0.5), (20, 2))]
+    both = hole_out(TOUR_LIKE, [5.0, 20.0], past_ft=[0.5, 2.0]).one_putt[0]
+    assert both == pytest.approx(each, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("distance_ft", "options", "match"),
+    [
+        ([0.0], {}, "above 0 and rising"),
+        ([0.0, 5.0], {}, "above 0 and rising"),
+        ([5.0, 3.0], {}, "above 0 and rising"),
+        ([np.nan], {}, "above 0 and rising"),
+        ([], {}, "above 0 and rising"),
+        ([[5.0, 6.0]], {}, "above 0 and rising"),
+        ([5.0, 5.0], {}, "above 0 and rising"),
+        ([5.0, np.inf], {}, "above 0 and rising"),
+        ([5.0], {"stimp_ft": np.nan}, "stimp_ft must be above 0; got nan"),
+        ([5.0], {"stimp_ft": np.inf}, "stimp_ft must be above 0; got inf"),
+        ([5.0], {"past_ft": np.nan}, "past_ft must be 0 or more; got nan"),
+        ([5.0, 9.0], {"past_ft": [np.nan, 1.0]}, "past_ft must be 0 or more; got nan"),
+        ([5.0, 9.0], {"past_ft": [1.0, -0.5]}, "past_ft must be 0 or more; got -0.5"),
+        ([5.0], {"stimp_ft": 0}, "stimp_ft must be above 0"),
+        ([5.0], {"past_ft": -1.0}, "past_ft must be 0 or more"),
+    ],
+)
+def test_wrong_arguments_are_named(distance_ft, options, match):
+    with pytest.raises(UsageError, match=match):
+        hole_out(TOUR_LIKE, distance_ft, **options)
+
+
+def test_putts_to_come_sum_to_the_average_from_there():
+    """`hole_out` counts the first putt by itself, so the two meet only in what they say."""
+    grid = LeaveGrid()
+    later = later_putts(TOUR_LIKE, grid, stimp_ft=10.0, past_ft=np.ones_like)[0]
+    assert np.all(later[:, 0] == 1)
+    cells = np.searchsorted(grid.cells_ft, [3.0, 10.0, 40.0])
+    expected = hole_out(TOUR_LIKE, grid.cells_ft[cells], past_ft=1.0).average_putts[0]
+    assert later[cells].sum(axis=-1) == pytest.approx(expected, abs=0.001)
+
+
+def test_to_die_at_the_hole_is_a_target():
+    out = hole_out(TOUR_LIKE, [5.0], past_ft=0)
+    # Half of the putts that are on line are short of the centre: by hand between a third
+    # and two thirds of those struck a foot past.
+    assert 0.3 < out.one_putt[0, 0] / hole_out(TOUR_LIKE, [5.0]).one_putt[0, 0] < 0.8
+
+
+def test_where_nothing_is_said_the_green_is_ordinary_and_the_target_a_foot_past():
+    plain = hole_out(TOUR_LIKE, [6.0, 20.0])
+    said = hole_out(TOUR_LIKE, [6.0, 20.0], stimp_ft=10, past_ft=1, refine=1)
+    assert np.array_equal(plain.more_than, said.more_than)
+
+
+def made_by_hand():
+    """Two draws at one length: chances in eighths, and a draw that never misses."""
+    more = np.zeros((10, 2, 1))
+    more[0] = 1
+    more[1, 0], more[2, 0], more[3, 0] = 6 / 8, 2 / 8, 1 / 8
+    sides = (np.array([[0.1], [np.nan]]),) * 4
+    return HoleOut(np.array([9.0]), more, np.array([[3.0], [np.nan]]), *sides)
+
+
+def test_chances_of_so_many_putts_by_hand():
+    out = made_by_hand()
+    assert out.one_putt[:, 0].tolist() == [2 / 8, 1]
+    assert out.three_putt[:, 0].tolist() == [2 / 8, 0]
+    assert out.average_putts[:, 0].tolist() == [1 + 9 / 8, 1]
+    assert out.putts_chance[:4, 0, 0].tolist() == [2 / 8, 4 / 8, 1 / 8, 1 / 8]
+    # The tenth putt ends the hole whatever it does.
+    out.more_than[9, 0] = 0.1
+    assert out.putts_chance[9, 0, 0] == pytest.approx(0.1)
+
+
+def test_the_table_is_the_mean_over_draws_and_its_leave_the_mean_over_misses():
+    out = made_by_hand()
+    row = out.table().iloc[0]
+    assert row[["distance_ft", "one_putt", "three_putt", "average_putts"]].tolist() == [
+        9.0, 5 / 8, 1 / 8, 1 + 9 / 16,
+    ]  # fmt: skip
+    assert row["mean_leave_ft"] == 3.0
+    out.more_than[1, 1], out.mean_leave_ft[1] = 2 / 8, 7.0
+    # Six misses at 3 ft for every two at 7 ft.
+    assert out.table()["mean_leave_ft"].item() == pytest.approx(4.0)
+
+
+# Distance, green speed, spread of line and of pace. The fourth is slower than any green; in
+# the last two one putt in thirty does not move at all, at the hole and beside it.
+MISSES = [
+    (3.0, 8.0, 1.5, 14),
+    (12.0, 12.0, 1.5, 14),
+    (40.0, 8.0, 1.5, 14),
+    (6.0, 0.8, 1.5, 14),
+    (3.0, 10.0, 0.5, 60),
+    (8.0, 10.0, 9.0, 60),
+]
+
+
+@pytest.mark.parametrize(("distance_ft", "stimp_ft", "line_sd_deg", "pace_sd_pct"), MISSES)
+def test_how_misses_miss_against_struck_putts(distance_ft, stimp_ft, line_sd_deg, pace_sd_pct):
+    rng = np.random.default_rng(12)
+    angle = np.radians(0.4 + line_sd_deg * rng.normal(size=1_000_000))
+    spread = pace_sd_pct / 100
+    roll = np.maximum((distance_ft + 1) * (1.05 + spread * rng.normal(size=angle.size)), 0)
+    aside, along = distance_ft * np.sin(angle), distance_ft * np.cos(angle)
+    u = np.minimum(np.abs(aside) * 24 / 4.25, 1)
+    over = u < 1
+    reaches = roll >= along - 4.25 / 24 * np.sqrt(1 - u**2)
+    too_fast = np.maximum(roll - along, 0) * 36 / stimp_ft > (1.63 / 0.3048 * (1 - u**2)) ** 2
+    short = np.where(over, ~reaches, roll < along)
+    kinds = (
+        short,
+        over & reaches & too_fast,
+        ~over & ~short & (aside < 0),
+        ~over & ~short & (aside > 0),
+    )
+    missed = sum(kind.mean() for kind in kinds)
+    skill = Skill.constant(line_sd_deg, pace_sd_pct, line_bias_deg=0.4, pace_bias_pct=5)
+    out = hole_out(skill, [distance_ft], stimp_ft=stimp_ft)
+    assert 1 - out.one_putt[0, 0] == pytest.approx(missed, abs=0.0015)
+    for name, kind in zip(("short", "long", "left", "right"), kinds, strict=True):
+        assert getattr(out, name)[0, 0] * missed == pytest.approx(kind.mean(), abs=0.0015)
+    leave = np.hypot(aside, roll - along)[np.any(kinds, axis=0)].mean()
+    assert out.mean_leave_ft[0, 0] == pytest.approx(leave, abs=0.01, rel=0.003)
+
+
+def test_a_golfer_whose_putts_leave_more_than_the_usual_grid():
+    """From 150 ft, 40 % in pace: leaves reach 200 ft and more. Brute force, typed in apart."""
+    setting = ([10], [4.0], [0.0], [40.0], [0.0], 10.0, 1.0)
+    table = brute_force.compare(setting, [150], 200_000, seed=3)
+    assert table["average_putts_off"].abs().max() < 0.012
+    assert table["mean_leave_off_ft"].abs().max() < 0.3
+
+
+def test_leaves_beyond_the_usual_grid_cost_more_than_its_end():
+    """From 400 ft, half as hard again: most leave some 200 ft. Brute force, typed in apart."""
+    setting = ([10], [1.5], [0.0], [20.0], [50.0], 10.0, 1.0)
+    table = brute_force.compare(setting, [20, 400], 100_000, seed=8)
+    # Sampling error of the average 0.0055.
+    assert table["average_putts_off"].abs().max() < 0.015
+
+
+def test_from_inside_the_hole_only_too_hard_a_putt_misses():
+    # From 0.1 ft, 1.1 ft hard with 1.0 ft of spread: over the hole only beyond 8.0 ft.
+    out = hole_out(Skill.constant(1.0, 100 / 1.1), [0.1])
+    assert out.one_putt[0, 0] == pytest.approx(1, abs=1e-4)
+
+
+def test_refinement_reaches_the_putts_that_follow():
+    from putlab.green.hole_out import later_putts
+    from putlab.green.leaves import LeaveGrid, holed_chance, leaves
+    from putlab.green.strike import Strikes
+
+    grid, skill = LeaveGrid(), Skill.constant(0.4, 3.0)
+    known_ft = grid.cells_ft[:: grid.HOLING]
+    strikes = Strikes.of(skill.at(known_ft), 1.0)
+    how = {"stimp_ft": 10.0, "past_ft": lambda _: 1.0}
+    plain, fine = (later_putts(skill, grid, refine=n, **how)[0] for n in (1, 5))
+    # The chance of more than one putt is that of a miss, at the nodes asked for.
+    for found, n in ((plain, 1), (fine, 5)):
+        missed = 1 - holed_chance(strikes, 10.0, refine=n)
+        assert found[:: grid.HOLING, 1] == pytest.approx(missed, abs=1e-12)
+        # That of more than two is its mean over the leaves, at those nodes too.
+        later_ft = grid.cells_ft[:: grid.LATER]
+        left = leaves(Strikes.of(skill.at(later_ft), 1.0), 10.0, grid, refine=n)
+        expected = left.cells @ found[:, 1]
+        assert found[:: grid.LATER, 2] == pytest.approx(expected, rel=1e-9, abs=1e-15)
+        # And from there a hole of 9 ft.
+        out = hole_out(skill, [9.0], refine=n)
+        first = leaves(Strikes.of(skill.at([9.0]), 1.0), 10.0, grid, refine=n)
+        expected = first.cells @ found[:, 1:3]
+        assert out.more_than[2:4, 0, 0] == pytest.approx(expected[0], rel=1e-9, abs=1e-15)
+    assert np.abs(plain[:, 1] - fine[:, 1]).max() > 1e-9
+    assert np.array_equal(later_putts(skill, grid, **how)[0], plain)
+
+
+def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
+    from putlab.green import hole_out as holeout
+
+    skill = many_skills(3)
+    together = hole_out(skill, DISTANCES_FT).average_putts
+    monkeypatch.setattr(holeout, "PUTTS_AT_ONCE", 5)
+    # Putts solved together may be given a few nodes more: within the error bound.
+    assert hole_out(skill, DISTANCES_FT).average_putts == pytest.approx(together, abs=0.001)
+
+
+def test_thinned_takes_draws_evenly_from_the_first_to_the_last():
+    skill = many_skills(9)
+    kept = thinned(skill, 5)
+    assert np.array_equal(kept.line_sd_deg, skill.line_sd_deg[[0, 2, 4, 6, 8]])
+    assert np.array_equal(kept.pace_bias_pct, skill.pace_bias_pct[::2])
+    assert kept.distance_ft is skill.distance_ft
+    assert thinned(skill, 9) is skill
+    assert thinned(skill, 10) is skill
+
+
+def test_past_between_two_distances_is_straight_in_log_distance():
+    """Follow-up putts aim past by what lies between; half way from 5 to 20 ft is 10 ft."""
+    from putlab.green.hole_out import _pasts
+
+    past_ft = _pasts([0.5, 2.0], np.array([5.0, 20.0]))
+    assert past_ft(np.array([2.0, 5, 10, 20, 50])) == pytest.approx([0.5, 0.5, 1.25, 2, 2])
+
+
+def test_every_distance_has_its_own_row_of_the_table():
+    skill = many_skills(3)
+    whole = hole_out(skill, [4.0, 25.0]).table()
+    for row, distance_ft in zip(whole.to_numpy(), (4.0, 25.0), strict=True):
+        alone = hole_out(skill, [distance_ft]).table().to_numpy()[0]
+        assert row == pytest.approx(alone, abs=2e-3)

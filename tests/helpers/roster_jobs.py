@@ -1,0 +1,53 @@
+"""Jobs for the tests of rosters: importable by the processes that run them."""
+
+import os
+import time
+from pathlib import Path
+
+import numpy as np
+
+from putlab.base.errors import FitError
+from putlab.model.readings import cells
+
+
+def counted_and_drawn(log, work, seed, options):
+    """Stand in for a fit: what it would read, and draws that depend on its seed."""
+    rng = np.random.default_rng(seed)
+    return {
+        "players": list(log.putts["player"].unique()),
+        "cells": cells(log, "line").to_dict("list"),
+        "draws": rng.normal(size=3).tolist(),
+        "options": options,
+    }
+
+
+def process_id(name):
+    """Return the process that ran the job, after long enough for others to start."""
+    time.sleep(0.5)
+    return os.getpid()
+
+
+def run(kind, marks):
+    """Do as told; ``marks`` is a file that outlives the process, a line an attempt."""
+    with Path(marks).open("a", encoding="utf-8") as file:
+        file.write("x\n")
+    attempt = len(Path(marks).read_text(encoding="utf-8").split())
+    if kind == "dies" or (kind == "dies once" and attempt == 1):
+        os._exit(9)
+    if kind == "no fit":
+        raise FitError("the fit did not converge")
+    if kind == "breaks":
+        raise ValueError("a fault of the kit")
+    return attempt
+
+
+def run_kept(kind, marks):
+    """As `run`, where the process must not die: raise what a lost worker would cause."""
+    with Path(marks).open("a", encoding="utf-8") as file:
+        file.write("x\n")
+    attempt = len(Path(marks).read_text(encoding="utf-8").split())
+    if kind == "no fit":
+        raise FitError("the fit did not converge")
+    if kind == "breaks" or (kind == "breaks once" and attempt == 1):
+        raise OSError("the disk is full")
+    return attempt

@@ -1,0 +1,148 @@
+"""The log as a whole: players, duplicates, rules, and that no row is lost."""
+
+import pandas as pd
+import pytest
+from logs import reasons, table, write_csv
+
+from putlab.base.errors import LogError, OutputError, UsageError
+from putlab.log.package import DECLARED, READ_OFF
+from putlab.log.read import read_log, write_log
+from putlab.log.schema import COLUMNS
+
+
+def test_a_log_has_every_column_and_the_stated_types(tmp_path):
+    putts = read_log(write_csv(tmp_path / "a.csv", {})).putts
+    assert list(putts) == [column.name for column in COLUMNS] + ["file", "row"]
+    for column in COLUMNS:
+        expected = {"label": "str", "flag": "boolean"}.get(column.kind, "float64")
+        assert str(putts[column.name].dtype) == expected, column.name
+    assert putts["condition"].isna().all()
+
+
+def test_a_log_without_players_has_one(tmp_path):
+    for frame in (table({}, {}).drop(columns="player"), table({"player": ""}, {"player": ""})):
+        frame.to_csv(tmp_path / "a.csv", index=False)
+        assert list(read_log(tmp_path / "a.csv").putts["player"]) == ["player", "player"]
+
+
+def test_a_row_of_nobody_among_named_players_is_rejected(tmp_path):
+    log = read_log(write_csv(tmp_path / "a.csv", {}, {"player": " "}))
+    assert reasons(log) == {3: ("player", "blank, where other rows name a player")}
+
+
+def test_a_numbered_putt_that_is_there_twice_counts_once(tmp_path):
+    rows = [{"line_deg": "1"}, {"line_deg": "1"}, {"line_deg": "1"}, {"line_deg": "2"}]
+    log = read_log(write_csv(tmp_path / "a.csv", *rows, putt=["1", "1", "2", "3"]))
+    assert list(log.putts["row"]) == [2, 4, 5]
+    assert log.rejects.loc[0, ["row", "column", "value"]].tolist() == [3, "putt", "1"]
+
+
+def test_equal_rows_without_numbers_are_honest_repeats(tmp_path):
+    assert len(read_log(write_csv(tmp_path / "a.csv", {}, {}, {})).putts) == 3
+
+
+def test_a_session_that_is_in_two_files_counts_once(tmp_path):
+    write_csv(tmp_path / "a.csv", {}, {"line_deg": "2"}, putt=["1", "2"])
+    write_csv(tmp_path / "b.csv", {}, {"line_deg": "2"}, {}, putt=["1", "2", "3"])
+    log = read_log(tmp_path)
+    assert (len(log.putts), list(log.rejects["file"])) == (3, ["b.csv", "b.csv"])
+
+
+def test_a_copy_of_a_file_counts_once_and_is_named(tmp_path):
+    write_csv(tmp_path / "a.csv", {}, {"distance_ft": "0"})
+    write_csv(tmp_path / "a (copy).csv", {}, {"distance_ft": "0"})
+    log = read_log(tmp_path)
+    assert (log.rows_read, len(log.putts), len(log.rejects)) == (4, 1, 3)
+    assert "a.csv is a copy of a (copy).csv" in log.warnings[0]
+
+
+def test_dates_of_a_spreadsheet_become_iso_and_sort(tmp_path):
+    path = write_csv(tmp_path / "a.csv", {"session": "21/3/2025"}, {"session": "14/3/2025"})
+    log = read_log(path)
+    assert list(log.putts["session"]) == ["2025-03-14", "2025-03-21"]
+    assert "read as day/month/year" in log.warnings[0]
+
+
+def test_rules_of_arguments_win_over_those_beside_the_log(tmp_path):
+    write_csv(tmp_path / "a.csv", {}, {"line_deg": "2"})
+    (tmp_path / "datapackage.json").write_text(
+        '{"resources": [{"path": "a.csv", "putlab": {"line_step_deg": 2, "roll_limit_ft": 36}}]}',
+        encoding="utf-8",
+    )
+    rules = read_log(tmp_path, rules={"line_step_deg": 0.5}).rules
+    assert (rules.line_step_deg, rules.roll_limit_ft, rules.roll_step_ft) == (0.5, 36.0, 0.5)
+    assert (rules.source["line_step_deg"], rules.source["roll_limit_ft"]) == (
+        DECLARED,
+        DECLARED,
+    )
+    assert rules.source["roll_step_ft"] == READ_OFF
+
+
+def test_a_wrong_rule_is_wrong_usage(tmp_path):
+    with pytest.raises(UsageError, match="no reading rule"):
+        read_log(write_csv(tmp_path / "a.csv", {}), rules={"step": 1})
+
+
+def test_a_log_with_no_usable_row_is_refused_with_the_first_reason(tmp_path):
+    path = write_csv(tmp_path / "a.csv", {"distance_ft": "ten"}, {"distance_ft": "0"})
+    with pytest.raises(
+        LogError,
+        match=r"none of the 2 rows can be used. First: a.csv, row 2, column distance_ft",
+    ):
+        read_log(path)
+    assert len(read_log(path, allow_empty=True).rejects) == 2
+
+
+def test_a_log_written_reads_the_same(tmp_path):
+    rows = [
+        {"holed": "yes", "drill": "counted", "hole_no": "1", "putt_no": "1", "player": "=1+1"},
+        {"holed": "no", "leave_ft": "2.25", "condition": "@home", "player": "Zoë, tall"},
+        {"line_deg": "", "slope_pct": "1.5", "slope_to_deg": "270", "stimp_ft": "9"},
+    ]
+    log = read_log(write_csv(tmp_path / "a.csv", *rows))
+    write_log(log.putts, tmp_path / "b.csv")
+    again = read_log(tmp_path / "b.csv")
+    pd.testing.assert_frame_equal(
+        log.putts.drop(columns=["file"]), again.putts.drop(columns=["file"])
+    )
+
+
+def test_a_log_written_leaves_out_blank_columns_and_runs_no_formula(tmp_path):
+    log = read_log(write_csv(tmp_path / "a.csv", {"player": "=cmd()", "holed": "yes"}))
+    write_log(log.putts, tmp_path / "b.csv")
+    assert (tmp_path / "b.csv").read_text(encoding="utf-8").splitlines() == [
+        "player,session,putt,distance_ft,line_deg,roll_ft,holed",
+        "'=cmd(),2025-03-14,1,10.0,1.0,11.5,true",
+    ]
+
+
+def test_a_log_is_written_whole_or_not_at_all(tmp_path):
+    log = read_log(write_csv(tmp_path / "a.csv", {}))
+    with pytest.raises(OutputError, match="could not be written"):
+        write_log(log.putts, tmp_path / "missing" / "b.csv")
+
+
+def test_the_digest_names_the_content_not_the_place(tmp_path):
+    (tmp_path / "x").mkdir()
+    first = read_log(write_csv(tmp_path / "a.csv", {}))
+    second = read_log(write_csv(tmp_path / "x" / "b.csv", {}))
+    assert first.digest == second.digest
+    assert first.digest != read_log(write_csv(tmp_path / "c.csv", {}, {})).digest
+
+
+def test_a_session_that_two_exports_repeat_is_asked_about(tmp_path):
+    rows = [{"line_deg": str(n % 3)} for n in range(6)]
+    write_csv(tmp_path / "march.csv", *rows)
+    write_csv(tmp_path / "april.csv", *reversed(rows), {"session": "2025-04-01"})
+    log = read_log(tmp_path)
+    assert len(log.putts) == 13
+    assert log.warnings == [
+        "1 sessions are in april.csv and march.csv with the same rows (2025-03-14 of ash "
+        "first): are they counted twice? Keep one file, or number the putts."
+    ]
+
+
+def test_two_visits_that_differ_are_no_repeat(tmp_path):
+    write_csv(tmp_path / "a.csv", *[{"line_deg": "1"}] * 6)
+    write_csv(tmp_path / "b.csv", *[{"line_deg": "1"}] * 5, {"line_deg": "2"})
+    assert read_log(tmp_path).warnings == []

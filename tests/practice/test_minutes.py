@@ -1,0 +1,135 @@
+"""The split of minutes, against SLSQP (scipy) and against the full draws."""
+
+import numpy as np
+import pytest
+from made_standings import made_standing
+from scipy.optimize import check_grad, minimize
+
+from putlab.base.errors import UsageError
+from putlab.green.skill import Skill
+from putlab.practice.case import make_case
+from putlab.practice.learning import Learning
+from putlab.practice.split import LEAST_MINUTES, Problem, saved_by, split_minutes, split_weeks
+
+DRILLS = 45.0
+GOLFERS = {
+    "weak at 6 ft": {"line_sd_deg": [1.0, 2.0, 1.0, 1.0, 1.0, 1.0]},
+    "short from far": {"pace_bias_pct": [2.0, 1.0, 0.0, -2.0, -5.0, -8.0], "line_sd_deg": 0.8},
+    "even": {},
+}
+
+
+@pytest.fixture(scope="module", params=GOLFERS)
+def case(request):
+    return make_case(made_standing(**GOLFERS[request.param]), reference=Skill.constant(1.4, 9.0))
+
+
+@pytest.fixture(scope="module")
+def problem(case):
+    return Problem(case, [0.0])
+
+
+def slsqp(target, options, budget=DRILLS):
+    """Return the best value a general solver finds, scaled to suit its tolerances."""
+    start = np.full(options, budget / options)
+    size = abs(target(start))
+    found = minimize(
+        lambda x: -target(x) / size,
+        start,
+        method="SLSQP",
+        bounds=[(0, budget)] * options,
+        constraints={"type": "ineq", "fun": lambda x: (budget - x.sum()) / budget},
+        options={"maxiter": 200, "ftol": 1e-9},
+    )
+    return target(found.x)
+
+
+def test_a_general_solver_finds_the_same_optimum(problem):
+    best = problem.optimum([DRILLS], np.ones((1, 12), dtype=bool))
+    assert problem.value(best) == pytest.approx(
+        slsqp(lambda x: problem.value(x[None]), 12), rel=1e-4
+    )
+    assert best.sum() == pytest.approx(DRILLS, rel=1e-4)
+
+
+def test_the_split_is_within_a_percent_of_the_best_for_all_draws(case, problem):
+    ours = saved_by(case, problem, problem.solve([DRILLS])).mean()
+    general = slsqp(lambda x: saved_by(case, problem, x[None]).mean(), 12)
+    assert ours >= 0.99 * general
+
+
+def test_the_gradient_is_that_of_finite_differences(problem):
+    minutes = np.linspace(1, 8, 12)
+
+    def value(x):
+        return problem.value(x[None])
+
+    def gradient(x):
+        return problem.derivatives(x[None])[0]
+
+    size = np.linalg.norm(gradient(minutes))
+    assert check_grad(value, gradient, minutes, epsilon=1e-4) < 1e-4 * size
+
+
+def test_no_option_gets_too_little_to_be_worth_the_walk(problem):
+    minutes = problem.solve([DRILLS])
+    assert np.all((minutes < 1e-6) | (minutes >= LEAST_MINUTES - 1e-6))
+
+
+def test_a_limit_on_each_option_is_kept_and_the_time_still_filled(problem):
+    minutes = problem.solve([DRILLS], 10.0)
+    assert minutes.max() <= 10.0 + 1e-6
+    assert minutes.sum() == pytest.approx(DRILLS, abs=0.01)
+    assert problem.value(minutes) < problem.value(problem.solve([DRILLS]))
+
+
+def test_the_split_beats_equal_time_and_one_choice(case):
+    split = split_minutes(case, 60)
+    assert split.saved[0] > split.saved_equal
+    assert split.saved[0] >= 0.995 * split.saved_single
+    assert split.table["minutes"].sum() == pytest.approx(45, abs=0.1)
+
+
+def test_returns_diminish(problem):
+    hours = [problem.value(problem.optimum([60.0 * h], np.ones((1, 12), bool))) for h in (1, 2, 3)]
+    assert hours[1] - hours[0] > hours[2] - hours[1] > 0
+
+
+def test_weeks_end_ahead_of_one_week_and_fill_every_week(case):
+    month = split_weeks(case, 60, sessions_a_week=2, weeks=4)
+    week = split_weeks(case, 60, sessions_a_week=2, weeks=1)
+    assert month.saved[0] > week.saved[0]
+    assert month.table.groupby("week")["minutes"].sum().to_numpy() == pytest.approx(90, abs=0.5)
+    assert month.sessions == 8
+
+
+def test_what_fades_saves_less():
+    who = made_standing()
+    keep, lose = (
+        make_case(who, reference=Skill.constant(1.4, 9.0), learning=Learning(half_life_days=days))
+        for days in (1e6, 20.0)
+    )
+    assert split_weeks(lose, 60).saved[0] < split_weeks(keep, 60).saved[0]
+
+
+def test_too_few_minutes_are_refused(case):
+    with pytest.raises(UsageError, match="allow at least 18"):
+        split_minutes(case, 12)
+
+
+def test_no_weeks_are_refused(case):
+    with pytest.raises(UsageError, match="1 or more"):
+        split_weeks(case, 60, weeks=0)
+
+
+def test_the_words_give_minutes_gain_and_what_else_would_gain(case):
+    split = split_minutes(case, 60)
+    most = split.table.sort_values("minutes").iloc[-1]
+    assert split.sentence.startswith(f"{most['minutes']:.0f} minutes")
+    assert f"equal time everywhere {split.saved_equal:.2f}" in split.sentence
+    assert split.sentence in split._repr_html_()
+
+
+def test_the_words_for_weeks_are_about_the_first():
+    case = make_case(made_standing(), reference=Skill.constant(1.4, 9.0))
+    assert split_weeks(case, 60).sentence.startswith("In the first week: ")

@@ -1,0 +1,98 @@
+"""Which putts a comparison holds: labels, players, and how the arms lie in time."""
+
+import pandas as pd
+import pytest
+from made_logs import log_of
+from made_trials import trial_log
+
+from putlab.base.errors import UsageError
+from putlab.trial.conditions import (
+    BEFORE_AFTER,
+    BY_VISITS,
+    INTERLEAVED,
+    choose_arms,
+    putt_counts,
+)
+
+
+def counts(*rows):
+    """Return putt counts from (player, session, condition, putts)."""
+    frame = pd.DataFrame(rows, columns=["player", "session", "condition", "putts"])
+    return frame.assign(condition=frame["condition"].fillna(""))
+
+
+THREE = counts(
+    ("ash", "1", "old grip", 10), ("ash", "2", "new grip", 12),
+    ("elm", "1", None, 10), ("elm", "2", None, 10),
+    ("oak", "1", "old grip", 9), ("oak", "2", None, 9),
+)  # fmt: skip
+
+
+def test_the_only_player_with_both_conditions_needs_no_name():
+    arms = choose_arms(THREE, "old grip", "new grip")
+    assert (arms.player, arms.putts_before, arms.putts_after) == ("ash", 10, 12)
+    assert (arms.sessions, arms.sessions_shared) == (2, 0)
+
+
+def test_putts_without_a_label_are_called_none():
+    arms = choose_arms(THREE, "old grip", "none", "oak")
+    assert (arms.before, arms.after, arms.putts_after) == ("old grip", "", 9)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("old grip", "old grip"), "both 'old grip'; name two"),
+        (("old grip", "new gripp"), "no condition 'new gripp'.*Did you mean 'new grip'"),
+        (("old", "new grip", "ash"), "no condition 'old'.*Did you mean 'old grip'"),
+        (("old grip", "new grip", "oak"), "oak has no putts under 'new grip'.*'none'"),
+        (("old grip", "new grip", "elm"), "elm has no condition labels at all"),
+        (("old grip", "new grip", "oka"), "no player 'oka'.*Did you mean 'oak'"),
+        (("new grip", "none"), "no player has putts under both"),
+    ],
+)
+def test_a_wrong_label_is_told_with_the_nearest_right_one(arguments, said):
+    with pytest.raises(UsageError, match=said):
+        choose_arms(THREE, *arguments)
+
+
+def test_several_players_with_both_conditions_must_be_told_apart():
+    both = counts(*((p, s, c, 5) for p in ("ash", "elm") for s, c in (("1", "A"), ("2", "B"))))
+    with pytest.raises(UsageError, match="2 players have both.*ash, elm"):
+        choose_arms(both, "A", "B")
+
+
+@pytest.mark.parametrize(
+    ("order", "design"),
+    [
+        (["A", "A", "A", "B", "B", "B"], BEFORE_AFTER),
+        (["B", "B", "A", "A"], BEFORE_AFTER),
+        (["A", "B", "B", "A", "A", "B", "B", "A"], BY_VISITS),
+        (["AB", "AB", "AB"], INTERLEAVED),
+        (["A", "AB", "AB", "AB", "B"], INTERLEAVED),
+    ],
+)
+def test_how_the_arms_lie_in_time(order, design):
+    rows = [("ash", str(i), arm, 10) for i, arms in enumerate(order) for arm in arms]
+    assert choose_arms(counts(*rows), "A", "B").design == design
+
+
+def test_putts_are_counted_as_in_the_log():
+    log = trial_log(sessions=4, each=6)
+    arms = choose_arms(putt_counts(log), "A", "B")
+    assert arms.putts_before == arms.putts_after == 4 * 3 * 6
+    assert arms.sessions_shared == arms.sessions == 4
+
+
+def test_putts_without_a_reading_are_not_counted():
+    putts = trial_log(sessions=4, each=6).putts
+    putts.loc[putts["session"] == "visit 1", "line_deg"] = None
+    arms = choose_arms(putt_counts(log_of(putts)), "A", "B")
+    assert arms.putts_before == 3 * 3 * 6
+
+
+def test_a_condition_without_any_reading_is_told_apart_from_an_unknown_one():
+    putts = trial_log(sessions=4, each=6).putts
+    putts.loc[putts["condition"] == "B", "line_deg"] = None
+    with pytest.raises(UsageError, match="rows under 'B', but none with a line or roll"):
+        choose_arms(putt_counts(log_of(putts)), "A", "B")

@@ -1,0 +1,93 @@
+"""Size of a trial: the exact F-test, what is added to it, and what is refused."""
+
+import numpy as np
+import pytest
+from scipy import stats
+from statsmodels.stats.power import normal_power
+
+from putlab.base.errors import UsageError
+from putlab.trial.design import Conditions, design_trial, f_test_power, f_test_putts
+
+
+@pytest.mark.parametrize("cut", [0.1, 0.2, 0.4])
+def test_f_test_power_is_the_share_of_simulated_tests_that_see_it(cut):
+    putts, rng = f_test_putts(cut), np.random.default_rng(6)
+    spreads = stats.chi2(putts - 1).rvs((2, 40_000), random_state=rng)
+    ratio = (1 - cut) ** 2 * spreads[1] / spreads[0]
+    p = stats.f(putts - 1, putts - 1).cdf(ratio)
+    seen = np.mean(np.minimum(p, 1 - p) < 0.025)
+    assert f_test_power(putts, cut) == pytest.approx(seen, abs=0.008)
+
+
+def test_f_test_putts_is_the_least_number_that_suffices():
+    putts = f_test_putts(0.2)
+    assert f_test_power(putts, 0.2) >= 0.8 > f_test_power(putts - 1, 0.2)
+
+
+@pytest.mark.parametrize("cut", [0.05, 0.1, 0.2, 0.3])
+def test_f_test_putts_are_near_the_normal_approximation(cut):
+    # The log of a sample variance of n has variance 2 / (n - 1); power by statsmodels.
+    putts = f_test_putts(cut)
+    size = -np.log(1 - cut) / np.sqrt(1 / 2)
+    power = normal_power(size, putts - 1, 0.05, alternative="two-sided", sigma=np.sqrt(2))
+    assert power == pytest.approx(0.8, abs=0.015)
+
+
+@pytest.mark.parametrize("detect", [10, 15, 20, 25, 30])
+def test_the_covered_case_is_within_five_percent_of_the_exact_f_test(detect):
+    # Two arms, one length, no session effects, exact readings: scipy's F distribution.
+    design = design_trial([10], detect)
+    cut = detect / 100
+    power = f_test_power(np.arange(2, 1000), cut)
+    exact = 2 + int(np.argmax(power >= 0.8))
+    assert design.f_test_putts == exact
+    assert exact <= design.putts_an_arm <= 1.05 * exact
+
+
+def test_the_chance_rises_with_visits_and_ends_near_the_one_designed_for():
+    chance = design_trial([5, 10, 20], 15).chances["chance"]
+    assert chance.is_monotonic_increasing
+    assert 0.75 < chance.iloc[-1] < 0.85
+    assert chance.iloc[len(chance) // 2] < 0.5
+
+
+def test_before_and_after_has_less_chance_than_the_same_putts_interleaved():
+    design = design_trial([10], 20)
+    assert design.before_after_chance < 0.5 * design.chances["chance"].iloc[-1]
+
+
+def test_coarse_readings_and_visits_of_their_own_take_more_putts():
+    exact = design_trial([10], 20, sessions=8).putts_an_arm
+    coarse = design_trial(
+        [10], 20, sessions=8, conditions=Conditions(share=0.5, visit_means=True)
+    ).putts_an_arm
+    assert coarse == pytest.approx(2 * exact, abs=8)
+
+
+def test_the_layout_holds_the_need_and_not_much_more():
+    for detect in (10, 15, 25):
+        design = design_trial([4, 8, 15, 30], detect)
+        more = design.scheduled_an_arm - design.putts_an_arm
+        assert 0 <= more < design.sessions * 4
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (([], 20), "lengths in feet"),
+        (([0, 5], 20), "lengths in feet"),
+        (([5], 0), "percent above 0"),
+        (([5], 100), "percent above 0"),
+        (([5], 0.01), "more than 1,000,000"),
+    ],
+)
+def test_what_cannot_be_designed_is_refused(arguments, said):
+    with pytest.raises(UsageError, match=said):
+        design_trial(*arguments)
+
+
+def test_too_few_putts_a_visit_are_refused():
+    with pytest.raises(UsageError, match="take at least 6"):
+        design_trial([3, 6, 9], 20, session_putts=4)
+    with pytest.raises(UsageError, match="--sessions 0"):
+        design_trial([3, 6, 9], 20, sessions=0)
