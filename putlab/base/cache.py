@@ -26,7 +26,7 @@ FOLDER_VARIABLE = "PUTLAB_CACHE"
 
 # The rooms in the order of the line; each imports from those before it only.
 ROOMS = (
-    "base", "log", "green", "model", "fit", "strokes", "practice", "trial", "report", "cli"
+    "base", "log", "green", "model", "posterior", "rounds", "practice", "trial", "pages", "cli"
 )  # fmt: skip
 PACKAGE = Path(__file__).parents[1]
 VERSIONS_OF = ("putlab", "pymc", "nutpie", "numpy", "pandas", "arviz", "scipy")

@@ -81,7 +81,7 @@ def _deal(mix, player, holes, seed, session, slopes, output):
     from datetime import date
 
     from putlab.base.writing import write_table
-    from putlab.strokes.games import deal_game, in_words
+    from putlab.rounds.games import deal_game, in_words
 
     session = session or date.today().isoformat()
     card = deal_game(mix, holes, seed=seed, session=session, slopes_pct=_percents(slopes))
@@ -96,7 +96,7 @@ def _deal(mix, player, holes, seed, session, slopes, output):
 
 
 def _mix(log, player, level):
-    from putlab.strokes.rounds import LEVEL, count_mix, shipped_mix
+    from putlab.rounds.first_putts import LEVEL, count_mix, shipped_mix
 
     if log is None:
         return shipped_mix(level or LEVEL)
@@ -118,7 +118,7 @@ def _percents(text):
 def _judge(path, player, seed, past_ft, reference, output):
     from putlab.base.writing import write_table
     from putlab.cli import options as fitted
-    from putlab.strokes.reference import read_reference, tour_reference
+    from putlab.rounds.reference import read_reference, tour_reference
 
     reference = read_reference(reference) if reference else tour_reference()
     log = fitted.read(path)
@@ -149,11 +149,11 @@ def _judge(path, player, seed, past_ft, reference, output):
 
 
 def _players(putts, player):
-    from putlab.strokes.games import played_holes
+    from putlab.rounds.games import played_holes
 
     known = list(putts["player"].drop_duplicates())
     if player is not None:
-        from putlab.fit.player import choose_player
+        from putlab.posterior.player import choose_player
 
         known = [choose_player(known, player)]
     holes, _ = played_holes(putts[putts["player"].isin(known)])
@@ -162,7 +162,7 @@ def _players(putts, player):
 
 def _judge_one(fit, putts, player, past_ft, reference):
     with progress(f"Judging the games of {player}") as advance:
-        from putlab.strokes.games import judge_games
+        from putlab.rounds.games import judge_games
 
         return judge_games(
             fit, putts, player, reference=reference, past_ft=past_ft, advance=advance

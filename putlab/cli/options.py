@@ -84,11 +84,11 @@ def fit(log, *, seed):
 
     Returns
     -------
-    putlab.fit.player.SpreadFit
+    putlab.posterior.player.SpreadFit
         Line and pace of every player.
     """
     with progress("Fitting (a new log takes a minute, or several; a known one a second)"):
-        from putlab.fit.player import fit_log
+        from putlab.posterior.player import fit_log
 
         return fit_log(log, seed=seed)
 
@@ -98,12 +98,12 @@ def say_of_greens(fit, players):
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fit of the log.
     players : list of str
         Whom to tell of.
     """
-    from putlab.fit.green import GreenFit
+    from putlab.posterior.green import GreenFit
 
     if not isinstance(fit, GreenFit):
         for left_out in fit.checks.get("green", []):

@@ -132,9 +132,9 @@ def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
         One of them is not what it should be.
     """
     from putlab.cli import options as fitted
-    from putlab.fit.player import choose_player
+    from putlab.posterior.player import choose_player
     from putlab.practice.advice import check_minutes
-    from putlab.strokes.reference import read_reference
+    from putlab.rounds.reference import read_reference
 
     check_minutes(minutes)
     known = None if reference is None else read_reference(reference)
@@ -148,7 +148,7 @@ def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
 
 def _mix(text, log):
     """Return the mix that was named."""
-    from putlab.strokes import rounds
+    from putlab.rounds import first_putts as rounds
 
     if text == "own":
         return rounds.count_mix(log.putts)
@@ -173,7 +173,7 @@ def advices(log, minutes, players, options, *, seed):
 
     Returns
     -------
-    tuple of putlab.fit.player.SpreadFit and list of putlab.practice.advice.Advice
+    tuple of putlab.posterior.player.SpreadFit and list of putlab.practice.advice.Advice
         The fit, and one advice a player.
 
     Raises
@@ -259,8 +259,8 @@ def plan(
     """
     from putlab.base.writing import check_writable
     from putlab.cli.options import DEFAULT_SEED as FIT_SEED
+    from putlab.pages.sheet import check_ending, write_plan
     from putlab.practice.split import GAME_MINUTES, WARM_UP_MINUTES, drill_minutes
-    from putlab.report.sheet import check_ending, write_plan
 
     check_ending(output)
     check_writable(output)
@@ -318,7 +318,7 @@ WIDTHS = (6, 18, 14, 18, 0)
 def _show_plan(one):
     from rich.console import Console
 
-    from putlab.report.sheet import list_rows
+    from putlab.pages.sheet import list_rows
 
     console = Console()
     for row in list_rows(one):

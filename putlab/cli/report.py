@@ -71,7 +71,7 @@ def report(
     if cluster and workers:
         raise UsageError("a --cluster has its own workers; leave out --workers.")
     putts = fitted.read(log)
-    from putlab.fit.player import choose_player
+    from putlab.posterior.player import choose_player
 
     if player is not None:
         choose_player(list(putts.putts["player"].unique()), player)
@@ -88,7 +88,7 @@ def _together(output, putts, player, seed):
     from putlab.cli.console import progress
 
     fit = fitted.fit(putts, seed=seed)
-    from putlab.report.page import write_report
+    from putlab.pages.page import write_report
 
     with progress("Writing the report") as advance:
         write_report(output, putts, fit, player=player, progress=advance)
@@ -96,7 +96,7 @@ def _together(output, putts, player, seed):
 
 def _apart(output, putts, player, **options):
     from putlab.cli.console import progress
-    from putlab.report.page import write_roster_report
+    from putlab.pages.page import write_roster_report
 
     with progress("Fitting each player alone") as advance:
         write_roster_report(output, putts, player=player, progress=advance, **options)

@@ -26,8 +26,8 @@ def estimate(log: Log, player: Player = None, output: Output = None, seed: Seed 
 
     check_writable(output)
     putts = fitted.read(log)
-    from putlab.fit.player import choose_player
-    from putlab.strokes.estimate import estimate_table
+    from putlab.posterior.player import choose_player
+    from putlab.rounds.estimate import estimate_table
 
     if player is not None:
         choose_player(list(putts.putts["player"].unique()), player)

@@ -82,7 +82,7 @@ def _golfer(log, player, seed):
     if log is None:
         return None, None
     from putlab.cli import options as fitted
-    from putlab.fit.player import choose_player
+    from putlab.posterior.player import choose_player
 
     putts = fitted.read(log)
     choose_player(list(putts.putts["player"].unique()), player)
@@ -92,7 +92,7 @@ def _golfer(log, player, seed):
 def _conditions(metric, detect, lengths, golfer, rules):
     if metric != "strokes" and golfer is None:
         return None
-    from putlab.strokes.rounds import shipped_mix
+    from putlab.rounds.first_putts import shipped_mix
     from putlab.trial.design import conditions_of, strokes_conditions
 
     if metric == "strokes":

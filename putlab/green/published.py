@@ -24,7 +24,7 @@ PACE_SD_DIFFERENT_PUTTS_PCT = 10.6
 PACE_SD_ONE_PUTT_REPEATED_PCT = 6.8
 PACE_SD_SURFACE_PCT = 2.5
 # Line and pace spread of a golfer who putts as the tour's published rates and averages: what
-# `putlab.strokes.reference.tour_golfer` fits to them, written down so that data need no fit.
+# `putlab.rounds.reference.tour_golfer` fits to them, written down so that data need no fit.
 TOUR_LINE_SD_DEG, TOUR_PACE_SD_PCT = 1.4155, 8.9097
 VARIANCE_SHARE = MappingProxyType({"reading": 0.60, "technique": 0.34, "surface": 0.06})
 
@@ -113,7 +113,7 @@ def green_spread(*, surface=True):
     Over different putts on a green, roll-out scattered by 10.6 %: 60 % of the variance from
     reading the green, 6 % from its surface, the rest from technique, which practice shows
     already (Karlsen and Nilsson 2008). For line no such split is published: that a green adds
-    the same share of the tour golfer's line variance (`putlab.strokes.reference`)
+    the same share of the tour golfer's line variance (`putlab.rounds.reference`)
     is an *assumption*.
 
     Parameters

@@ -13,8 +13,8 @@ import pandas as pd
 
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.words import minus, sure
-from putlab.fit.green import ESTIMATED
-from putlab.fit.player import summary
+from putlab.posterior.green import ESTIMATED
+from putlab.posterior.player import summary
 from putlab.practice.case import hats, make_case
 from putlab.practice.stakes import COMPONENTS
 
@@ -159,7 +159,7 @@ def advise(
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer or putlab.practice.case.Standing
+    golfer : putlab.posterior.player.Golfer or putlab.practice.case.Standing
         One player's posterior.
     minutes : float
         Time that goes to one option.

@@ -9,10 +9,10 @@ import pandas as pd
 from putlab.base.cache import load_arrays, result_key, save_arrays
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.fit.green import green_setting
 from putlab.green.hole_out import thinned
 from putlab.green.skill import Skill
 from putlab.model.priors import SpreadPriors
+from putlab.posterior.green import green_setting
 from putlab.practice.learning import Learning
 from putlab.practice.stakes import COMPONENTS, Stakes, make_stakes
 
@@ -54,7 +54,7 @@ def standing(golfer):
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior.
 
     Returns
@@ -67,7 +67,7 @@ def standing(golfer):
     FitError
         The player struck no putt that tells about practice.
     """
-    from putlab.strokes.estimate import strokes_skill
+    from putlab.rounds.estimate import strokes_skill
 
     if golfer.practised.empty:
         raise FitError(
@@ -262,7 +262,7 @@ class Setting:
 
     Attributes
     ----------
-    mix : putlab.strokes.rounds.RoundMix
+    mix : putlab.rounds.first_putts.RoundMix
         First putts of a round.
     green : tuple of float
         Spread that a real green adds: line in degrees, pace in percent.
@@ -303,11 +303,11 @@ def make_setting(
 
     Parameters
     ----------
-    reference : putlab.strokes.reference.Reference or putlab.green.skill.Skill, optional
+    reference : putlab.rounds.reference.Reference or putlab.green.skill.Skill, optional
         Average putts of who the golfer is compared with, or spreads on a green of one draw;
         default: the golfer fitted to the tour's published record.
-    mix : putlab.strokes.rounds.RoundMix, optional
-        First putts of a round; default: the shipped mix of `putlab.strokes.rounds.LEVEL`.
+    mix : putlab.rounds.first_putts.RoundMix, optional
+        First putts of a round; default: the shipped mix of `putlab.rounds.first_putts.LEVEL`.
     stimp_ft, past_ft : float
         Green speed, and how far past the hole the golfer aims.
     green : tuple of float, optional
@@ -325,8 +325,8 @@ def make_setting(
         Everything stated.
     """
     from putlab.green import published
-    from putlab.strokes import rounds
-    from putlab.strokes.reference import reference_skill
+    from putlab.rounds import first_putts as rounds
+    from putlab.rounds.reference import reference_skill
 
     skill, name, source = reference_skill(reference, stimp_ft=stimp_ft, past_ft=past_ft)
     if green is None:
@@ -428,7 +428,7 @@ def make_case(golfer, *, learning=None, seed=SEED, draws=DRAWS, cache=True, **se
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer or putlab.practice.case.Standing
+    golfer : putlab.posterior.player.Golfer or putlab.practice.case.Standing
         One player's posterior.
     learning : putlab.practice.learning.Learning, optional
         What practice does.

@@ -9,8 +9,8 @@ from putlab.base.words import listed
 from putlab.log.schema import COLUMNS
 from putlab.practice.split import WARM_UP_MINUTES, split_minutes
 from putlab.practice.targets import target
-from putlab.strokes.games import deal_game
-from putlab.strokes.rounds import RoundMix
+from putlab.rounds.first_putts import RoundMix
+from putlab.rounds.games import deal_game
 
 # Balls struck before the length changes: a handful when mixed, and ten of the same when
 # repeated (five to ten putts at one length: common practice).
@@ -119,7 +119,7 @@ def plan_session(golfer, rules, advice, *, minutes=40.0, seed, session, stimp_ft
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior.
     rules : putlab.log.package.ReadingRules
         Steps and limits of the display, for the target bands.
@@ -186,7 +186,7 @@ def is_new(golfer, distance_ft, component):
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior.
     distance_ft : float
         Length.
@@ -284,7 +284,7 @@ def game_mix(case):
 
     Returns
     -------
-    putlab.strokes.rounds.RoundMix
+    putlab.rounds.first_putts.RoundMix
         Eighteen first putts shared among the golfer's own lengths.
     """
     mix, lengths = case.setting.mix, case.who.lengths_ft

@@ -14,7 +14,7 @@ from statsmodels.stats.multitest import multipletests
 from putlab.base.errors import UsageError
 from putlab.base.settings import interval_probabilities
 from putlab.base.words import THIN, counted, listed, minus
-from putlab.fit.player import choose_player
+from putlab.posterior.player import choose_player
 from putlab.practice.targets import (
     FEWEST,
     half_width,
@@ -138,7 +138,7 @@ def review(log, *, player=None, session=None, seed, fit=None):
         Seed of the ordinary days.
     fit : callable, optional
         ``fit(log) -> SpreadFit`` for the log without the visit; default:
-        `putlab.fit.player.fit_log`.
+        `putlab.posterior.player.fit_log`.
 
     Returns
     -------
@@ -209,7 +209,7 @@ def _review(log, before, golfer, session, seed):
 
 
 def _fit(log):
-    from putlab.fit.player import fit_log
+    from putlab.posterior.player import fit_log
 
     return fit_log(log)
 
@@ -323,7 +323,7 @@ def judge(golfer, today, rules, *, seed=0):
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior, from a log that does not hold the day.
     today : pandas.DataFrame
         From `putlab.practice.targets.readings_of`.

@@ -16,7 +16,7 @@ from putlab.practice.advice import (
     weigh,
 )
 from putlab.practice.case import make_case
-from putlab.strokes import rounds
+from putlab.rounds import first_putts as rounds
 
 # Draws of the skill for each change of round or green: a choice and its cost need fewer than
 # a table of chances.
@@ -185,10 +185,10 @@ def sensitivity_chart(found):
 
     Returns
     -------
-    putlab.report.chart.Chart
+    putlab.pages.chart.Chart
         A row an assumption and value; what flips the choice is marked and named.
     """
-    from putlab.report.chart import BLUE, INK, VERMILION, Chart, drawing
+    from putlab.pages.chart import BLUE, INK, VERMILION, Chart, drawing
 
     table = found.table.iloc[1:].iloc[::-1].reset_index(drop=True)
     place = np.arange(len(table))

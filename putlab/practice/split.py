@@ -14,7 +14,7 @@ from scipy.stats.qmc import LatinHypercube
 
 from putlab.base.errors import UsageError
 from putlab.base.words import listed
-from putlab.fit.player import summary
+from putlab.posterior.player import summary
 from putlab.practice.advice import check_minutes, named, options_of
 from putlab.practice.stakes import BIAS_FACTORS, COMPONENTS, SPREAD_FACTORS
 

@@ -125,7 +125,7 @@ def make_stakes(skill, mix, *, green, reference, stimp_ft, past_ft, mix_log_sd=0
     ----------
     skill : putlab.green.skill.Skill
         The golfer's own, on a new day.
-    mix : putlab.strokes.rounds.RoundMix
+    mix : putlab.rounds.first_putts.RoundMix
         First putts of a round.
     green : tuple of float
         Spread that the green and its reading add: line in degrees, pace in percent.

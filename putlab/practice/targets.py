@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 
 from putlab.base.words import THIN
-from putlab.fit.player import summary
 from putlab.model.readings import COMPONENTS, practice_putts
 from putlab.model.spread import MISHIT_TIMES
+from putlab.posterior.player import summary
 
 # A band that most putts stay inside and some don't: a count of it can go either way.
 USUAL_SHARE = 0.7
@@ -169,7 +169,7 @@ def target(golfer, rules, distance_ft, component, putts, *, seed=0):
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior.
     rules : putlab.log.package.ReadingRules
         Steps and limits of the display.
@@ -268,7 +268,7 @@ def ordinary_days(golfer, putts, rules, *, days=DAYS, seed=0):
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior, from a log that does not hold the day in question.
     putts : pandas.DataFrame
         ``distance_ft, target_ft, early`` of each putt.

@@ -11,11 +11,12 @@ import pandas as pd
 
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.fit.player import SpreadFit, fit_log, summary
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
+from putlab.posterior.player import SpreadFit, fit_log, summary
 from putlab.practice.learning import reading_share
-from putlab.strokes.rounds import shipped_mix
+from putlab.rounds.first_putts import shipped_mix
+from putlab.trial import cautions as say
 from putlab.trial.boundary import (
     DETECT_PCT,
     REGION_PCT,
@@ -37,7 +38,6 @@ from putlab.trial.contrast import (
     strokes_change,
     thinned,
 )
-from putlab.trial import cautions as say
 
 METRICS = ("line", "pace", "strokes")
 
@@ -61,7 +61,7 @@ def compare(
 
     Parameters
     ----------
-    fit_or_log : putlab.fit.player.SpreadFit or putlab.log.read.Log
+    fit_or_log : putlab.posterior.player.SpreadFit or putlab.log.read.Log
         A fitted log, or a log, which is then fitted.
     before, after : str
         Labels of the conditions; ``none`` is the putts without a label.
@@ -76,7 +76,7 @@ def compare(
     detect_pct : float
         Change of spread in percent that the trial was designed to see (`putlab trial`).
         It fixes when a look is an early one, and early looks ask for more.
-    mix : putlab.strokes.rounds.RoundMix, optional
+    mix : putlab.rounds.first_putts.RoundMix, optional
         First putts of a round; default: the kit's.
     stimp_ft, past_ft : float
         Green speed, and how far past the hole the golfer aims, for strokes.

@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
-from putlab.fit.player import SpreadFit, choose_player
 from putlab.model.readings import practice_putts
+from putlab.posterior.player import SpreadFit, choose_player
 
 # What a putt without a label is called.
 UNLABELLED = "none"
@@ -31,7 +31,7 @@ def arm_table(fit, player):
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     player : str
         Label.
@@ -56,7 +56,7 @@ def putt_counts(fit_or_log):
 
     Parameters
     ----------
-    fit_or_log : putlab.fit.player.SpreadFit or putlab.log.read.Log
+    fit_or_log : putlab.posterior.player.SpreadFit or putlab.log.read.Log
         A fitted log, or a log.
 
     Returns

@@ -18,11 +18,11 @@ import xarray as xr
 
 from putlab.base.errors import UsageError
 from putlab.base.settings import interval_probabilities
-from putlab.fit.player import choose_player
 from putlab.green.hole_out import hole_out, kept_putts
 from putlab.green.skill import Skill
 from putlab.model.design import REFERENCE_FT
 from putlab.model.priors import SpreadPriors
+from putlab.posterior.player import choose_player
 from putlab.trial.boundary import REGION_PCT
 from putlab.trial.cautions import label
 from putlab.trial.conditions import arm_table, choose_arms, putt_counts
@@ -73,7 +73,7 @@ def contrast(fit, player, component, before, after):
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     player : str
         Label.
@@ -189,7 +189,7 @@ def trend_undone(change, trend, trend_sd, wide_sd=WIDE_TREND_SD):
 
 
 def thinned(draws, size):
-    """Return the draws that `putlab.fit.player.Golfer.draws` keeps.
+    """Return the draws that `putlab.posterior.player.Golfer.draws` keeps.
 
     Parameters
     ----------
@@ -220,13 +220,13 @@ def strokes_change(fit, player, before, after, moved, mix, *, stimp_ft, past_ft)
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     player, before, after : str
         Labels.
     moved : dict of str to ndarray
         `Contrast.moved` of the components that have both conditions.
-    mix : putlab.strokes.rounds.RoundMix
+    mix : putlab.rounds.first_putts.RoundMix
         First putts of a round.
     stimp_ft, past_ft : float
         Green speed, and how far past the hole the golfer aims.
@@ -254,13 +254,13 @@ def strokes_at_stake(fit, player, condition, pct, mix, *, stimp_ft, past_ft):
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     player, condition : str
         Labels.
     pct : float
         Cut of line and pace spread, percent.
-    mix : putlab.strokes.rounds.RoundMix
+    mix : putlab.rounds.first_putts.RoundMix
         First putts of a round.
     stimp_ft, past_ft : float
         Green speed, and how far past the hole the golfer aims.
@@ -290,7 +290,7 @@ def arm_skill(fit, player, condition, distance_ft):
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     player, condition : str
         Labels.
@@ -333,7 +333,7 @@ def change_table(fit, reference=None, *, player=None, component="line", region_p
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     reference : str, optional
         Condition that the others are set against; default: the player's first.
@@ -382,7 +382,7 @@ def conditions_in_order(fit, player, component):
 
     Parameters
     ----------
-    fit : putlab.fit.player.SpreadFit
+    fit : putlab.posterior.player.SpreadFit
         Fitted log.
     player : str
         Label.

@@ -23,9 +23,9 @@ from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 from putlab.model.priors import PRIORS
 from putlab.practice.learning import reading_share
+from putlab.trial import boundary as looking
 from putlab.trial.boundary import CHANCE, TWO_SIDED
 from putlab.trial.contrast import WIDE_TREND_SD
-from putlab.trial import boundary as looking
 
 # What looking after every visit costs in putts over one look at the end. It keeps the
 # chance at 78 to 80 % (`looking.chance_of_helped`), against the 80 % of a single look.
@@ -406,7 +406,7 @@ def conditions_of(golfer, distances_ft, component, rules):
 
     Parameters
     ----------
-    golfer : putlab.fit.player.Golfer
+    golfer : putlab.posterior.player.Golfer
         One player's posterior.
     distances_ft : sequence of float
         Lengths of the trial, in feet.
@@ -500,9 +500,9 @@ def strokes_conditions(
     ----------
     detect_pct : float
         Cut of both spreads, percent.
-    mix : putlab.strokes.rounds.RoundMix
+    mix : putlab.rounds.first_putts.RoundMix
         First putts of a round.
-    golfer : putlab.fit.player.Golfer, optional
+    golfer : putlab.posterior.player.Golfer, optional
         One player's posterior; default: a golfer at large, read exactly.
     distances_ft : sequence of float
         Lengths of the trial, in feet, where a golfer is given.

@@ -49,8 +49,8 @@ def our_design(log, rows):
 
 def sampled_by_the_kit(design, chains):
     """Build and sample the kit's model; return seconds of each and the named quantities."""
-    from putlab.fit.sampling import compiled_for, sample, started_for
     from putlab.model.spread import named_quantities
+    from putlab.posterior.sampling import compiled_for, sample, started_for
 
     start = time.perf_counter()
     compiled_for(design)

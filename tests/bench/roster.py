@@ -43,7 +43,7 @@ def digest_of_fit(log, fit):
 
 def main(players, workers):
     """Fit and print seconds, failures and a hash of everything."""
-    from putlab.fit.roster import each_player
+    from putlab.posterior.roster import each_player
 
     log = roster(int(players))
     start = time.perf_counter()

@@ -25,11 +25,11 @@ from made_logs import log_of  # noqa: E402
 from record import record  # noqa: E402
 
 from putlab.base.settings import interval_probabilities
-from putlab.fit.green import compiled_for, trees_of
-from putlab.fit.sampling import arrays_of, sample
 from putlab.model.green_model import JOINT_PARAMETERS, green_priors
 from putlab.model.priors import PRIORS
 from putlab.model.simulate import balanced_schedule, draw_component, simulate_errors
+from putlab.posterior.green import compiled_for, trees_of
+from putlab.posterior.sampling import arrays_of, sample
 
 ROWS = Path(__file__).parent.parent / "results" / "holing_calibrated.csv"
 

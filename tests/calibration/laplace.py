@@ -25,7 +25,7 @@ _compiled = {}
 
 
 def laplace(design, *, seed, draws=4000):
-    """Return draws of the free parameters, as `putlab.fit.sampling.sample` names them."""
+    """Return draws of the free parameters, as `putlab.posterior.sampling.sample` names them."""
     at, slope = _functions(design)
     found = minimize(slope, at.data, jac=True, method="L-BFGS-B", options={"maxiter": 2000})
     mode, covariance = _newton(found.x, slope)

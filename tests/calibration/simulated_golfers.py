@@ -10,8 +10,6 @@ import numpy as np
 import xarray as xr
 from made_logs import log_of
 
-from putlab.fit import sampling as fitting
-from putlab.fit.player import SpreadFit, condition_shares, practised_table
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread
 from putlab.green.skill import Skill
@@ -20,8 +18,10 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS, cells, practice_putts
 from putlab.model.simulate import balanced_schedule, rounded, simulate_errors, steady
 from putlab.model.spread import named_quantities
+from putlab.posterior import sampling as fitting
+from putlab.posterior.player import SpreadFit, condition_shares, practised_table
 from putlab.practice.learning import Learning
-from putlab.strokes.rounds import shipped_mix
+from putlab.rounds.first_putts import shipped_mix
 
 LENGTHS_FT = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
 OPTIONS = [(d, c) for d in LENGTHS_FT for c in COMPONENTS]

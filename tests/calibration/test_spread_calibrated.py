@@ -17,12 +17,12 @@ from made_logs import log_of, simulated_log  # noqa: E402
 from record import record  # noqa: E402
 
 from putlab.base.settings import interval_probabilities
-from putlab.fit import sampling as fitting
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import cells, lengths_ft
 from putlab.model.simulate import draw_component, steady
 from putlab.model.spread import named_quantities
+from putlab.posterior import sampling as fitting
 
 pytestmark = pytest.mark.calibration
 

@@ -34,13 +34,13 @@ from made_logs import log_of  # noqa: E402
 from record import RESULTS, record  # noqa: E402
 from scipy.stats import norm  # noqa: E402
 
-from putlab.fit import sampling as fitting
-from putlab.fit.player import summary
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import cells, lengths_ft
 from putlab.model.simulate import rounded, simulate_errors, steady
 from putlab.model.spread import MISHIT_MOST, named_quantities
+from putlab.posterior import sampling as fitting
+from putlab.posterior.player import summary
 from putlab.practice.learning import reading_share
 from putlab.trial.boundary import (
     CANNOT_TELL,

@@ -10,8 +10,8 @@ import typer
 from putlab.cli.console import run
 from putlab.cli.game import game
 from putlab.log.schema import COLUMNS
-from putlab.strokes.games import deal_game
-from putlab.strokes.rounds import shipped_mix
+from putlab.rounds.first_putts import shipped_mix
+from putlab.rounds.games import deal_game
 
 DEMO_COLUMNS = {
     "player",

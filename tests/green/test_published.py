@@ -18,7 +18,7 @@ from putlab.green.published import (
     table,
     tour_average_putts,
 )
-from putlab.strokes.reference import tour_golfer
+from putlab.rounds.reference import tour_golfer
 
 BALL_RADIUS_FT = 1.68 / 24  # least ball diameter 1.68 in (Equipment Rules, R&A and USGA)
 

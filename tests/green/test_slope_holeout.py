@@ -11,7 +11,7 @@ from putlab.green.hole_out import hole_out
 from putlab.green.lies import Lies, Strike
 from putlab.green.skill import Skill
 from putlab.green.slope_hole_out import SEEKS, SlopePutts, best_targets, miss_places
-from putlab.strokes.aims import weigh_aims
+from putlab.rounds.aims import weigh_aims
 
 TOUR_LIKE = Skill.constant(1.4, 9.0)
 

@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from putlab.green.published import HOLE_RADIUS_FT
 
 RESULTS = Path(__file__).parents[1] / "results" / "holeout_brute_force.csv"
 

@@ -2,8 +2,8 @@
 
 import datetime
 
-from putlab.report.findings import find
-from putlab.report.page import render
+from putlab.pages.findings import find
+from putlab.pages.page import render
 
 MADE = datetime.datetime(2026, 2, 1, 9, 30, tzinfo=datetime.UTC)
 _kept, _pages = {}, {}

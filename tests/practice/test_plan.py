@@ -13,6 +13,14 @@ from putlab.base.errors import UsageError
 from putlab.green.skill import Skill
 from putlab.log.package import ReadingRules
 from putlab.log.read import read_log
+from putlab.pages.sheet import (
+    TWIN_COLUMNS,
+    check_ending,
+    page,
+    twin_table,
+    workbook,
+    write_plan,
+)
 from putlab.practice.advice import advise
 from putlab.practice.plan import (
     BLOCK_SET,
@@ -25,14 +33,6 @@ from putlab.practice.plan import (
     shuffled_apart,
 )
 from putlab.practice.split import LEAST_MINUTES
-from putlab.report.sheet import (
-    TWIN_COLUMNS,
-    check_ending,
-    page,
-    twin_table,
-    workbook,
-    write_plan,
-)
 
 RULES = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)
 

@@ -9,7 +9,7 @@ from made_standings import made_standing
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 from putlab.practice.stakes import LONGEST_FT, make_stakes, solve_chain, uncertain_mix
-from putlab.strokes.rounds import RoundMix, shipped_mix
+from putlab.rounds.first_putts import RoundMix, shipped_mix
 
 GREEN = (1.1, 8.0)
 MIX = shipped_mix("handicap 10")

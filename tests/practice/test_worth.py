@@ -10,7 +10,7 @@ from putlab.base.settings import interval_probabilities
 from putlab.green.skill import Skill
 from putlab.practice.advice import Worth, advise, options_of
 from putlab.practice.learning import Learning
-from putlab.strokes.reference import Reference, tour_reference
+from putlab.rounds.reference import Reference, tour_reference
 
 COLUMNS = ["player", "distance_ft", "component"]
 COLUMNS += [f"{lens}{end}" for lens in ("strokes_lost", "saved_next_hour")
@@ -125,7 +125,7 @@ def test_the_tours_own_average_putts_make_a_golfer_who_putts_so():
     # The published averages, read as a reference of the user's own: 8 ft takes 1.50 putts
     # (PGA TOUR / Broadie 2011).
     from putlab.green.hole_out import hole_out
-    from putlab.strokes.reference import reference_skill
+    from putlab.rounds.reference import reference_skill
 
     tour = tour_reference()
     skill, name, source = reference_skill(tour, stimp_ft=11.0, past_ft=1.0)
@@ -135,7 +135,7 @@ def test_the_tours_own_average_putts_make_a_golfer_who_putts_so():
 
 
 def test_a_reference_of_one_distance_is_refused():
-    from putlab.strokes.reference import reference_skill
+    from putlab.rounds.reference import reference_skill
 
     poor = Reference("club", "made", np.array([1.0, 8.0]), np.array([1.0, 1.6]))
     with pytest.raises(UsageError, match="two distances or more"):

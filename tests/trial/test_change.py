@@ -9,10 +9,10 @@ import pytest
 from made_trials import trial_log
 
 from putlab.base.errors import UsageError
-from putlab.fit.player import fit_log
 from putlab.green.hole_out import hole_out
 from putlab.model.demo import NEW, OLD
-from putlab.strokes.rounds import shipped_mix
+from putlab.posterior.player import fit_log
+from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
 from putlab.trial.cautions import answer, with_cautions
 from putlab.trial.compare import compare

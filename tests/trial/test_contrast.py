@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from made_trials import trial_log
 
-from putlab.fit import sampling as fitting
-from putlab.fit.player import SpreadFit
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import LINE_PRIORS
 from putlab.model.readings import cells, lengths_ft
 from putlab.model.spread import named_quantities
+from putlab.posterior import sampling as fitting
+from putlab.posterior.player import SpreadFit
 from putlab.trial.contrast import WIDE_TREND_SD, contrast, trend_undone
 
 

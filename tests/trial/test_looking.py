@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from putlab.cli.trial import trial
-from putlab.strokes.rounds import shipped_mix
+from putlab.rounds.first_putts import shipped_mix
 from putlab.trial import boundary as looking
 from putlab.trial.boundary import (
     CANNOT_TELL,

@@ -1,0 +1,31 @@
+"""What the front door returns: a table, a sentence, and a chart where people would look."""
+
+from html import escape
+from typing import Any
+
+import pandas as pd
+
+
+class Result:
+    """A small frozen answer; each kind documents the columns of its table."""
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The answer as a tidy table."""
+        raise AttributeError(f"{type(self).__name__} has no table")
+
+    @property
+    def sentence(self) -> str:
+        """The answer in words."""
+        return ""
+
+    def chart(self) -> Any:
+        """Return the figure in which people look for this answer first."""
+        # The figures stand at the end of the line, behind the front door.
+        import putlab
+
+        return putlab.charts.chart_of(self)
+
+    def _repr_html_(self) -> str:
+        shown = self.table.head(30).round(3).to_html(index=False, border=0, na_rep="")
+        return f"<p>{escape(self.sentence)}</p>{shown}"

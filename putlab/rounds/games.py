@@ -1,0 +1,439 @@
+"""Counted games: holes of par two on the practice green, nothing conceded.
+
+A game is read from the log's rows with `hole_no` and `putt_no`: a hole begins at putt 1, and
+its putts are those taken until it was holed. A new game begins where a hole's number comes
+again within a visit.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from putlab.base.errors import LogError, UsageError
+from putlab.base.settings import PAST_FT, interval_probabilities
+from putlab.log.schema import COLUMNS
+from putlab.rounds.estimate import strokes_skill
+from putlab.rounds.expected import counted_ratio, node_chances
+from putlab.rounds.reference import tour_reference
+
+# Common practice: every hole of a counted game is a par of two.
+PAR = 2
+
+HOLE_COLUMNS = [
+    "player",
+    "session",
+    "game",
+    "condition",
+    "hole_no",
+    "distance_ft",
+    "stimp_ft",
+    "slope_pct",
+    "slope_to_deg",
+    "putts",
+]
+
+
+def played_holes(putts):
+    """Return the finished holes of all counted games.
+
+    Parameters
+    ----------
+    putts : pandas.DataFrame
+        A log's putts, in order.
+
+    Returns
+    -------
+    holes : pandas.DataFrame
+        A row a hole: ``player, session, game`` (1, 2 and so on within the player's visits),
+        ``condition, hole_no, distance_ft, stimp_ft, slope_pct, slope_to_deg`` (of the first
+        putt, missing where not logged) and ``putts`` taken.
+    notes : list of str
+        Holes left out, and why.
+
+    Raises
+    ------
+    LogError
+        The log has no finished hole of a game.
+    """
+    rows = putts[putts["hole_no"].notna() & putts["putt_no"].notna()]
+    if rows.empty:
+        raise LogError(
+            "the log has no counted game: no row has both hole_no and putt_no. "
+            "`putlab game --deal 9` deals one to play."
+        )
+    groups = rows.groupby(["player", "session"], sort=False, dropna=False)
+    visits = [_holes_of_visit(visit) for _, visit in groups]
+    holes = pd.concat([holes for holes, _ in visits], ignore_index=True)
+    notes = [note for _, found in visits for note in found]
+    if holes.empty:
+        raise LogError("the log has no finished hole of a counted game. " + " ".join(notes[:3]))
+    games = holes["session"] + "/" + holes["game"].astype(str)
+    holes["game"] = games.groupby(holes["player"], sort=False).transform(_numbered)
+    return holes[HOLE_COLUMNS], notes
+
+
+def _numbered(labels):
+    return pd.factorize(labels)[0] + 1
+
+
+def _holes_of_visit(visit):
+    """Return a visit's finished holes and notes about the others."""
+    starts = (visit["putt_no"] == 1) | (visit["hole_no"] != visit["hole_no"].shift())
+    found, notes, seen, game = [], [], set(), 1
+    for _, rows in visit.groupby(starts.cumsum(), sort=False):
+        first = rows.iloc[0]
+        if first["hole_no"] in seen:
+            seen, game = set(), game + 1
+        seen.add(first["hole_no"])
+        trouble = _trouble(rows)
+        if trouble:
+            place = f"{first['player']}, {first['session']}, hole {first['hole_no']:g}"
+            notes.append(f"{place}: {trouble}, so the hole is left out.")
+            continue
+        found.append({**first, "game": game, "putts": len(rows)})
+    return pd.DataFrame(found, columns=HOLE_COLUMNS), notes
+
+
+def _trouble(rows):
+    """Say why a hole's score is not known, or return an empty text."""
+    numbers = rows["putt_no"].to_numpy()
+    if not np.array_equal(numbers, np.arange(1, len(rows) + 1)):
+        return f"putts {', '.join(f'{n:g}' for n in numbers)} are not 1, 2, 3 and so on"
+    holed = rows["holed"]
+    if holed.iloc[:-1].fillna(False).any():
+        return "a putt follows one that was holed"
+    # Nothing is conceded: where holed is not written down, the last putt dropped.
+    if not holed.fillna(True).iloc[-1]:
+        return "the last putt was not holed"
+    return ""
+
+
+# A player's counted games, judged by the golfer that the practice log shows.
+
+
+@dataclass(frozen=True)
+class Played:
+    """What a player's counted games came to.
+
+    Attributes
+    ----------
+    player : str
+        Label.
+    scores : pandas.DataFrame
+        A row a game (`putlab.rounds.games.game_scores`).
+    ratio : CountedRatio
+        Spread in games over spread in practice, from all of them.
+    notes : list of str
+        Holes left out, and why.
+    """
+
+    player: str
+    scores: pd.DataFrame
+    ratio: object
+    notes: list
+
+    def table(self):
+        """Return the scores with the ratio beside them.
+
+        Returns
+        -------
+        pandas.DataFrame
+            `scores` and ``counted_ratio, counted_ratio_lo, counted_ratio_hi, chance_wider``,
+            the same in every row: one posterior from all games of the player.
+        """
+        low, high = self.ratio.interval
+        return self.scores.assign(
+            counted_ratio=self.ratio.median,
+            counted_ratio_lo=low,
+            counted_ratio_hi=high,
+            chance_wider=self.ratio.chance_wider,
+        )
+
+
+def judge_games(fit, putts, player, *, reference=None, past_ft=PAST_FT, advance=None):
+    """Judge every counted game of a player.
+
+    Each game is expected of the golfer of that visit: as far practised, and in the condition
+    (grip, putter, routine) of the game's own rows; on a new day, as the visit's own offset
+    is not known beforehand.
+
+    Parameters
+    ----------
+    fit : putlab.posterior.player.SpreadFit
+        Fit of the log.
+    putts : pandas.DataFrame
+        The log's putts.
+    player : str
+        Label.
+    reference : Reference, optional
+        Whom to gain strokes on; default: the published tour average.
+    past_ft : float
+        How far past the hole the golfer aims to roll the ball.
+    advance : callable, optional
+        Called with games judged and games in all.
+
+    Returns
+    -------
+    Played
+        Scores, and how much wider the spread is when it counts.
+
+    Raises
+    ------
+    LogError
+        The player has no finished hole of a game.
+    """
+    mine = putts[putts["player"] == player]
+    try:
+        holes, notes = played_holes(mine)
+    except LogError as error:
+        raise LogError(f"{player}: {error}") from error
+    games = list(holes.groupby(["session", "condition"], sort=False, dropna=False))
+    parts = []
+    for done, ((session, condition), part) in enumerate(games, start=1):
+        skill = strokes_skill(golfer_then(fit, player, session, condition))
+        parts.append(node_chances(skill, part, past_ft=past_ft))
+        if advance:
+            advance(done, len(games))
+    holes = pd.concat([part for _, part in games], ignore_index=True)
+    chances = np.concatenate(parts, axis=2)
+    in_practice = chances[len(chances) // 2]
+    return Played(
+        player=player,
+        scores=game_scores(holes, in_practice, reference=reference),
+        ratio=counted_ratio(chances, holes["putts"]),
+        notes=notes,
+    )
+
+
+def golfer_then(fit, player, session, condition):
+    """Return a player as of one visit.
+
+    Parameters
+    ----------
+    fit : putlab.posterior.player.SpreadFit
+        Fit of the log.
+    player, session : str
+        Labels.
+    condition : str or missing
+        The condition played in.
+
+    Returns
+    -------
+    putlab.posterior.player.Golfer
+        The player with the practice struck before that visit, in that condition.
+    """
+    visits = fit.visits
+    here = (visits["player"] == player) & (visits["session"] == session)
+    before = visits.loc[here, "putts_before"].iloc[0]
+    now = pd.DataFrame({"player": [player], "condition": [condition], "share": [1.0]})
+    then = replace(
+        fit,
+        condition_now=now[now["condition"].notna()],
+        putts_total=pd.Series({player: before}),
+    )
+    return then.golfer(player)
+
+
+# Scores of counted games against what this golfer was expected to make on those holes.
+
+
+def score_chances(chances):
+    """Return the chances of every total over some holes.
+
+    Parameters
+    ----------
+    chances : ndarray, shape (draws, holes, 10)
+        Chances of 1, 2, ... 10 putts on each hole.
+
+    Returns
+    -------
+    ndarray, shape (10 * holes + 1,)
+        Chance of each total from 0, by convolution hole after hole within a draw (holes are
+        alike in their golfer, not independent), then averaged over draws.
+    """
+    draws, holes, most = chances.shape
+    total = np.zeros((draws, most * holes + 1))
+    total[:, 0] = 1.0
+    for hole in range(holes):
+        added = np.zeros_like(total)
+        for putts in range(1, most + 1):
+            added[:, putts:] += chances[:, hole, putts - 1, None] * total[:, :-putts]
+        total = added
+    return total.mean(axis=0)
+
+
+def game_scores(holes, chances, *, reference=None):
+    """Return each game's score beside what was expected.
+
+    Parameters
+    ----------
+    holes : pandas.DataFrame
+        Holes played by one player (`putlab.rounds.games.played_holes`).
+    chances : ndarray, shape (draws, holes, 10)
+        Chances of 1, 2, ... 10 putts on each, from
+        `putlab.rounds.expected.hole_chances`.
+    reference : Reference, optional
+        Whom to gain strokes on; default: the published tour average.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a game: ``player, session, game, holes, par, score``; ``expected_score,
+        expected_sd, expected_lo, expected_hi`` (mean, spread and 90 % equal-tailed interval
+        of the score this golfer makes on these holes); ``chance_as_low`` (of this score or
+        lower); ``gained_on_self, gained_on_reference`` (strokes; the latter NaN where the
+        reference is silent on one of the holes).
+    """
+    reference = reference or tour_reference()
+    rows = []
+    where = np.arange(len(holes))
+    for (player, session, game), part in holes.groupby(["player", "session", "game"], sort=False):
+        here = where[
+            (holes["player"] == player) & (holes["session"] == session) & (holes["game"] == game)
+        ]
+        score = int(part["putts"].sum())
+        expected = _summary(score_chances(chances[:, here]), score)
+        gained = reference.gained(part["distance_ft"], part["putts"]).sum()
+        rows.append(
+            {
+                "player": player,
+                "session": session,
+                "game": game,
+                "holes": len(part),
+                "par": PAR * len(part),
+                "score": score,
+                **expected,
+                "gained_on_self": expected["expected_score"] - score,
+                "gained_on_reference": gained,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _summary(chance, score):
+    totals, below = np.arange(chance.size), np.cumsum(chance)
+    mean = chance @ totals
+    low, high = (int(np.searchsorted(below, p - 1e-9)) for p in interval_probabilities())
+    return {
+        "expected_score": mean,
+        "expected_sd": np.sqrt(chance @ (totals - mean) ** 2),
+        "expected_lo": low,
+        "expected_hi": high,
+        "chance_as_low": min(below[score], 1.0),
+    }
+
+
+# Deal a counted game: holes to play whose lengths are a round's, on sloping ground.
+
+
+# Slopes that holes are cut on: mostly 1 to 3 % (common practice).
+SLOPES_PCT = (1.0, 2.0, 3.0)
+
+# Downhill as seen from the ball, clockwise from the putt's own direction.
+DIRECTIONS = {
+    0: "downhill",
+    45: "downhill, falls right",
+    90: "falls right",
+    135: "uphill, falls right",
+    180: "uphill",
+    225: "uphill, falls left",
+    270: "falls left",
+    315: "downhill, falls left",
+}
+
+SHORTEST_FT = 2.0
+MOST_HOLES = 18
+# A mix of so few lengths comes from marks on a mat or strip: deal those, not between them.
+MARKS = 8
+
+
+def deal_game(mix, holes, *, seed, session, slopes_pct=SLOPES_PCT):
+    """Deal a card of holes to play.
+
+    Lengths are taken evenly from the mix, one from each share of it, so that every game is
+    about as long as a round; slopes and directions are dealt as evenly. The order is random.
+
+    Parameters
+    ----------
+    mix : RoundMix
+        First putts of a round.
+    holes : int
+        1 to 18; nine or eighteen is common practice.
+    seed : int
+        The same seed deals the same game.
+    session : str
+        Label or ISO date of the visit, written on the card.
+    slopes_pct : sequence of float
+        Steepnesses to deal from; ``(0,)`` for a level mat.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a hole, every column of the log: ``drill`` is counted, ``putt_no`` 1, and the
+        boxes for readings are empty, to be filled in.
+
+    Raises
+    ------
+    UsageError
+        The number of holes is not 1 to 18, or a slope is out of range.
+    """
+    if not 1 <= holes <= MOST_HOLES:
+        raise UsageError(f"a counted game has 1 to {MOST_HOLES} holes; got {holes}.")
+    slopes_pct = np.asarray(slopes_pct, dtype=float)
+    if not slopes_pct.size or not np.all((slopes_pct >= 0) & (slopes_pct <= 5)):
+        raise UsageError(f"slopes must be 0 to 5 %; got {slopes_pct}.")
+    rng = np.random.default_rng(seed)
+    slope = _evenly(slopes_pct, holes, rng)
+    to_deg = np.where(slope > 0, _evenly(np.array(list(DIRECTIONS), dtype=float), holes, rng), 0)
+    card = pd.DataFrame({column.name: None for column in COLUMNS}, index=range(holes))
+    return card.assign(
+        session=session,
+        putt=np.nan,
+        distance_ft=_lengths(mix, holes, rng),
+        slope_pct=slope,
+        slope_to_deg=to_deg,
+        drill="counted",
+        hole_no=np.arange(1, holes + 1),
+        putt_no=1,
+    )
+
+
+def in_words(card):
+    """Return a card as a golfer reads it.
+
+    Parameters
+    ----------
+    card : pandas.DataFrame
+        From `deal_game`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``Hole, Length, Slope``.
+    """
+    slopes = [
+        "level" if not slope else f"{slope:g} %, {DIRECTIONS[int(to_deg)]}"
+        for slope, to_deg in zip(card["slope_pct"], card["slope_to_deg"], strict=True)
+    ]
+    lengths = [f"{length:g} ft" for length in card["distance_ft"]]
+    return pd.DataFrame({"Hole": card["hole_no"], "Length": lengths, "Slope": slopes})
+
+
+def _lengths(mix, holes, rng):
+    """Return one length from each equal share of the mix, in whole feet or marks, shuffled."""
+    share = np.cumsum(mix.first_putts) / mix.first_putts.sum()
+    start = share - mix.first_putts / mix.first_putts.sum()
+    wanted = (np.arange(holes) + rng.random(holes)) / holes
+    if mix.distance_ft.size <= MARKS:
+        return rng.permutation(mix.distance_ft[np.searchsorted(share, wanted)])
+    # Each length of the mix stands for a stretch of lengths around it.
+    log_length = np.interp(wanted, (start + share) / 2, np.log(mix.distance_ft))
+    return rng.permutation(np.maximum(np.round(np.exp(log_length)), SHORTEST_FT))
+
+
+def _evenly(values, count, rng):
+    """Return so many values, each as often as any other, in random order."""
+    times = -(-count // values.size)
+    pool = np.concatenate([rng.permutation(values) for _ in range(times)])[:count]
+    return rng.permutation(pool)

@@ -1,0 +1,361 @@
+"""The report: its numbers against the commands' own tables, its structure, hostile names."""
+
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pytest
+from bs4 import BeautifulSoup
+from demo_findings import MADE, findings, page
+
+from putlab.base.errors import OutputError, UsageError
+from putlab.log.package import ReadingRules
+from putlab.pages import findings as findings_module
+from putlab.pages.findings import NEXT, SESSION_MINUTES, judged_component, several_changes
+from putlab.pages.page import plain_values, readings, render, write_report
+from putlab.practice.advice import advise
+from putlab.practice.plan import drill_words, plan_session
+from putlab.rounds.estimate import estimate_table
+from putlab.trial.compare import compare
+
+PLAYERS = ["alder", "birch", "rowan"]
+
+# Half a unit of the last place shown, and a hair for binary rounding.
+HALF = {2: 0.00501, 1: 0.0501, 0: 0.501, 3: 0.000501}
+
+
+def soup_of(html):
+    return BeautifulSoup(html, "html.parser")
+
+
+def numbers(text):
+    """Return the numbers of a cell; <1 and >99 stand for what they bound."""
+    return [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", text.replace("−", "-"))]
+
+
+def table_called(soup, words):
+    return next(t for t in soup.find_all("table") if words in t.caption.get_text())
+
+
+def cells(row):
+    """Return the cells of a row as (number, low, high) where they hold an interval."""
+    found = []
+    for cell in row.find_all("td"):
+        small = cell.small.extract() if cell.small else None
+        found.append((numbers(cell.get_text()), numbers(small.get_text()) if small else []))
+    return found
+
+
+def agrees(shown, expected, places, scale=1.0):
+    assert len(shown) == 1
+    assert abs(shown[0] - scale * expected) <= HALF[places] + (0.5 if scale == 100 else 0)
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_line_and_pace_are_those_of_estimate(demo_log, demo_fit, player):
+    table = table_called(soup_of(page(demo_log, demo_fit, player)), "Line and pace")
+    expected = estimate_table(demo_fit, [player]).to_dict("records")
+    names = [("line_sd_deg", 2), ("line_bias_deg", 2), ("pace_sd_pct", 1), ("pace_bias_pct", 1)]
+    rows = table.tbody.find_all("tr")
+    assert len(rows) == len(expected)
+    for row, want in zip(rows, expected, strict=True):
+        assert numbers(row.th.get_text(" ")) == [want["distance_ft"], want["putts"]]
+        for (mean, ends), (name, places) in zip(cells(row), names, strict=True):
+            agrees(mean, want[name], places)
+            agrees(ends[:1], want[name + "_lo"], places)
+            agrees(ends[1:], want[name + "_hi"], places)
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_putts_to_expect_are_those_of_estimate(demo_log, demo_fit, player):
+    table = table_called(soup_of(page(demo_log, demo_fit, player)), "What to expect")
+    expected = estimate_table(demo_fit, [player]).to_dict("records")
+    names = [("one_putt", 0, 100), ("three_putt", 0, 100), ("average_putts", 2, 1)]
+    for row, want in zip(table.tbody.find_all("tr"), expected, strict=True):
+        for (mean, ends), (name, places, scale) in zip(cells(row), names, strict=True):
+            agrees(mean, want[name], places, scale)
+            # One number stands for both ends where both are under 1 %.
+            agrees(ends[:1], want[name + "_lo"], places, scale)
+            agrees(ends[-1:], want[name + "_hi"], places, scale)
+            assert len(ends) == 2 or want[name + "_hi"] < 0.005
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_the_answer_and_what_it_is_worth_are_those_of_advise(demo_log, demo_fit, player):
+    soup = soup_of(page(demo_log, demo_fit, player))
+    advice = advise(demo_fit.golfer(player))
+    said = soup.find(class_="answer").get_text()
+    after = soup.find(class_="next").get_text()
+    assert f"{said} {after}".startswith(advice.sentence + " Most strokes are lost now")
+    # Which length, line or pace, and how sure: all of it in the box.
+    distance_ft, component = advice.choice
+    assert f"{component} at {distance_ft:g} ft" in said.lower()
+    assert numbers(said)[-1] == round(100 * advice.row["p_best"])
+    most = advice.table.loc[advice.table["strokes_lost"].idxmax()]
+    lost = after.partition("Most strokes are lost now")[2]
+    assert lost.startswith(f" on {most['component']} at {most['distance_ft']:g} ft: ")
+    shown = numbers(lost)[1:]
+    for number, name in zip(shown, ("", "_lo", "_hi"), strict=True):
+        agrees([number], most["strokes_lost" + name], 2)
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_what_the_hour_buys_is_that_of_advise(demo_log, demo_fit, player):
+    soup = soup_of(page(demo_log, demo_fit, player))
+    table = advise(demo_fit.golfer(player)).table.sort_values("expected_regret")
+    rows = table_called(soup, "Strokes a round").tbody.find_all("tr")
+    for row, want in zip(rows, table.to_dict("records"), strict=True):
+        assert row.th.get_text().startswith(want["component"])
+        assert numbers(row.th.get_text()) == [want["distance_ft"]]
+        lost, saved, best, costs = cells(row)
+        for (mean, ends), name in ((lost, "strokes_lost"), (saved, "saved_next_hour")):
+            agrees(mean, want[name], 2)
+            agrees(ends[:1], want[name + "_lo"], 2)
+            agrees(ends[1:], want[name + "_hi"], 2)
+        assert abs(best[0][0] - 100 * want["p_best"]) <= 1.01
+        agrees(costs[0], want["expected_regret"], 3)
+
+
+def test_the_change_is_that_of_compare(demo_log, demo_fit):
+    soup = soup_of(page(demo_log, demo_fit, "birch"))
+    found = compare(demo_fit, "usual routine", "new routine", player="birch")
+    table = table_called(soup, "new routine against usual routine")
+    assert found.verdict in table.caption.get_text()
+    assert found.verdict in soup.find("b", string="Did the change help?").parent.get_text()
+    assert found.sentence in soup.get_text()
+    rows = {row.th.get_text(): row for row in table.tbody.find_all("tr")}
+    assert len(rows) == len(found.table())
+    for want in found.table().to_dict("records"):
+        by, interval, better = (numbers(c.get_text()) for c in rows[want["change"]].find_all("td"))
+        agrees(by, want["mean"], 2)
+        agrees(interval[:1], want["lo"], 2)
+        agrees(interval[1:], want["hi"], 2)
+        assert len(better) == np.isfinite(want["p_improved"])
+        if better:
+            assert abs(better[0] - 100 * want["p_improved"]) <= 1.01
+
+
+def test_numbers_in_full_stand_in_the_page(demo_log, demo_fit):
+    data = json.loads(soup_of(page(demo_log, demo_fit, "birch")).find(id="data").string)
+    for name, want in (
+        ("estimates", estimate_table(demo_fit, ["birch"])),
+        ("advice", advise(demo_fit.golfer("birch")).table),
+    ):
+        assert [list(row) for row in data[name]] == [list(want.columns)] * len(want)
+        for column in want.select_dtypes("number"):
+            assert np.allclose([row[column] for row in data[name]], want[column], rtol=1e-9)
+    want = plain_values(compare(demo_fit, "usual routine", "new routine").to_dict())
+    assert data["changes"] == [json.loads(json.dumps(want))]
+    assert data["meta"]["log_sha256"] == demo_log.digest
+
+
+def test_causes_in_the_page_add_up_to_the_total(demo_log, demo_fit):
+    data = json.loads(soup_of(page(demo_log, demo_fit, "alder")).find(id="data").string)
+    for distance in {row["distance_ft"] for row in data["causes"]}:
+        rows = {r["cause"]: r["strokes"] for r in data["causes"] if r["distance_ft"] == distance}
+        assert sum(rows.values()) == pytest.approx(2 * rows["total"], abs=1e-9)
+
+
+def test_headings_go_down_one_level_at_a_time(demo_log, demo_fit):
+    for html in (page(demo_log, demo_fit), page(demo_log, demo_fit, "alder")):
+        levels = [int(h.name[1]) for h in soup_of(html).find_all(re.compile("^h[1-6]$"))]
+        assert levels[0] == 1
+        assert levels.count(1) == 1
+        assert all(b - a <= 1 for a, b in zip(levels, levels[1:], strict=False))
+
+
+def test_tables_have_captions_and_scopes_and_figures_words(demo_log, demo_fit):
+    soup = soup_of(page(demo_log, demo_fit))
+    for table in soup.find_all("table"):
+        assert table.caption.get_text(strip=True)
+        assert all(head.get("scope") in ("col", "row") for head in table.find_all("th"))
+    images = soup.find_all("img")
+    everybody = [findings(demo_log, demo_fit, p) for p in demo_fit.players]
+    assert [i["alt"] for i in images] == [c.alt for f in everybody for c in f.charts]
+    assert all(numbers(image["alt"]) for image in images)
+
+
+def test_nothing_is_fetched_and_nothing_runs(demo_log, demo_fit):
+    html = page(demo_log, demo_fit)
+    soup = soup_of(html)
+    policy = soup.find("meta", {"http-equiv": "Content-Security-Policy"})["content"]
+    assert "default-src 'none'" in policy
+    assert all(image["src"].startswith("data:") for image in soup.find_all("img"))
+    assert soup.find(["link", "iframe", "object", "embed", "form", "base"]) is None
+    assert [s.get("type") for s in soup.find_all("script")] == ["application/json"]
+    assert not re.search(r"@import|url\(", soup.style.string)
+    assert len(html.encode()) < 3_000_000
+
+
+class Spy(HTMLParser):
+    """Collects tags and their attributes as a browser would see them."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.tags = []
+        self.feed(html)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+
+HOSTILE = "</script><script>alert(1)</script>"
+QUOTES = "\"><img src=x onerror='alert(2)'>"
+
+
+def test_names_from_the_log_are_text_and_nothing_else(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "birch")
+    arms = replace(found.change.arms, player=HOSTILE, before=QUOTES, after=HOSTILE)
+    rejects = demo_log.rejects.assign(value=QUOTES, file=HOSTILE)
+    log = replace(
+        demo_log, rejects=rejects, files=[HOSTILE, QUOTES], warnings=[QUOTES], notes=[HOSTILE]
+    )
+    html = render(log, demo_fit, [
+        replace(
+            found, player=HOSTILE, visits=[QUOTES, HOSTILE],
+            estimates=found.estimates.assign(player=QUOTES),
+            change=replace(found.change, arms=arms, cautions=[QUOTES]),
+            charts=[replace(chart, alt=QUOTES, title=HOSTILE) for chart in found.charts],
+        )
+    ], made=MADE)  # fmt: skip
+    tags = Spy(html).tags
+    clean = Spy(page(demo_log, demo_fit, "birch")).tags
+    assert [a for t, a in tags if t == "script"] == [{"type": "application/json", "id": "data"}]
+    assert not [a for _, a in tags if any(name.startswith("on") for name in a)]
+    assert sum(t == "img" for t, _ in tags) == sum(t == "img" for t, _ in clean)
+    assert "alert(1)" in soup_of(html).h1.get_text()
+
+
+def test_only_the_timestamp_differs_between_two_runs(demo_log, demo_fit):
+    first = page(demo_log, demo_fit, "alder")
+    later = MADE.replace(year=2027)
+    second = render(demo_log, demo_fit, [findings(demo_log, demo_fit, "alder")], made=later)
+    again = render(demo_log, demo_fit, [findings(demo_log, demo_fit, "alder")], made=MADE)
+    assert first == again
+    assert first != second
+    assert first.replace(MADE.isoformat(), later.isoformat()) == second
+    assert soup_of(first).find("time", id="made")["datetime"] == MADE.isoformat()
+
+
+def test_readings_rejects_and_origins_are_told(demo_log, demo_fit):
+    text = soup_of(page(demo_log, demo_fit, "alder")).get_text(" ", strip=True)
+    assert f"{demo_log.rows_read:,} rows: {len(demo_log.putts):,} putts used" in text
+    assert f"{len(demo_log.rejects)} rows left out" in text
+    first = demo_log.rejects.iloc[0]
+    assert f"{first['file']}, {first['row']}" in text
+    assert first["reason"] in text
+    assert demo_log.digest in text
+    assert str(demo_fit.seed) in text
+    for checks in demo_fit.meta()["diagnostics"].values():
+        assert all(check["sentence"] in text for check in checks.values())
+
+
+@pytest.mark.parametrize("words", ["back and wrists", "pain", "Juniors", "a coach who sees"])
+def test_cautions_are_given(demo_log, demo_fit, words):
+    assert words in page(demo_log, demo_fit, "alder")
+
+
+def test_the_next_session_is_that_of_plan(demo_log, demo_fit):
+    golfer = demo_fit.golfer("rowan")
+    plan = plan_session(
+        golfer, demo_log.rules, advise(golfer), minutes=SESSION_MINUTES, seed=demo_fit.seed,
+        session=NEXT,
+    )  # fmt: skip
+    soup = soup_of(page(demo_log, demo_fit, "rowan"))
+    items = [item.get_text() for item in soup.find(string="Next session").find_next("ul")("li")]
+    assert items[1:-1] == [drill_words(goal) for goal in plan.targets]
+    assert numbers(items[-1])[-9:] == list(plan.game["distance_ft"])
+    action = soup.find("b", string="Next session.").parent.get_text()
+    for goal in plan.targets:
+        assert f"{goal.component} at {goal.distance_ft:g} ft ({goal.putts} putts)" in action
+
+
+def test_three_conditions_are_set_side_by_side(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "birch")
+    rows = pd.DataFrame({"condition": ["a", "<b>", "c"], "putts": [50, 60, 70]})
+    rows = rows.assign(ratio=[1.0, 0.9, 0.8], lo=[1.0, 0.7, 0.6], hi=[1.0, 1.1, 1.0])
+    rows = rows.assign(p_improved=[np.nan, 0.8, 0.95], p_narrowest=[0.1, 0.2, 0.7])
+    html = render(demo_log, demo_fit, [replace(found, several=rows)], made=MADE)
+    table = table_called(soup_of(html), "All conditions")
+    assert [row.th.get_text() for row in table.tbody("tr")] == ["a", "<b>", "c"]
+    assert numbers(table.tbody("tr")[2]("td")[1].get_text()) == [0.8, 0.6, 1.0]
+
+
+def test_a_change_is_looked_for_where_there_are_two_conditions(demo_fit):
+    assert judged_component(demo_fit, "birch") == "line"
+    assert judged_component(demo_fit, "alder") is None
+    assert several_changes(demo_fit, "birch") is None
+
+
+def test_what_was_not_read_is_said_before_the_reasons(demo_log, demo_fit):
+    found = replace(findings(demo_log, demo_fit, "alder"), measured=["line"])
+    soup = soup_of(render(demo_log, demo_fit, [found], made=MADE))
+    assert soup.find(class_="answer").find_next("p").get_text().startswith("Pace of alder was not")
+    cells_read = table_called(soup, "Line and pace").tbody.tr.find_all("td")
+    assert [cell.get_text() for cell in cells_read[2:]] == ["not read", "not read"]
+    assert findings(demo_log, demo_fit, "alder").not_read == ""
+    both = replace(found, measured=[], green=["Where from.", "What tells them apart."])
+    assert both.not_read.startswith("Line and pace of alder were not read: what is said of them")
+    assert "is what putts made or missed tell, and what was believed" in both.not_read
+
+
+def test_where_the_spread_of_the_green_comes_from_is_said(demo_log, demo_fit):
+    text = soup_of(page(demo_log, demo_fit, "alder")).get_text(" ", strip=True)
+    assert "published split of variance (Karlsen and Nilsson" in text
+
+
+def test_a_roster_is_overseen_in_one_table(demo_log, demo_fit):
+    soup = soup_of(page(demo_log, demo_fit))
+    table = table_called(soup, "What each player should practise next")
+    rows = table.tbody.find_all("tr")
+    assert [row.th.get_text() for row in rows] == demo_fit.players
+    for row in rows:
+        found = findings(demo_log, demo_fit, row.th.get_text())
+        assert row.td.get_text().startswith(f"{found.advice.choice[1]} at ")
+        assert soup.find(id=row.a["href"][1:]).get_text() == found.player
+        sure, saved, line, pace = cells(row)[1:5]
+        assert abs(sure[0][0] - 100 * found.advice.row["p_best"]) <= 1.01
+        at_ten = found.estimates.set_index("distance_ft").loc[10.0]
+        for (mean, ends), want, name, places in (
+            (saved, found.advice.row, "saved_next_hour", 2),
+            (line, at_ten, "line_sd_deg", 2),
+            (pace, at_ten, "pace_sd_pct", 1),
+        ):
+            agrees(mean, want[name], places)
+            agrees(ends[:1], want[name + "_lo"], places)
+            agrees(ends[1:], want[name + "_hi"], places)
+        verdict = found.change.verdict if found.change else "none"
+        assert row.find_all("td")[-1].get_text() == verdict
+
+
+def test_a_figure_that_fails_fails_the_report(demo_log, demo_fit, monkeypatch, tmp_path):
+    def broken(*args, **kwargs):
+        raise ValueError("no such marker")
+
+    monkeypatch.setattr(findings_module.charts, "losses_chart", broken)
+    target = tmp_path / "report.html"
+    with pytest.raises(ValueError, match="no such marker"):
+        write_report(target, demo_log, demo_fit, player="alder", made=MADE)
+    assert not target.exists()
+
+
+def test_a_player_not_in_the_log_is_refused(demo_log, demo_fit, tmp_path):
+    with pytest.raises(UsageError, match="Did you mean 'alder'"):
+        write_report(tmp_path / "report.html", demo_log, demo_fit, player="aldr")
+
+
+def test_an_old_report_survives_a_folder_that_cannot_be_written(demo_log, demo_fit, tmp_path):
+    with pytest.raises(OutputError, match="could not be written"):
+        write_report(tmp_path / "no" / "report.html", demo_log, demo_fit, player="alder")
+
+
+def test_rules_that_say_something_are_put_in_words():
+    rules = ReadingRules(line_step_deg=1.0, roll_limit_ft=39.0)
+    lines = readings(rules)
+    assert lines == [
+        "Step of the direction display, degrees: 1 (declared)",
+        "Distance from the ball to a backstop or the end of the mat, feet: 39 (declared)",
+    ]

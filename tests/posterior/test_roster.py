@@ -1,0 +1,143 @@
+"""Rosters: the same results by any number of workers, and no player lost."""
+
+import hashlib
+
+import numpy as np
+import pytest
+import roster_jobs
+from made_logs import simulated_log
+
+from putlab.base.errors import FitError, UsageError
+from putlab.posterior.player import fit_log
+from putlab.posterior.roster import RosterResult, each_player, log_of_player, player_seed, run_jobs
+
+
+@pytest.fixture
+def stubbed(monkeypatch):
+    """Let the workers count and draw in place of sampling; the posting is the real one."""
+    monkeypatch.setattr("putlab.posterior.roster.fit_one", roster_jobs.counted_and_drawn)
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    """A local cluster of two processes."""
+    import distributed
+
+    options = {"dashboard_address": None, "threads_per_worker": 1}
+    with distributed.LocalCluster(n_workers=2, processes=True, **options) as running:
+        yield running
+
+
+def roster(rng, players=3):
+    return simulated_log(rng, players=players, sessions=2, lengths=[4.0, 9.0], each=5)
+
+
+def jobs(tmp_path, **kinds):
+    return {name: (kind, str(tmp_path / name)) for name, kind in kinds.items()}
+
+
+def attempts(tmp_path, name):
+    return len((tmp_path / name).read_text(encoding="utf-8").split())
+
+
+def test_a_players_seed_follows_from_the_label_alone():
+    words = np.frombuffer(hashlib.sha256(b"birch").digest(), dtype="<u4")
+    expected = np.random.SeedSequence([7, *map(int, words)]).generate_state(1)[0]
+    assert player_seed(7, "birch") == expected
+    assert len({player_seed(7, name) for name in ("birch", "alder", "rowan")}) == 3
+    assert player_seed(8, "birch") != player_seed(7, "birch")
+
+
+def test_a_players_log_holds_that_players_putts_and_the_rules(rng):
+    log = roster(rng)
+    mine = log_of_player(log, "player 2")
+    assert set(mine.putts["player"]) == {"player 2"}
+    assert mine.putts["line_deg"].tolist() == (
+        log.putts.loc[log.putts["player"] == "player 2", "line_deg"].tolist()
+    )
+    assert mine.rules == log.rules
+
+
+@pytest.mark.usefixtures("stubbed")
+def test_results_do_not_depend_on_the_number_of_workers(rng):
+    log = roster(rng)
+    told = []
+    one = each_player(log, seed=3, workers=1, draws=5, progress=lambda *a: told.append(a))
+    two = each_player(log, seed=3, workers=2, draws=5)
+    assert one == two
+    assert list(one.results) == ["player 1", "player 2", "player 3"]
+    assert [done for done, _, _ in told] == [1, 2, 3]
+    assert one.results["player 1"]["options"] == {"draws": 5}
+    expected = np.random.default_rng(player_seed(3, "player 2")).normal(size=3)
+    assert one.results["player 2"]["draws"] == expected.tolist()
+
+
+@pytest.mark.usefixtures("stubbed")
+def test_a_player_gets_the_same_alone_and_among_others(rng):
+    log = roster(rng)
+    alone = each_player(log_of_player(log, "player 3"), seed=3, workers=1).results
+    assert alone["player 3"] == each_player(log, seed=3, workers=2).results["player 3"]
+
+
+@pytest.mark.usefixtures("stubbed")
+def test_a_cluster_gives_what_one_machine_gives(rng, cluster):
+    log = roster(rng)
+    told = []
+    there = each_player(
+        log, seed=3, cluster=cluster.scheduler_address, progress=lambda *a: told.append(a)
+    )
+    assert there == each_player(log, seed=3, workers=1)
+    assert len(told) == 3
+
+
+def test_jobs_are_spread_over_processes():
+    names = {str(n): (n,) for n in range(4)}
+    results, failed = run_jobs(roster_jobs.process_id, names, workers=2)
+    assert len(set(results.values())) == 2
+    assert failed == {}
+
+
+def test_a_dead_process_costs_its_own_job_one_try_and_no_other_any(tmp_path):
+    kinds = {"a": "dies once", "b": "dies", "c": "fine", "d": "fine", "e": "no fit"}
+    told = []
+    results, failed = run_jobs(
+        roster_jobs.run, jobs(tmp_path, **kinds), workers=2, finished=told.append
+    )
+    assert results == {"a": 2, "c": 1, "d": 1}
+    assert set(failed) == {"b", "e"}
+    assert attempts(tmp_path, "b") == 2
+    assert attempts(tmp_path, "e") == 1, "a fit that failed its checks would fail again"
+    assert sorted(told) == ["a", "b", "c", "d", "e"]
+
+
+def test_a_cluster_names_what_failed_twice(tmp_path, cluster):
+    kinds = {"a": "breaks once", "b": "breaks", "c": "fine", "e": "no fit"}
+    address = cluster.scheduler_address
+    results, failed = run_jobs(roster_jobs.run_kept, jobs(tmp_path, **kinds), cluster=address)
+    assert results == {"a": 2, "c": 1}
+    assert isinstance(failed["b"], OSError)
+    assert isinstance(failed["e"], FitError)
+    assert (attempts(tmp_path, "b"), attempts(tmp_path, "e")) == (2, 1)
+
+
+def test_a_cluster_that_is_not_there_is_refused(monkeypatch):
+    monkeypatch.setattr("putlab.posterior.roster.CONNECT_S", 0.5)
+    with pytest.raises(UsageError, match="no Dask scheduler answers at tcp://127.0.0.1:9"):
+        run_jobs(roster_jobs.run, {"a": ("fine", "")}, cluster="tcp://127.0.0.1:9")
+
+
+def test_failures_are_named():
+    failed = {f"p{n}": "no readings" for n in range(7)}
+    with pytest.raises(FitError, match=r"7 of 8 players .* p0: no readings.* 2 more: p5, p6"):
+        RosterResult({"q": 1}, failed).raise_failures()
+    RosterResult({"q": 1}).raise_failures()
+
+
+@pytest.mark.slow
+def test_a_fit_in_a_worker_is_the_fit_made_here(rng, own_cache):
+    log = roster(rng, players=1)
+    there = each_player(log, seed=5, workers=1, cache=False).results["player 1"]
+    here = fit_log(log, seed=player_seed(5, "player 1"), cache=False)
+    for component in ("line", "pace"):
+        found, expected = (f.trees[component]["posterior"] for f in (there, here))
+        assert found.dataset.equals(expected.dataset)

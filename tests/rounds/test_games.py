@@ -1,0 +1,339 @@
+"""Counted games: reading them, scores expected, and how much wider the spread is."""
+
+import itertools
+
+import brute_force
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import binom
+
+from putlab.base.errors import LogError, UsageError
+from putlab.green.hole_out import hole_out
+from putlab.green.skill import Skill
+from putlab.log.read import read_log
+from putlab.rounds.expected import (
+    GRID,
+    NODES,
+    counted_ratio,
+    hole_chances,
+    node_chances,
+    scaled,
+)
+from putlab.rounds.first_putts import RoundMix, shipped_mix
+from putlab.rounds.games import (
+    DIRECTIONS,
+    deal_game,
+    game_scores,
+    golfer_then,
+    in_words,
+    judge_games,
+    played_holes,
+    score_chances,
+)
+
+GOLFER = Skill.constant(1.3, 9.0)
+
+
+def putts_of(holes, **labels):
+    """Return log rows of holes given as ``(hole_no, distance_ft, putts)``."""
+    rows = [
+        {"hole_no": hole, "distance_ft": length if n == 1 else 2.0, "putt_no": n}
+        | {"holed": n == putts}
+        for hole, length, putts in holes
+        for n in range(1, putts + 1)
+    ]
+    blank = {"stimp_ft": np.nan, "slope_pct": np.nan, "slope_to_deg": np.nan}
+    labels = {"player": "fern", "session": "one", "condition": None} | blank | labels
+    return pd.DataFrame(rows).assign(**labels).astype({"holed": "boolean"})
+
+
+def holes_table(distance_ft, **columns):
+    blank = {"stimp_ft": 10.0, "slope_pct": np.nan, "slope_to_deg": np.nan}
+    return pd.DataFrame({"distance_ft": distance_ft} | blank | columns)
+
+
+def test_a_hole_is_its_first_putt_and_the_putts_taken():
+    holes, notes = played_holes(putts_of([(1, 10.0, 2), (2, 30.0, 3), (3, 4.0, 1)]))
+    assert list(holes["distance_ft"]) == [10, 30, 4]
+    assert list(holes["putts"]) == [2, 3, 1]
+    assert notes == []
+
+
+def test_games_are_told_apart_by_visit_and_by_holes_that_come_again():
+    first = putts_of([(1, 10.0, 2), (2, 30.0, 2), (1, 6.0, 1)])
+    second = putts_of([(1, 9.0, 1)], session="two")
+    holes, _ = played_holes(pd.concat([first, second], ignore_index=True))
+    assert list(holes["game"]) == [1, 1, 2, 3]
+
+
+def test_unfinished_and_broken_holes_are_left_out_with_a_note():
+    good = putts_of([(1, 10.0, 2)])
+    conceded = putts_of([(2, 10.0, 2)]).assign(holed=pd.array([False, False], "boolean"))
+    lost = putts_of([(3, 10.0, 3)]).drop(index=0)
+    twice = putts_of([(4, 10.0, 2)]).assign(holed=pd.array([True, True], "boolean"))
+    holes, notes = played_holes(pd.concat([good, conceded, lost, twice], ignore_index=True))
+    assert list(holes["hole_no"]) == [1]
+    assert "hole 2: the last putt was not holed" in notes[0]
+    assert "hole 3: putts 2, 3 are not 1, 2, 3" in notes[1]
+    assert "hole 4: a putt follows one that was holed" in notes[2]
+
+
+def test_nothing_is_conceded_so_the_last_putt_dropped_where_nobody_says():
+    rows = putts_of([(1, 10.0, 2)]).assign(holed=pd.array([pd.NA, pd.NA], "boolean"))
+    assert played_holes(rows)[0]["putts"].tolist() == [2]
+
+
+def test_a_log_without_games_is_told_how_to_deal_one():
+    with pytest.raises(LogError, match="--deal 9"):
+        played_holes(putts_of([(1, 10.0, 2)]).assign(hole_no=np.nan))
+
+
+def test_demo_games_are_all_read(demo_log):
+    holes, _ = played_holes(demo_log.putts)
+    assert set(holes.groupby(["player", "game"]).size()) <= {8, 9}
+    assert holes["player"].nunique() == 3
+
+
+def test_score_is_the_convolution_of_its_holes_by_hand():
+    chances = np.zeros((1, 3, 10))
+    chances[0, :, 0], chances[0, :, 1] = 0.5, 0.5
+    expected = binom.pmf(np.arange(4), 3, 0.5)
+    assert score_chances(chances)[3:7] == pytest.approx(expected)
+
+
+def test_score_of_a_golfer_against_struck_games():
+    lengths_ft = [4.0, 10.0, 25.0]
+    chances = hole_chances(GOLFER, holes_table(lengths_ft))[0]
+    setting = ([10], [1.3], [0.0], [9.0], [0.0], 10.0, 1.0)
+    rng = np.random.default_rng(4)
+    struck = sum(brute_force.play(setting, d, 200_000, rng)[0] for d in lengths_ft)
+    found = score_chances(chances)
+    for score in range(3, 9):
+        assert found[score] == pytest.approx(np.mean(struck == score), abs=0.004)
+
+
+def test_draws_share_a_golfer_so_their_games_spread_wider():
+    one, other = np.zeros((2, 1, 9, 10))
+    one[..., 0], other[..., 1] = 1, 1
+    both = score_chances(np.concatenate([one, other]))
+    assert both[9] == pytest.approx(0.5)
+    assert both[18] == pytest.approx(0.5)
+
+
+def test_game_scores_add_up():
+    holes, _ = played_holes(putts_of([(1, 10.0, 2), (2, 33.0, 3), (3, 4.0, 1)]))
+    table = game_scores(holes, hole_chances(GOLFER, holes)[0])
+    row = table.iloc[0]
+    average = hole_out(GOLFER, [4.0, 10.0, 33.0]).average_putts.sum()
+    assert (row["score"], row["par"]) == (6, 6)
+    assert row["expected_score"] == pytest.approx(average, abs=0.002)
+    assert row["gained_on_self"] == pytest.approx(average - 6, abs=0.002)
+    # PGA TOUR average putts (Broadie 2012): 1.626, 2.001 and 1.147.
+    assert row["gained_on_reference"] == pytest.approx(1.626 + 2.001 + 1.147 - 6)
+    assert row["expected_lo"] <= row["expected_score"] <= row["expected_hi"]
+
+
+def test_scaling_widens_spread_and_leaves_bias():
+    skill = Skill(np.array([5.0, 20]), [[1.0, 1.2]], [[0.3, 0.1]], [[9.0, 8]], [[-2.0, 1]])
+    wide = scaled(skill, (0.5, 2.0))
+    assert wide.line_sd_deg == pytest.approx(np.array([[0.5, 0.6], [2, 2.4]]))
+    assert wide.pace_bias_pct == pytest.approx(np.array([[-2.0, 1], [-2, 1]]))
+
+
+def test_sloping_holes_against_solving_the_slope_for_each_draw():
+    from putlab.green.aim import Green
+    from putlab.green.slope_hole_out import SlopePutts
+
+    rng = np.random.default_rng(1)
+    shape = (6, 1)
+    skill = Skill(
+        np.array([10.0]),
+        1.2 * np.exp(0.1 * rng.normal(size=shape)),
+        0.1 * rng.normal(size=shape),
+        9 * np.exp(0.1 * rng.normal(size=shape)),
+        -1.0,
+    )
+    holes = holes_table([5.0, 12, 30], slope_pct=2.1, slope_to_deg=[90.0, 0, 135])
+    found = hole_chances(skill, holes, reading=False)[0]
+    exact = SlopePutts(skill, Green(10.0, 2.0), past_ft=1.0, longest_ft=30.0)
+    more = exact.hole_out(holes["distance_ft"], slope_to_deg=holes["slope_to_deg"]).more_than
+    one, two = 1 - more[1], more[1] - more[2]
+    for putts, chance in enumerate((one, two)):
+        assert np.abs(found[..., putts] - chance).max() < 0.02
+        assert np.abs(found[..., putts].mean(axis=0) - chance.mean(axis=0)).max() < 0.003
+    assert found.sum(axis=-1) == pytest.approx(np.ones((6, 3)))
+
+
+def test_reading_is_added_on_slopes_only():
+    flat, slope = holes_table([15.0]), holes_table([15.0], slope_pct=2.0, slope_to_deg=180.0)
+    for holes, differs in ((flat, False), (slope, True)):
+        read, known = (
+            hole_chances(GOLFER, holes, reading=reading)[0, 0, 0, 0] for reading in (True, False)
+        )
+        assert (read < known - 0.01) == differs
+
+
+def test_ratio_is_recovered_from_struck_games():
+    lengths_ft = np.tile([4.0, 7, 12, 20, 33], 160)
+    holes = holes_table(lengths_ft)
+    rng = np.random.default_rng(12)
+    setting = ([10], [1.3 * 1.35], [0.0], [9.0 * 1.35], [0.0], 10.0, 1.0)
+    putts = [brute_force.play(setting, d, 1, rng)[0][0] for d in lengths_ft]
+    found = counted_ratio(node_chances(GOLFER, holes), putts)
+    low, high = found.interval
+    assert low < 1.35 < high
+    assert high / low < 1.2
+    assert found.chance_wider > 0.999
+
+
+def test_ratio_intervals_hold_as_often_as_they_say():
+    """Ratio from the prior, golfer from the draws, putts from both: 90 % must be covered."""
+    rng = np.random.default_rng(3)
+    shape = (30, 1)
+    skill = Skill(
+        np.array([10.0]),
+        1.3 * np.exp(0.15 * rng.normal(size=shape)),
+        0.0,
+        9 * np.exp(0.15 * rng.normal(size=shape)),
+        0.0,
+    )
+    holes = holes_table([4.0, 7, 10, 14, 20, 28, 6, 9, 40] * 4)
+    chances = node_chances(skill, holes)
+    inside, times = 0, 300
+    for _ in range(times):
+        log_ratio = np.clip(rng.normal(0, 0.25), GRID[0], GRID[-1])
+        draw = rng.integers(30)
+        node = np.interp(log_ratio, np.log(NODES), np.arange(NODES.size))
+        low, part = int(min(node, NODES.size - 2)), node - int(min(node, NODES.size - 2))
+        mixed = (1 - part) * chances[low, draw] + part * chances[low + 1, draw]
+        taken = 1 + (rng.random((len(holes), 1)) > np.cumsum(mixed, axis=1)).sum(axis=1)
+        lo, hi = counted_ratio(chances, taken).interval
+        inside += lo < np.exp(log_ratio) < hi
+    assert binom.cdf(inside, times, 0.9) > 0.005
+    assert binom.sf(inside - 1, times, 0.9) > 0.005
+
+
+def test_no_games_leave_the_prior():
+    chances = node_chances(GOLFER, holes_table([10.0]))[:, :, :0]
+    found = counted_ratio(chances, [])
+    # Normal prior of the log ratio: 90 % within 1.645 x 0.25 of no change.
+    ends = np.exp([-1.645 * 0.25, 1.645 * 0.25])
+    assert found.interval == pytest.approx(ends, rel=0.002)
+    assert found.chance_wider == pytest.approx(0.5)
+
+
+def test_many_putts_on_one_hole_do_not_settle_the_ratio():
+    holes = holes_table([5.0] * 9)
+    chances = node_chances(GOLFER, holes)
+    tidy, lapse = (counted_ratio(chances, putts) for putts in ([1] * 9, [1] * 8 + [9]))
+    assert lapse.median < 1.6
+    assert tidy.median < lapse.median
+
+
+@pytest.mark.slow
+def test_demo_games_against_the_truth_they_were_made_from(demo_log, demo_fit):
+    """Games were played up to exp(0.15) = 1.16 times as wide (`putlab.model.demo.demo_truth`)."""
+    for player, true in (("alder", 1.02), ("birch", 1.05), ("rowan", 1.13)):
+        played = judge_games(demo_fit, demo_log.putts, player)
+        low, high = played.ratio.interval
+        assert low < true < high
+        table = played.table()
+        # Scores fall on both sides of what was expected, and within what was thought likely.
+        likely = table["score"].between(table["expected_lo"], table["expected_hi"])
+        assert likely.mean() >= 0.6
+        assert {"counted_ratio", "chance_wider", "gained_on_reference"} <= set(table)
+
+
+@pytest.mark.slow
+def test_golfer_of_an_earlier_visit_is_the_one_of_less_practice(demo_fit):
+    """rowan narrows with practice, birch with the new routine (`putlab.model.demo.demo_truth`)."""
+    then, now = (
+        golfer_then(demo_fit, "rowan", visit, None).skill([10.0]).pace_sd_pct.mean()
+        for visit in ("2025-11-04", "2026-01-27")
+    )
+    assert then > now * 1.05
+    old, new = (
+        golfer_then(demo_fit, "birch", "2025-12-09", f"{label} routine").skill([10.0])
+        for label in ("usual", "new")
+    )
+    assert old.line_sd_deg.mean() > new.line_sd_deg.mean() * 1.1
+
+
+def test_dealt_lengths_are_those_of_the_mix():
+    mix = shipped_mix("handicap 10")
+    cards = [deal_game(mix, 18, seed=seed, session="x") for seed in range(60)]
+    lengths = np.concatenate([card["distance_ft"] for card in cards])
+    for share in (0.25, 0.5, 0.75):
+        below = np.interp(
+            share,
+            (np.cumsum(mix.first_putts) - mix.first_putts / 2) / 18,
+            np.log(mix.distance_ft),
+        )
+        assert np.quantile(np.log(lengths), share) == pytest.approx(below, abs=0.08)
+    totals = [card["distance_ft"].sum() for card in cards]
+    # Dealt evenly, games differ far less than lengths drawn at random would (some 20 %).
+    assert np.std(totals) / np.mean(totals) < 0.08
+
+
+def test_same_seed_deals_the_same_game():
+    mix = shipped_mix()
+    first, second = (deal_game(mix, 9, seed=4, session="x") for _ in range(2))
+    pd.testing.assert_frame_equal(first, second)
+    assert not first.equals(deal_game(mix, 9, seed=5, session="x"))
+
+
+def test_slopes_are_dealt_evenly():
+    card = deal_game(shipped_mix(), 9, seed=1, session="x")
+    assert sorted(card["slope_pct"]) == [1, 1, 1, 2, 2, 2, 3, 3, 3]
+    assert set(card["slope_to_deg"]) <= set(DIRECTIONS)
+    assert card["slope_to_deg"].nunique() == 8
+
+
+def test_a_level_mat_with_marks_is_dealt_its_marks():
+    marks = RoundMix("own", np.array([3.0, 6, 10]), np.array([6.0, 6, 6]), "counted")
+    card = deal_game(marks, 9, seed=2, session="x", slopes_pct=(0,))
+    assert sorted(card["distance_ft"]) == [3] * 3 + [6] * 3 + [10] * 3
+    assert set(card["slope_pct"]) == set(card["slope_to_deg"]) == {0}
+    assert set(in_words(card)["Slope"]) == {"level"}
+
+
+@pytest.mark.parametrize("holes", [0, 19])
+def test_number_of_holes_is_checked(holes):
+    with pytest.raises(UsageError, match="1 to 18 holes"):
+        deal_game(shipped_mix(), holes, seed=1, session="x")
+
+
+def test_a_slope_that_no_hole_is_cut_on_is_refused():
+    with pytest.raises(UsageError, match="0 to 5 %"):
+        deal_game(shipped_mix(), 9, seed=1, session="x", slopes_pct=(1, 9))
+
+
+def test_a_filled_in_card_is_a_log(tmp_path):
+    card = deal_game(shipped_mix(), 9, seed=4, session="2026-02-03")
+    second = card.iloc[[0]].assign(putt_no=2, holed="true", distance_ft=2.0)
+    first = card.assign(holed=["false"] + ["true"] * 8)
+    path = tmp_path / "card.csv"
+    pd.concat([first.iloc[:1], second, first.iloc[1:]]).to_csv(path, index=False)
+    log = read_log(path)
+    holes, notes = played_holes(log.putts)
+    assert len(log.rejects) == 0
+    assert notes == []
+    assert list(holes["putts"]) == [2] + [1] * 8
+    assert list(holes["slope_pct"]) == list(card["slope_pct"])
+    assert set(log.putts["drill"]) == {"counted"}
+
+
+def test_an_empty_card_says_what_is_missing(tmp_path):
+    path = tmp_path / "card.csv"
+    deal_game(shipped_mix(), 9, seed=4, session="2026-02-03").to_csv(path, index=False)
+    with pytest.raises(LogError, match="none of the 9 rows can be used"):
+        read_log(path)
+
+
+def test_directions_are_told_in_words():
+    pairs = itertools.pairwise(sorted(DIRECTIONS))
+    assert {b - a for a, b in pairs} == {45}
+    card = deal_game(shipped_mix(), 9, seed=4, session="x")
+    words = in_words(card)
+    assert words.loc[card["slope_to_deg"] == 90, "Slope"].str.endswith("falls right").all()

@@ -1,0 +1,66 @@
+"""How far past the hole to aim: against an optimiser and hand-made curves."""
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize_scalar
+
+from putlab.base.errors import UsageError
+from putlab.green.hole_out import hole_out
+from putlab.green.skill import Skill
+from putlab.rounds.aims import AIMS_FT, peak, weigh_aims
+
+GOLFER = Skill.constant(1.6, 11, line_bias_deg=0.3, pace_bias_pct=-3)
+DISTANCES_FT = np.array([4.0, 10, 25])
+
+
+def test_aim_that_is_holed_most_is_what_an_optimiser_finds():
+    table = weigh_aims(GOLFER, DISTANCES_FT).table()
+    for row in table.itertuples():
+        best = minimize_scalar(
+            lambda past, d=row.distance_ft: -hole_out(GOLFER, [d], past_ft=past).one_putt[0, 0],
+            bounds=(0, 5),
+            method="bounded",
+        )
+        # The top is flat: compare what the aim is worth, and roughly where it is.
+        assert row.holed_most == pytest.approx(-best.fun, abs=0.001)
+        assert row.holed_past_ft == pytest.approx(best.x, abs=0.15)
+
+
+def test_no_single_aim_for_all_putts_beats_the_best_aim_of_each():
+    table = weigh_aims(GOLFER, DISTANCES_FT).table()
+    for past_ft in (0.5, 1.0, 2.0, 3.0):
+        fixed = hole_out(GOLFER, DISTANCES_FT, past_ft=past_ft).average_putts[0]
+        assert np.all(table["fewest_putts"] <= fixed + 5e-4)
+
+
+def test_the_farther_the_putt_the_fewer_misses_stop_in_the_area():
+    table = weigh_aims(GOLFER, DISTANCES_FT).table()
+    assert np.all(np.diff(table["area_most"]) < 0)
+    assert np.all(table["area_most"] >= table["usual_area"] - 1e-6)
+    # A golfer 3 % soft must aim farther than one who is not.
+    straight = weigh_aims(Skill.constant(1.6, 11), DISTANCES_FT).table()
+    assert np.all(table["area_past_ft"] > straight["area_past_ft"])
+
+
+def test_draws_are_averaged_before_the_choice():
+    two = Skill(np.array([10.0]), [[1.0], [3.0]], 0.0, [[8.0], [16.0]], 0.0)
+    each = [weigh_aims(Skill.constant(*pair), DISTANCES_FT).one_putt for pair in ((1, 8), (3, 16))]
+    assert weigh_aims(two, DISTANCES_FT).one_putt == pytest.approx(sum(each) / 2, abs=1e-6)
+
+
+def test_peak_of_a_parabola_is_exact_and_of_a_slope_is_its_end():
+    places = np.array([0.0, 1, 1.5, 4])
+    curves = np.stack([3 - (places - 1.3) ** 2, places, -places], axis=1)
+    place, height = peak(places, curves)
+    assert place == pytest.approx([1.3, 4, 0])
+    assert height == pytest.approx([3, 4, 0])
+
+
+@pytest.mark.parametrize("past_ft", [[1.0, 2.0], [2.0, 1.0, 3.0], [-1.0, 0.0, 1.0]])
+def test_aims_that_cannot_be_compared_are_refused(past_ft):
+    with pytest.raises(UsageError, match="three aims or more"):
+        weigh_aims(GOLFER, DISTANCES_FT, past_ft=past_ft)
+
+
+def test_aims_looked_at_hold_the_usual_one():
+    assert 1.0 in AIMS_FT
