@@ -1,3 +1,60 @@
-"""Putting practice study kit: what a log of putts says about line, pace and strokes."""
+"""Putting practice study kit: a log of putts in; true line and pace spread, strokes, practice out.
+
+The front door: `import putlab as pl`. The names below are all that is public, and each is
+loaded when it is first used. The rooms behind it may move.
+"""
+
+from importlib import import_module
+from typing import Any
 
 __version__ = "0.1.0"
+
+# Where each public name lives, in the order of the line from a log to a verdict.
+FRONT_DOOR = {
+    "read_log": "log.read.read_log",
+    "demo_log": "log.read.demo_log",
+    "intervals": "model.readings.cells",
+    "Priors": "model.priors.SpreadPriors",
+    "fit": "posterior.player.fit_log",
+    "prior_sensitivity": "posterior.player.prior_sensitivity",
+    "Skill": "green.skill.Skill",
+    "hole_out": "green.hole_out.hole_out",
+    "roll": "green.lies.roll",
+    "published": "green.published",
+    "estimate": "rounds.estimate.estimate",
+    "strokes_lost": "rounds.estimate.strokes_lost",
+    "tour_golfer": "rounds.reference.tour_golfer",
+    "aims": "rounds.aims.aims",
+    "judge_games": "rounds.games.judge_games",
+    "deal_game": "rounds.games.deal_game",
+    "Learning": "practice.learning.Learning",
+    "advise": "practice.advice.advise",
+    "what_if": "practice.sensitivity.sensitivity",
+    "plan": "practice.plan.plan_session",
+    "review": "practice.review.review",
+    "design_trial": "trial.design.design_trial",
+    "compare": "trial.compare.compare",
+    "charts": "pages.charts",
+    "report": "pages.page.report",
+}
+
+__all__ = list(FRONT_DOOR)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in FRONT_DOOR:
+        raise AttributeError(f"putlab has no {name!r}; it offers {', '.join(FRONT_DOOR)}.")
+    path = f"{__name__}.{FRONT_DOOR[name]}"
+    try:
+        found = import_module(path)
+    except ModuleNotFoundError as error:
+        if error.name != path:
+            raise
+        module, _, attribute = path.rpartition(".")
+        found = getattr(import_module(module), attribute)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]
