@@ -83,24 +83,22 @@ def advise(
 
 def _says(one, weeks):
     """Return what the advice says, a sentence a line."""
-    from putlab.practice.sensitivity import measuring
-    from putlab.practice.split import SHORTEST_SESSION, split_minutes, split_weeks
+    from putlab.practice.split import SHORTEST_SESSION
 
-    said = [one.sentence, one.lost_sentence, measuring(one).sentence]
+    said = [one.sentence, one.lost_sentence, one.measuring().sentence]
     if one.minutes >= SHORTEST_SESSION:
-        said.append(f"Best split: {split_minutes(one.case, one.minutes).sentence}")
+        said.append(f"Best split: {one.split().sentence}")
     if weeks is not None:
-        split = split_weeks(one.case, one.minutes, weeks=weeks)
+        split = one.split(weeks=weeks)
         said.append(f"{weeks} weeks, {split.sessions} sessions: {split.sentence}")
     return said
 
 
 def _leaning(one):
     from putlab.cli.console import progress
-    from putlab.practice.sensitivity import sensitivity
 
     with progress(f"Choosing anew for {one.player} under other assumptions"):
-        return sensitivity(one)
+        return one.what_if()
 
 
 def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
@@ -260,11 +258,11 @@ def plan(
     from putlab.base.writing import check_writable
     from putlab.cli.options import DEFAULT_SEED as FIT_SEED
     from putlab.pages.sheet import check_ending, write_plan
-    from putlab.practice.split import GAME_MINUTES, WARM_UP_MINUTES, drill_minutes
+    from putlab.practice.split import drill_minutes
 
     check_ending(output)
     check_writable(output)
-    drills = drill_minutes(minutes, WARM_UP_MINUTES, GAME_MINUTES)
+    drills = drill_minutes(minutes)
     # The fit's own seed stays: another order of the same drills needs no other posterior.
     choices = settle(log, drills, player, None, None, STIMP_FT, PAST_FT)
     fit, advice = advices(*choices, seed=FIT_SEED)
@@ -279,9 +277,9 @@ def plan(
 def _planned(log, fit, advice, minutes, seed, session):
     import datetime
 
-    from putlab.practice.plan import plan_session
+    from putlab.practice.plan import plan
 
-    return plan_session(
+    return plan(
         fit.golfer(advice.player),
         log.rules,
         advice,

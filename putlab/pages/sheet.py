@@ -56,7 +56,7 @@ def twin_table(plans):
     pandas.DataFrame
         Columns `TWIN_COLUMNS`; readings are blank.
     """
-    return pd.concat([plan.twin[TWIN_COLUMNS] for plan in plans], ignore_index=True)
+    return pd.concat([plan.log_rows[TWIN_COLUMNS] for plan in plans], ignore_index=True)
 
 
 def write_plan(plans, path):

@@ -1,251 +1,28 @@
-"""The round and the green for which strokes are counted, and one golfer's case there."""
+"""One golfer's case: the golfer, what practice does, and the round and green of the strokes."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from putlab.base.cache import load_arrays, result_key, save_arrays
+from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
+from putlab.green import published
 from putlab.green.hole_out import thinned
-from putlab.green.skill import Skill
+from putlab.green.skill import Skill, interpolation_weights
 from putlab.model.priors import SpreadPriors
+from putlab.model.readings import COMPONENTS
 from putlab.posterior.green import green_setting
-from putlab.practice.learning import Learning
-from putlab.practice.stakes import COMPONENTS, Stakes, make_stakes
-
-# Where a golfer stands before a decision: skill, putts struck, and the trend so far.
-
-
-@dataclass(frozen=True)
-class Standing:
-    """What a decision needs to know of a golfer, from a full fit or any other.
-
-    Attributes
-    ----------
-    player : str
-        Label.
-    skill : putlab.green.skill.Skill
-        Posterior draws on a new day, without the reading of a green.
-    practised : pandas.DataFrame
-        ``distance_ft, putts``: lengths practised, rising, and putts struck at each.
-    trend : dict of str to ndarray, shape (draws,)
-        By component: change of log spread per unit of log(1 + putts / 100), posterior draws.
-    trend_prior_sd : dict of str to float
-        Sd of the prior, centred on nought, of those draws.
-    """
-
-    player: str
-    skill: Skill
-    practised: pd.DataFrame
-    trend: dict
-    trend_prior_sd: dict
-
-    @property
-    def lengths_ft(self):
-        """Lengths practised, shape (lengths,)."""
-        return self.practised["distance_ft"].to_numpy(float)
-
-
-def standing(golfer):
-    """Return where a fitted golfer stands.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-
-    Returns
-    -------
-    Standing
-        From the full fit.
-
-    Raises
-    ------
-    FitError
-        The player struck no putt that tells about practice.
-    """
-    from putlab.rounds.estimate import strokes_skill
-
-    if golfer.practised.empty:
-        raise FitError(
-            f"{golfer.player} has only follow-up putts in the log, so nothing can be said of "
-            "what to practise; add practice putts or the first putts of a game."
-        )
-
-    row = SpreadPriors.names().index("trend_sd")
-    designs = golfer.fit.designs
-    return Standing(
-        player=golfer.player,
-        skill=strokes_skill(golfer),
-        practised=golfer.practised[["distance_ft", "putts"]],
-        trend={name: golfer.draws(name, "trend") for name in COMPONENTS},
-        trend_prior_sd={name: float(designs[name].data["priors"][row]) for name in COMPONENTS},
-    )
-
-
-# How far spread narrows at every distance: draws of what practice does for one golfer.
-
-
-def hats(lengths_ft, nodes_ft):
-    """Return the share of each node that belongs to each length, adding up to 1.
-
-    Parameters
-    ----------
-    lengths_ft, nodes_ft : ndarray, shapes (lengths,) and (n,)
-        Lengths and nodes in feet.
-
-    Returns
-    -------
-    ndarray, shape (lengths, n)
-        Straight in log distance between lengths; beyond them all goes to the last.
-    """
-    known, wanted = np.log(lengths_ft), np.log(nodes_ft)
-    return np.stack([np.interp(wanted, known, row) for row in np.eye(known.size)])
-
-
-@dataclass(frozen=True)
-class Narrowing:
-    """What practice does for one golfer, draw by draw.
-
-    Attributes
-    ----------
-    who : putlab.practice.case.Standing
-        The golfer.
-    learning : putlab.practice.learning.Learning
-        What practice does.
-    nodes_ft : ndarray, shape (n,)
-        Distances.
-    rates : dict of str to ndarray, shape (draws,)
-        By component: fall of log spread per unit of log experience.
-    yields : dict of str to ndarray, shape (draws, lengths)
-        By component: what a putt of practice is worth at each length practised so far.
-    bias_putts : dict of str to ndarray, shape (draws,)
-        By component: putts that halve a bias.
-    carry_range : ndarray, shape (draws,)
-        Log distance over which carry-over falls to 1/e.
-    """
-
-    who: Standing
-    learning: Learning
-    nodes_ft: np.ndarray
-    rates: dict
-    yields: dict
-    bias_putts: dict
-    carry_range: np.ndarray
-
-    def rolled(self, by):
-        """Return the draws paired with other draws of the skill.
-
-        Parameters
-        ----------
-        by : int
-            How many draws further.
-
-        Returns
-        -------
-        Narrowing
-            The same draws in another order.
-        """
-        tables = {
-            name: {c: np.roll(values, by, axis=0) for c, values in getattr(self, name).items()}
-            for name in ("rates", "yields", "bias_putts")
-        }
-        return replace(self, **tables, carry_range=np.roll(self.carry_range, by))
-
-    @cached_property
-    def experience(self):
-        """Putts that count at every node so far, shape (draws, n)."""
-        practised = self.who.practised
-        return self.counting(practised["distance_ft"], practised["putts"])
-
-    def counting(self, distance_ft, putts):
-        """Return the putts that count at every node.
-
-        Parameters
-        ----------
-        distance_ft : array_like, shape (m,)
-            Lengths practised.
-        putts : array_like, shape (m,) or (draws, m)
-            Putts at each.
-
-        Returns
-        -------
-        ndarray, shape (draws, n)
-            Those struck there, and a share of those struck elsewhere.
-        """
-        share = self.learning.carry(distance_ft, self.nodes_ft, self.carry_range)
-        return (np.asarray(putts, dtype=float)[..., None, :] @ share)[..., 0, :]
-
-    def changes(self, distance_ft, putts):
-        """Return the factors on spread and bias that putts at some lengths bring.
-
-        Parameters
-        ----------
-        distance_ft : array_like, shape (m,)
-            Lengths practised.
-        putts : dict of str to array_like, shape (m,)
-            By component: putts struck for it at each length.
-
-        Returns
-        -------
-        dict of str to tuple of ndarray, shape (draws, n)
-            By component: factor on spread, factor on bias.
-        """
-        putts = {name: np.asarray(values, dtype=float) for name, values in putts.items()}
-        found = {}
-        for name in COMPONENTS:
-            other = COMPONENTS[1 - COMPONENTS.index(name)]
-            struck = putts[name] + self.learning.other_share * putts[other]
-            taught = struck * (self.yields[name] @ hats(self.who.lengths_ft, distance_ft))
-            counting = self.counting(distance_ft, taught)
-            growth = self.learning.growth(self.experience, counting)
-            left = 0.5 ** (counting / self.bias_putts[name][:, None])
-            found[name] = np.exp(-self.rates[name][:, None] * growth), left
-        return found
-
-
-def draw_narrowing(who, learning, nodes_ft, rows, rng):
-    """Draw what practice does for one golfer.
-
-    Parameters
-    ----------
-    who : putlab.practice.case.Standing
-        The golfer.
-    learning : putlab.practice.learning.Learning
-        What practice does.
-    nodes_ft : ndarray, shape (n,)
-        Distances in feet.
-    rows : ndarray, shape (draws,)
-        Draws of the golfer's trend to use.
-    rng : numpy.random.Generator
-        Draws what differs between lengths, and the carry-over.
-
-    Returns
-    -------
-    Narrowing
-        As many draws as rows.
-    """
-
-    def lognormal(median, log_sd, *size):
-        return median * np.exp(log_sd * rng.standard_normal((rows.size, *size)))
-
-    own = {name: learning.rates(who.trend[name], who.trend_prior_sd[name]) for name in COMPONENTS}
-    lengths = who.lengths_ft.size
-    return Narrowing(
-        who=who,
-        learning=learning,
-        nodes_ft=nodes_ft,
-        rates={name: rates[rows] for name, rates in own.items()},
-        yields={c: lognormal(1.0, learning.yield_log_sd, lengths) for c in COMPONENTS},
-        bias_putts={c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in own},
-        carry_range=lognormal(learning.carry_range, learning.carry_log_sd),
-    )
-
-
-# The round and the green for which strokes are counted.
+from putlab.posterior.player import Golfer
+from putlab.practice.learning import Learning, PracticeEffect
+from putlab.practice.saving import Option, RoundStrokes, Savings, options_of, round_strokes
+from putlab.rounds.expected import new_day_skill
+from putlab.rounds.first_putts import RoundMix, shipped_mix
+from putlab.rounds.reference import Reference, reference_skill
 
 # Draws of the skill whose strokes are computed, which cost time, and of what practice does for
 # each of them, which cost none. Together a probability is known to within 0.03.
@@ -257,88 +34,83 @@ MIX_LOG_SD = 0.3
 
 
 @dataclass(frozen=True)
-class Setting:
-    """The round and the green for which strokes are counted.
+class GolferState:
+    """What a decision needs to know of a golfer, from a full fit or any other.
 
-    Attributes
-    ----------
-    mix : putlab.rounds.first_putts.RoundMix
-        First putts of a round.
-    green : tuple of float
-        Spread that a real green adds: line in degrees, pace in percent.
-    green_source : str
-        Where that comes from.
-    reference : putlab.green.skill.Skill
-        One draw, on a green with its reading.
-    reference_name, reference_source : str
-        Who the reference is, and where it comes from.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims.
-    mix_log_sd : float
-        How far the golfer's own mix may stray from the one given, in log.
+    The trend is the change of log spread per unit of log(1 + putts / 100), by component; its
+    prior is centred on nought.
     """
 
-    mix: object
-    green: tuple
+    player: str
+    skill: Skill  # posterior draws on a new day, without the reading of a green
+    practised: pd.DataFrame  # distance_ft, rising, and putts struck at each
+    trend: Mapping[str, np.ndarray]  # (draws,)
+    trend_prior_sd: Mapping[str, float]
+
+    @property
+    def lengths_ft(self) -> np.ndarray:
+        """Lengths practised, shape (lengths,)."""
+        return self.practised["distance_ft"].to_numpy(float)
+
+
+def golfer_state(golfer: Golfer) -> GolferState:
+    """The state of a fitted golfer; `FitError` where no putt tells about practice."""
+    if golfer.practised.empty:
+        raise FitError(
+            f"{golfer.player} has only follow-up putts in the log, so nothing can be said of "
+            "what to practise; add practice putts or the first putts of a game."
+        )
+    row = SpreadPriors.names().index("trend_sd")
+    designs = golfer.fit.designs
+    return GolferState(
+        player=golfer.player,
+        skill=new_day_skill(golfer),
+        practised=golfer.practised[["distance_ft", "putts"]],
+        trend={name: golfer.draws(name, "trend") for name in COMPONENTS},
+        trend_prior_sd={name: float(designs[name].data["priors"][row]) for name in COMPONENTS},
+    )
+
+
+@dataclass(frozen=True)
+class RoundSetting:
+    """The round and the green for which strokes are counted."""
+
+    mix: RoundMix
+    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
     green_source: str
-    reference: object
+    green_estimated: bool  # from this golfer's own putts on a green
+    reference: Skill  # one draw, on a green with its reading
     reference_name: str
     reference_source: str
     stimp_ft: float
     past_ft: float
-    mix_log_sd: float
+    mix_log_sd: float  # how far the golfer's own mix may stray from the one given
 
 
-def make_setting(
+def round_setting(
     *,
-    reference=None,
-    mix=None,
-    stimp_ft=STIMP_FT,
-    past_ft=PAST_FT,
-    green=None,
-    green_source="given",
-    mix_log_sd=None,
-):
-    """Return the round and green, published or assumed where nothing is given.
-
-    Parameters
-    ----------
-    reference : putlab.rounds.reference.Reference or putlab.green.skill.Skill, optional
-        Average putts of who the golfer is compared with, or spreads on a green of one draw;
-        default: the golfer fitted to the tour's published record.
-    mix : putlab.rounds.first_putts.RoundMix, optional
-        First putts of a round; default: the shipped mix of `putlab.rounds.first_putts.LEVEL`.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims.
-    green : tuple of float, optional
-        Spread added by a real green, line in degrees and pace in percent; default:
-        `putlab.green.published.green_spread`.
-    green_source : str
-        Where that comes from, if it is given.
-    mix_log_sd : float, optional
-        How far the golfer's own mix may stray from the one given; default: `MIX_LOG_SD`
-        where its source says that it is an assumption, else 0.
-
-    Returns
-    -------
-    Setting
-        Everything stated.
-    """
-    from putlab.green import published
-    from putlab.rounds import first_putts as rounds
-    from putlab.rounds.reference import reference_skill
-
+    reference: Reference | Skill | None = None,
+    mix: RoundMix | None = None,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
+    green: tuple[float, float] | None = None,
+    green_source: str = "given",
+    green_estimated: bool = False,
+    mix_log_sd: float | None = None,
+) -> RoundSetting:
+    """The round and green, published or assumed where nothing is given (see `advise`)."""
     skill, name, source = reference_skill(reference, stimp_ft=stimp_ft, past_ft=past_ft)
     if green is None:
         green = published.green_spread()
         green_source = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
-    mix = rounds.shipped_mix() if mix is None else mix
+    mix = shipped_mix() if mix is None else mix
     if mix_log_sd is None:
-        mix_log_sd = MIX_LOG_SD if mix.source.startswith("assumption") else 0.0
-    return Setting(
+        mix_log_sd = MIX_LOG_SD if mix.assumed else 0.0
+    return RoundSetting(
         mix=mix,
-        green=tuple(green),
+        green=(green[0], green[1]),
         green_source=green_source,
+        green_estimated=green_estimated,
         reference=skill,
         reference_name=name,
         reference_source=source,
@@ -348,110 +120,136 @@ def make_setting(
     )
 
 
-def stakes_of(skill, setting, *, draws=DRAWS, cache=True):
-    """Return what is at stake for a skill in a setting, kept on disk.
-
-    Parameters
-    ----------
-    skill : putlab.green.skill.Skill
-        The golfer's own.
-    setting : Setting
-        Round and green.
-    draws : int
-        Draws of the skill to use, evenly taken.
-    cache : bool
-        Look on disk first, and keep the result there.
-
-    Returns
-    -------
-    putlab.practice.stakes.Stakes
-        For those draws.
-    """
-    skill = thinned(skill, draws)
-    arrays = [vars(part) for part in (skill, setting.reference)]
-    rest = (setting.mix.distance_ft, setting.mix.first_putts, setting.green)
-    numbers = (setting.stimp_ft, setting.past_ft, setting.mix_log_sd)
-    key = result_key("practice", "stakes", arrays, rest, numbers)
-    kept = load_arrays(key) if cache else None
-    if kept is None:
-        made = make_stakes(
-            skill,
-            setting.mix,
-            green=setting.green,
-            reference=setting.reference,
-            stimp_ft=setting.stimp_ft,
-            past_ft=setting.past_ft,
-            mix_log_sd=setting.mix_log_sd,
-        )
-        kept = dict(vars(made))
-        if cache:
-            save_arrays(key, kept)
-    return Stakes(**kept)
-
-
 @dataclass(frozen=True)
 class Case:
-    """All that a decision about one golfer's time rests on.
+    """All that a decision about one golfer's time rests on."""
 
-    Attributes
-    ----------
-    who : putlab.practice.case.Standing
-        The golfer.
-    learning : putlab.practice.learning.Learning
-        What practice does.
-    setting : Setting
-        Round and green.
-    stakes : putlab.practice.stakes.Stakes
-        What is at stake, for draws evenly taken from the golfer's.
-    seed : int
-        Seed of the learning draws.
-    """
-
-    who: Standing
+    golfer: GolferState
     learning: Learning
-    setting: Setting
-    stakes: Stakes
+    round: RoundSetting
+    strokes: RoundStrokes  # for draws evenly taken from the golfer's
     seed: int
 
     @cached_property
-    def practices(self):
+    def options(self) -> list[Option]:
+        """Every length practised, line and pace."""
+        return options_of(self.golfer.lengths_ft)
+
+    @cached_property
+    def effects(self) -> list[PracticeEffect]:
         """What practice does: `REPEATS` lists of draws, one for every draw of the skill."""
-        draws = len(self.stakes.visits)
-        rows = np.linspace(0, len(self.who.trend["line"]) - 1, draws).round().astype(int)
+        draws = len(self.strokes.visits)
+        rows = np.linspace(0, len(self.golfer.trend["line"]) - 1, draws).round().astype(int)
         rng = np.random.default_rng([self.seed, 5])
-        nodes = self.stakes.distance_ft
-        return [draw_narrowing(self.who, self.learning, nodes, rows, rng) for _ in range(REPEATS)]
+        nodes = self.strokes.distance_ft
+        return [draw_effect(self.golfer, self.learning, nodes, rows, rng) for _ in range(REPEATS)]
+
+    def savings(self, minutes: float) -> Savings:
+        """Strokes lost now, and saved by `minutes` that all go to one option, for every option."""
+        strokes = self.strokes
+        saved = np.array([_saved(strokes, e, self.options, minutes) for e in self.effects])
+        lengths = np.log(self.golfer.lengths_ft)
+        share = interpolation_weights(lengths, np.log(strokes.distance_ft)).T
+        lost = np.stack([strokes.lost_a_round(name) @ share for name in COMPONENTS], axis=-1)
+        columns = np.moveaxis(saved, 1, -1).reshape(-1, len(self.options))
+        return Savings(self.options, lost.reshape(len(lost), -1), columns)
+
+    def savings_by_skill(self, minutes: float, *, mixings: int = 4) -> np.ndarray:
+        """What every option saves by draw of the skill, all else at its mean: (draws, options).
+
+        That is what readings of the skill could tell about. Every draw of practice is paired
+        with so many other draws of the skill.
+        """
+        strokes = replace(self.strokes, visits=self.strokes.visits_given)
+        size = len(strokes.visits)
+        found = [
+            _saved(strokes, effect.rolled(k * size // mixings), self.options, minutes)
+            for effect in self.effects
+            for k in range(mixings)
+        ]
+        return np.mean(found, axis=0).T
 
 
-def make_case(golfer, *, learning=None, seed=SEED, draws=DRAWS, cache=True, **setting):
-    """Return one golfer's case.
+def _saved(
+    strokes: RoundStrokes, effect: PracticeEffect, options: list[Option], minutes: float
+) -> list[np.ndarray]:
+    """Strokes a round saved by each option, shape (options, draws)."""
+    saved = []
+    for distance_ft, component in options:
+        putts = dict.fromkeys(COMPONENTS, [0.0])
+        putts[component] = [minutes * float(effect.learning.putts_a_minute(distance_ft))]
+        saved.append(strokes.saved_a_round(effect.changes([distance_ft], putts)))
+    return saved
 
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer or putlab.practice.case.Standing
-        One player's posterior.
-    learning : putlab.practice.learning.Learning, optional
-        What practice does.
-    seed : int
-        Seed of the learning draws.
-    draws : int
-        Draws of the skill to use.
-    cache : bool
-        Keep what is at stake on disk.
-    **setting
-        See `make_setting`; unless given, the green is this golfer's own where the log told of
-        it.
 
-    Returns
-    -------
-    Case
-        Ready for a decision.
+def make_case(
+    golfer: Golfer | GolferState,
+    *,
+    learning: Learning | None = None,
+    seed: int = SEED,
+    draws: int = DRAWS,
+    cache: bool = True,
+    **setting: Any,
+) -> Case:
+    """One golfer's case, its strokes kept on disk.
+
+    ``setting`` is what `round_setting` takes; unless given, the green is this golfer's own
+    where the log told of it.
     """
-    who = golfer
-    if not isinstance(golfer, Standing):
-        who = standing(golfer)
+    if isinstance(golfer, GolferState):
+        state = golfer
+    else:
+        state = golfer_state(golfer)
         if setting.get("green") is None:
-            setting |= green_setting(golfer)
-    made = make_setting(**setting)
-    stakes = stakes_of(who.skill, made, draws=draws, cache=cache)
-    return Case(who, Learning() if learning is None else learning, made, stakes, seed)
+            own = green_setting(golfer)
+            setting |= own | {"green_estimated": bool(own)}
+    made = round_setting(**setting)
+    strokes = _kept_strokes(state.skill, made, draws=draws, cache=cache)
+    return Case(state, Learning() if learning is None else learning, made, strokes, seed)
+
+
+def _kept_strokes(skill: Skill, made: RoundSetting, *, draws: int, cache: bool) -> RoundStrokes:
+    skill = thinned(skill, draws)
+    numbers: dict[str, Any] = {
+        "green": made.green,
+        "stimp_ft": made.stimp_ft,
+        "past_ft": made.past_ft,
+        "mix_log_sd": made.mix_log_sd,
+    }
+
+    def make() -> dict[str, np.ndarray]:
+        return vars(round_strokes(skill, made.mix, reference=made.reference, **numbers))
+
+    if not cache:
+        return RoundStrokes(**make())
+    arrays = [vars(part) for part in (skill, made.reference)]
+    mix = (made.mix.distance_ft, made.mix.first_putts)
+    key = result_key("practice", "strokes", arrays, mix, numbers)
+    return RoundStrokes(**kept_or_made(key, make))
+
+
+def draw_effect(
+    golfer: GolferState,
+    learning: Learning,
+    nodes_ft: np.ndarray,
+    rows: np.ndarray,
+    rng: np.random.Generator,
+) -> PracticeEffect:
+    """What practice does for one golfer: as many draws as ``rows`` of the golfer's trend."""
+
+    def lognormal(median: float, log_sd: float, *size: int) -> np.ndarray:
+        return median * np.exp(log_sd * rng.standard_normal((rows.size, *size)))
+
+    own = {
+        name: learning.rates(golfer.trend[name], golfer.trend_prior_sd[name]) for name in COMPONENTS
+    }
+    lengths = golfer.lengths_ft.size
+    return PracticeEffect(
+        learning=learning,
+        practised=golfer.practised,
+        nodes_ft=nodes_ft,
+        rates={name: rates[rows] for name, rates in own.items()},
+        yields={c: lognormal(1.0, learning.yield_log_sd, lengths) for c in COMPONENTS},
+        bias_putts={c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in own},
+        carry_range=lognormal(learning.carry_range, learning.carry_log_sd),
+    )

@@ -8,15 +8,18 @@ as the spread model's trend does. Experience at a length is the putts struck the
 share of those struck at its neighbours.
 """
 
-from dataclasses import dataclass, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from numpy.typing import ArrayLike
 from scipy.stats import norm, rankdata
 
 from putlab.base.errors import UsageError
-from putlab.model.spread import MISHIT_TIMES
+from putlab.green.skill import interpolation_weights
+from putlab.model.readings import COMPONENTS
 
 # The power law of practice (A. Newell and P. S. Rosenbloom, "Mechanisms of skill acquisition
 # and the law of practice", in Anderson, Cognitive Skills and Their Acquisition, 1981) fits
@@ -25,6 +28,7 @@ from putlab.model.spread import MISHIT_TIMES
 POWER_LAW = "Newell and Rosenbloom (1981), power law of practice; size lowered by assumption"
 ASSUMED = "assumption"
 
+# Meaning and source of each assumption.
 MEANINGS = {
     "rate_median": ("fall of log spread per log(1 + putts / 100), median", POWER_LAW),
     "rate_log_sd": ("log sd of that rate over golfers", POWER_LAW),
@@ -39,17 +43,18 @@ MEANINGS = {
     "seconds_per_ft": ("further seconds for each foot of length", ASSUMED),
     "start_putts": ("putts that count as struck before the log", "scale of the spread model"),
 }
+MAY_BE_0 = ("yield_log_sd", "bias_log_sd", "carry_log_sd", "other_share", "seconds_per_ft")
 
 
 @dataclass(frozen=True)
 class Learning:
     """What practice does, until this golfer's own log says otherwise.
 
-    Attributes
+    Parameters
     ----------
     rate_median, rate_log_sd : float
         Log-normal prior of the rate: fall of log spread per unit of log(1 + putts / 100).
-        yield_log_sd : float
+    yield_log_sd : float
         How much what a putt of practice is worth differs between lengths and components, in
         log: nobody knows that one at 6 ft teaches as much as one at 10 ft.
     bias_putts, bias_log_sd : float
@@ -66,6 +71,11 @@ class Learning:
         Time a putt takes, with collecting the balls: fixed part, and for each foot.
     start_putts : float
         Putts counted as struck before the log; the spread model's trend uses 100.
+
+    Raises
+    ------
+    UsageError
+        A value can't be a golfer's.
     """
 
     rate_median: float = 0.08
@@ -81,148 +91,59 @@ class Learning:
     seconds_per_ft: float = 0.3
     start_putts: float = 100.0
 
-    def __post_init__(self):
-        """Refuse what can't be a golfer."""
-        may_be_0 = {
-            "yield_log_sd",
-            "bias_log_sd",
-            "carry_log_sd",
-            "other_share",
-            "seconds_per_ft",
-        }
+    def __post_init__(self) -> None:
         for field in fields(self):
             value = getattr(self, field.name)
-            if not np.isfinite(value) or value < 0 or (value == 0 and field.name not in may_be_0):
+            if not np.isfinite(value) or value < 0 or (value == 0 and field.name not in MAY_BE_0):
                 raise UsageError(f"learning: {field.name} must be above 0; got {value:g}.")
 
-    def carry(self, from_ft, to_ft, carry_range=None):
-        """Return the share of a putt at one length that counts at another.
-
-        Parameters
-        ----------
-        from_ft, to_ft : array_like, shapes (n,) and (m,)
-            Lengths in feet.
-        carry_range : array_like, optional
-            Draws of the range, shape (draws,); default: its median.
-
-        Returns
-        -------
-        ndarray, shape (n, m) or (draws, n, m)
-            1 at the same length, falling with the ratio of lengths.
-        """
+    def carry_over(
+        self, from_ft: ArrayLike, to_ft: ArrayLike, carry_range: ArrayLike | None = None
+    ) -> np.ndarray:
+        """Share of a putt at one length that counts at another, ([draws of the range,] n, m)."""
         apart = np.subtract.outer(np.log(np.atleast_1d(from_ft)), np.log(np.atleast_1d(to_ft)))
-        wide = self.carry_range if carry_range is None else carry_range
-        return np.exp(-np.abs(apart) / np.asarray(wide)[..., None, None])
+        wide = np.asarray(self.carry_range if carry_range is None else carry_range)
+        return np.exp(-np.abs(apart) / wide[..., None, None])
 
-    def putts_a_minute(self, distance_ft):
-        """Return the putts that a minute holds.
-
-        Parameters
-        ----------
-        distance_ft : array_like
-            Lengths in feet.
-
-        Returns
-        -------
-        ndarray
-            Putts a minute.
-        """
+    def putts_a_minute(self, distance_ft: ArrayLike) -> np.ndarray:
+        """Putts that a minute holds at each length."""
         return 60 / (self.seconds_each + self.seconds_per_ft * np.asarray(distance_ft, float))
 
-    def growth(self, experience, putts):
-        """Return the growth of log experience that more putts bring.
-
-        Parameters
-        ----------
-        experience, putts : array_like
-            Putts that count so far, and further ones.
-
-        Returns
-        -------
-        ndarray
-            Times the rate: the fall of log spread.
-        """
+    def growth(self, experience: ArrayLike, putts: ArrayLike) -> np.ndarray:
+        """Growth of log experience by further putts; times the rate, the fall of log spread."""
         return np.log1p(np.asarray(putts) / (self.start_putts + np.asarray(experience)))
 
-    def kept(self, days):
-        """Return the share of what practice added that is left after days without any.
-
-        Parameters
-        ----------
-        days : array_like
-            Days.
-
-        Returns
-        -------
-        ndarray
-            1 at once, one half after the half-life.
-        """
+    def retention(self, days: ArrayLike) -> np.ndarray:
+        """Share of what practice added that is left after days without any."""
         return 0.5 ** (np.asarray(days, dtype=float) / self.half_life_days)
 
-    def rates(self, trend=None, trend_prior_sd=None):
-        """Return draws of the rate: the golfer's own trend, shrunk to the prior.
+    def rates(self, trend: np.ndarray, trend_prior_sd: float) -> np.ndarray:
+        """Rates above 0, a draw of the golfer's own trend each: what the log says x the prior.
 
         The trend's posterior is divided by its own prior, centred on nought, which leaves
         what the log says; that is multiplied by the prior of the rate. A draw keeps its rank.
-
-        Parameters
-        ----------
-        trend : ndarray, shape (draws,)
-            Posterior draws of the change of log spread per unit of log(1 + putts / 100).
-        trend_prior_sd : float
-            Sd of the prior, centred on nought, that those draws were made with.
-
-        Returns
-        -------
-        ndarray, shape (draws,)
-            Rates above 0.
         """
-        said, precision = told_by_log(trend, trend_prior_sd)
+        mean, precision = rate_in_log(trend, trend_prior_sd)
         z = np.linspace(-5, 5, 2001)
         rate = self.rate_median * np.exp(self.rate_log_sd * z)
         weight = norm.pdf(z) * np.exp(
-            -0.5 * precision * ((rate - said) ** 2 - np.min((rate - said) ** 2))
+            -0.5 * precision * ((rate - mean) ** 2 - np.min((rate - mean) ** 2))
         )
         cumulative = np.cumsum(weight) - weight / 2
         rank = (rankdata(-np.asarray(trend)) - 0.5) / np.size(trend)
         return np.interp(rank, cumulative / weight.sum(), rate)
 
-    def table(self):
-        """Return the assumptions as a table.
-
-        Returns
-        -------
-        pandas.DataFrame
-            ``name, meaning, value, from, source``.
-        """
+    def table(self) -> pd.DataFrame:
+        """The assumptions: ``name, meaning, value, from, source``."""
         rows = [
-            {
-                "name": name,
-                "meaning": meaning,
-                "value": getattr(self, name),
-                "from": "prior",
-                "source": source,
-            }
+            (name, meaning, getattr(self, name), "prior", source)
             for name, (meaning, source) in MEANINGS.items()
         ]
-        return pd.DataFrame(rows)
+        return pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
 
 
-def told_by_log(trend, trend_prior_sd):
-    """Return what a log alone says of the rate, as a normal likelihood.
-
-    Parameters
-    ----------
-    trend : ndarray, shape (draws,)
-        Posterior draws of the trend.
-    trend_prior_sd : float
-        Sd of its prior, centred on nought.
-
-    Returns
-    -------
-    tuple of float
-        Mean of the rate (minus the trend), and its precision; 0 where the log says nothing.
-    """
+def rate_in_log(trend: np.ndarray, trend_prior_sd: float) -> tuple[float, float]:
+    """What a log alone says of the rate, as a normal likelihood: mean (minus trend), precision."""
     mean, precision = -np.mean(trend), 1 / max(np.var(trend), 1e-12)
     added = precision - 1 / trend_prior_sd**2
     # Draws scatter: a posterior a few percent narrower than its prior has learned nothing.
@@ -231,60 +152,62 @@ def told_by_log(trend, trend_prior_sd):
     return mean * precision / added, added
 
 
-# How much one reading tells about spread, as a share of what an exact one would.
+@dataclass(frozen=True)
+class PracticeEffect:
+    """What practice does for one golfer, draw by draw.
 
-
-# An exact reading tells 2 about log spread (Fisher information of a normal's log sd).
-EXACT = 2.0
-
-# Places of the true mean between two steps of the display, over which is averaged.
-PLACES = 8
-
-
-def reading_share(sd, *, step=0.0, noise=0.0, mishit_share=0.0):
-    """Return what one reading tells about log spread, relative to an exact normal one.
-
-    Fisher information of log spread in the model's own likelihood: intervals as wide as the
-    display's step, sensor noise in quadrature, and a share of mishits four times as wide.
-
-    Parameters
-    ----------
-    sd : float
-        Spread.
-    step, noise : float
-        Step of the display and spread of the sensor, in the unit of ``sd``.
-    mishit_share : float
-        Share of mishits.
-
-    Returns
-    -------
-    float
-        1 for exact readings without mishits; less for others.
+    By component: ``rates`` (draws,) of the fall of log spread; ``yields`` (draws, lengths),
+    what a putt of practice is worth at each length practised so far; ``bias_putts`` (draws,)
+    that halve a bias. ``carry_range`` is (draws,).
     """
-    step = max(step, sd / 50)  # as good as exact
-    centres = np.arange(-np.ceil(12 * MISHIT_TIMES * sd / step) - 1, 1)
-    edges = np.concatenate([centres, -centres[-2::-1]]) * step
-    told = [
-        _told(edges - place * step, sd, noise, mishit_share)
-        for place in (np.arange(PLACES) + 0.5) / PLACES
-    ]
-    return float(np.mean(told) / EXACT)
 
+    learning: Learning
+    practised: pd.DataFrame  # distance_ft, putts
+    nodes_ft: np.ndarray
+    rates: Mapping[str, np.ndarray]
+    yields: Mapping[str, np.ndarray]
+    bias_putts: Mapping[str, np.ndarray]
+    carry_range: np.ndarray
 
-def _told(edges, sd, noise, share):
-    """Return the information about log sd in knowing between which edges a reading lies."""
-    parts = [(1 - share, 1.0), (share, MISHIT_TIMES)]
-    chance = sum(w * np.diff(_cdf(edges, sd * k, noise)) for w, k in parts)
-    slope = sum(w * np.diff(_slope(edges, sd * k, noise)) for w, k in parts)
-    return np.sum(np.divide(slope**2, chance, out=np.zeros_like(chance), where=chance > 1e-300))
+    def rolled(self, by: int) -> "PracticeEffect":
+        """The same draws in another order, so that they meet other draws of the skill."""
 
+        def rolled(table: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
+            return {name: np.roll(values, by, axis=0) for name, values in table.items()}
 
-def _cdf(at, sd, noise):
-    return stats.norm.cdf(at / np.hypot(sd, noise))
+        return replace(
+            self,
+            rates=rolled(self.rates),
+            yields=rolled(self.yields),
+            bias_putts=rolled(self.bias_putts),
+            carry_range=np.roll(self.carry_range, by),
+        )
 
+    @cached_property
+    def experience(self) -> np.ndarray:
+        """Putts that count at every node so far, shape (draws, n)."""
+        return self.counting(self.practised["distance_ft"], self.practised["putts"])
 
-def _slope(at, sd, noise):
-    """Derivative of the cdf by log sd; the noise stays."""
-    total = np.hypot(sd, noise)
-    z = at / total
-    return -z * stats.norm.pdf(z) * (sd / total) ** 2
+    def counting(self, distance_ft: ArrayLike, putts: ArrayLike) -> np.ndarray:
+        """Putts that count at every node, (draws, n): those there, a share of those elsewhere."""
+        share = self.learning.carry_over(distance_ft, self.nodes_ft, self.carry_range)
+        return (np.asarray(putts, dtype=float)[..., None, :] @ share)[..., 0, :]
+
+    def changes(
+        self, distance_ft: ArrayLike, putts: Mapping[str, ArrayLike]
+    ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+        """Factors on spread and on bias, (draws, n) each by component, that putts bring.
+
+        ``putts`` has, by component, those struck for it at each of ``distance_ft``.
+        """
+        counts = {name: np.asarray(values, dtype=float) for name, values in putts.items()}
+        lengths = np.log(self.practised["distance_ft"].to_numpy(float))
+        weights = interpolation_weights(lengths, np.log(np.asarray(distance_ft, dtype=float)))
+        found = {}
+        for name, other in zip(COMPONENTS, reversed(COMPONENTS), strict=True):
+            struck = counts[name] + self.learning.other_share * counts[other]
+            counting = self.counting(distance_ft, struck * (self.yields[name] @ weights))
+            growth = self.learning.growth(self.experience, counting)
+            left = 0.5 ** (counting / self.bias_putts[name][:, None])
+            found[name] = np.exp(-self.rates[name][:, None] * growth), left
+        return found

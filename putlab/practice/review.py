@@ -1,20 +1,26 @@
 """Today against usual: is it news, or what this golfer does on an ordinary day?
 
 The golfer is known from the visits before; ordinary days are drawn from that posterior with
-today's own putts (`putlab.practice.targets`). Spread, bias and share inside the target band at each
-length are held against them (`putlab.practice.review`).
+today's own putts (`putlab.practice.targets`). Spread, bias and share inside the target band at
+each length are held against them.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from html import escape
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from statsmodels.stats.multitest import multipletests
 
 from putlab.base.errors import UsageError
+from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.base.words import THIN, counted, listed, minus
-from putlab.posterior.player import choose_player
+from putlab.log.package import ReadingRules
+from putlab.log.read import Log
+from putlab.posterior.player import Golfer, SpreadFit, choose_player, fit_log
 from putlab.practice.targets import (
     FEWEST,
     half_width,
@@ -24,9 +30,23 @@ from putlab.practice.targets import (
     readings_of,
 )
 
+# Share of ordinary days that make news of one kind or another.
+NEWS = 0.05
+
+# What is compared at each length, for line and for pace.
+MEASURES = ("spread", "bias", "share inside")
+
+# Verdicts.
+NEW, ODD, ORDINARY, FEW = "news", "odd, but one of many looks", "ordinary", "too few putts"
+
+COLUMNS = [
+    "player", "session", "distance_ft", "component", "measure", "putts", "today", "usual",
+    "ordinary_lo", "ordinary_hi", "p", "p_adjusted", "verdict",
+]  # fmt: skip
+
 
 @dataclass(frozen=True)
-class Review:
+class Review(Result):
     """One visit of one player against the visits before.
 
     Attributes
@@ -35,10 +55,8 @@ class Review:
         Labels.
     earlier : int
         Visits before it that "usual" rests on.
-    table : pandas.DataFrame
-        `COLUMNS`: a row a length, component and look. ``today`` and the ends of ordinary days
-        are degrees or percent, or a share; ``p`` is two-sided, ``p_adjusted`` allows for the
-        number of looks.
+    rows : pandas.DataFrame
+        See `table`.
     notes : list of str
         What to bear in mind.
     """
@@ -46,84 +64,76 @@ class Review:
     player: str
     session: str
     earlier: int
-    table: pd.DataFrame
-    notes: list
+    rows: pd.DataFrame
+    notes: list[str]
 
     @property
-    def news(self):
+    def table(self) -> pd.DataFrame:
+        """`COLUMNS`: a row a length, component and measure.
+
+        ``today`` and the ends of ordinary days are degrees or percent, or a share; ``p`` is
+        two-sided, ``p_adjusted`` allows for the number of comparisons.
+        """
+        return self.rows
+
+    @property
+    def news(self) -> pd.DataFrame:
         """Rows that are news."""
-        return self.table[self.table["verdict"] == NEW]
+        return self.rows[self.rows["verdict"] == NEW]
 
     @property
-    def sentence(self):
+    def sentence(self) -> str:
         """The day in plain words."""
-        looks = self.table[self.table["verdict"] != FEW]
+        compared = self.rows[self.rows["verdict"] != FEW]
         when = f"{self.player}, {self.session}"
-        if looks.empty:
+        if compared.empty:
             return (
                 f"{when}: too few putts at any length to say anything. Two good ones in a row "
                 "are not evidence."
             )
         if not self.news.empty:
-            said = listed([look_words(row) for row in self.news.itertuples()])
-            return f"{when}: news among {counted(len(looks), 'look')}: {said}."
-        odd = (looks["verdict"] == ODD).sum()
+            said = listed([comparison_words(row) for row in self.news.itertuples()])
+            return f"{when}: news among {counted(len(compared), 'look')}: {said}."
+        odd = (compared["verdict"] == ODD).sum()
         rest = (
-            f" {odd} of {len(looks)} looks would be odd alone, no more than so many turn up."
+            f" {odd} of {len(compared)} looks would be odd alone, no more than so many turn up."
             if odd
             else ""
         )
         return f"{when}: an ordinary day, nothing of it is news.{rest}"
 
-    def _repr_html_(self):
-        from html import escape
-
+    def _repr_html_(self) -> str:
         notes = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
-        shown = self.table.round(3).to_html(index=False, border=0, escape=True)
-        return f"<p><strong>{escape(self.sentence)}</strong></p>{shown}<ul>{notes}</ul>"
+        return f"{super()._repr_html_()}<ul>{notes}</ul>"
 
 
-def look_words(row):
-    """Return one look in words.
-
-    Parameters
-    ----------
-    row : namedtuple
-        Row of `Review.table`.
-
-    Returns
-    -------
-    str
-        Such as ``line spread at 6 ft 1.9° (ordinary days 0.8° to 1.4°)``.
-    """
-    share = row.look == "share inside"
-    name = f"share of {row.component} inside the band" if share else f"{row.component} {row.look}"
+def comparison_words(row: Any) -> str:
+    """A row of the table in words, as ``line spread at 6 ft 1.9° (ordinary days 0.8° to 1.4°)``."""
+    name = f"{row.component} {row.measure}"
+    if row.measure == "share inside":
+        name = f"share of {row.component} inside the band"
     today, low, high = numbers(row)
     return f"{name} at {row.distance_ft:g} ft {today} (ordinary days {low} to {high})"
 
 
-def numbers(row):
-    """Return today's value and the ends of ordinary days, with their unit.
-
-    Parameters
-    ----------
-    row : namedtuple
-        Row of `Review.table`.
-
-    Returns
-    -------
-    list of str
-        Three texts.
-    """
+def numbers(row: Any) -> list[str]:
+    """Today's value and the ends of ordinary days with their unit, of a row of the table."""
     values = (row.today, row.ordinary_lo, row.ordinary_hi)
-    if row.look == "share inside":
+    if row.measure == "share inside":
         return [f"{100 * v:.0f}{THIN}%" for v in values]
     unit, places = ("°", 2) if row.component == "line" else (f"{THIN}%", 1)
-    sign = "+" if row.look == "bias" else ""
+    sign = "+" if row.measure == "bias" else ""
     return [minus(f"{v:{sign}.{places}f}") + unit for v in values]
 
 
-def review(log, *, player=None, session=None, seed, fit=None):
+def review(
+    log: Log,
+    *,
+    player: str | None = None,
+    session: str | None = None,
+    seed: int,
+    fit: Callable[[Log], SpreadFit] = fit_log,
+) -> Review:
     """Review a visit of one player.
 
     Parameters
@@ -136,9 +146,8 @@ def review(log, *, player=None, session=None, seed, fit=None):
         Label of the visit; default: the player's last.
     seed : int
         Seed of the ordinary days.
-    fit : callable, optional
-        ``fit(log) -> SpreadFit`` for the log without the visit; default:
-        `putlab.posterior.player.fit_log`.
+    fit : callable
+        ``fit(log) -> SpreadFit`` for the log without the visit.
 
     Returns
     -------
@@ -151,91 +160,47 @@ def review(log, *, player=None, session=None, seed, fit=None):
         No such player or visit, or no visit before it.
     """
     player = choose_player(list(log.putts["player"].unique()), player)
-    visits = {player: choose_session(log, player, session)}
-    return _reviews(log, visits, seed, fit)[0]
+    return _reviews(log, {player: choose_session(log, player, session)}, seed, fit)[0]
 
 
-def review_everybody(log, *, session=None, seed, fit=None):
-    """Review a visit of everybody who was there, with one fit.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read, the visit in it.
-    session : str, optional
-        Label of the visit; default: each player's last.
-    seed : int
-        Seed of the ordinary days.
-    fit : callable, optional
-        As in `review`.
-
-    Returns
-    -------
-    list of Review
-        One a player who has such a visit and one before it.
-
-    Raises
-    ------
-    UsageError
-        Nobody has.
-    """
+def review_everybody(
+    log: Log,
+    *,
+    session: str | None = None,
+    seed: int,
+    fit: Callable[[Log], SpreadFit] = fit_log,
+) -> list[Review]:
+    """Review a visit of everybody who was there and before it, with one fit."""
     visits, last = {}, None
     for player in log.putts["player"].unique():
         try:
             visits[player] = choose_session(log, player, session)
         except UsageError as error:
             last = error
-    if not visits:
+    if last is not None and not visits:
         raise last
     return _reviews(log, visits, seed, fit)
 
 
-def _reviews(log, visits, seed, fit):
+def _reviews(
+    log: Log, visits: dict[str, str], seed: int, fit: Callable[[Log], SpreadFit]
+) -> list[Review]:
     before = log_before(log, visits)
-    fitted = (fit or _fit)(before)
-    return [_review(log, before, fitted.golfer(p), visit, seed) for p, visit in visits.items()]
+    fitted = fit(before)
+    found = []
+    for player, session in visits.items():
+        table = judge(
+            fitted.golfer(player), readings_of(log, player, session), log.rules, seed=seed
+        )
+        table = table.assign(player=player, session=session)[COLUMNS]
+        mine = before.putts[before.putts["player"] == player]
+        notes = _notes(log, player, session, mine, table)
+        found.append(Review(player, session, mine["session"].nunique(), table, notes))
+    return found
 
 
-def _review(log, before, golfer, session, seed):
-    player = golfer.player
-    today = readings_of(log, player, session)
-    table = judge(golfer, today, log.rules, seed=seed)
-    mine = before.putts[before.putts["player"] == player]
-    earlier = mine["session"].nunique()
-    table.insert(0, "player", player)
-    table.insert(1, "session", session)
-    notes = _notes(log, player, session, mine, table, earlier)
-    return Review(player, session, earlier, table[COLUMNS], notes)
-
-
-def _fit(log):
-    from putlab.posterior.player import fit_log
-
-    return fit_log(log)
-
-
-def choose_session(log, player, wanted):
-    """Return the visit wanted, or the player's last; say which there are where it is unknown.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    player : str
-        Label.
-    wanted : str or None
-        Label of the visit.
-
-    Returns
-    -------
-    str
-        A label of the log that has a visit before it.
-
-    Raises
-    ------
-    UsageError
-        No such visit, or it is the first.
-    """
+def choose_session(log: Log, player: str, wanted: str | None) -> str:
+    """The visit wanted, or the player's last; `UsageError` where none or none before it is."""
     known = list(log.putts.loc[log.putts["player"] == player, "session"].unique())
     if wanted is None:
         wanted = known[-1]
@@ -251,21 +216,8 @@ def choose_session(log, player, wanted):
     return wanted
 
 
-def log_before(log, visits):
-    """Return the log with only what was known before some players' visits.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    visits : dict of str to str
-        Visit by player; a player's later visits are left out with it, other players stay.
-
-    Returns
-    -------
-    putlab.log.read.Log
-        Without them.
-    """
+def log_before(log: Log, visits: dict[str, str]) -> Log:
+    """The log without some players' visits, by player, and their later ones; others stay."""
     keep = np.ones(len(log.putts), dtype=bool)
     for player, session in visits.items():
         mine = (log.putts["player"] == player).to_numpy()
@@ -274,9 +226,11 @@ def log_before(log, visits):
     return replace(log, putts=log.putts[keep].reset_index(drop=True))
 
 
-def _notes(log, player, session, mine, table, earlier):
-    """Return what to bear in mind."""
-    notes = []
+def _notes(
+    log: Log, player: str, session: str, before: pd.DataFrame, table: pd.DataFrame
+) -> list[str]:
+    """What to bear in mind; ``before`` are the player's putts of earlier visits."""
+    notes, earlier = [], before["session"].nunique()
     if earlier < 3:
         notes.append(
             f"Usual rests on {counted(earlier, 'earlier visit')}: how much a day matters is "
@@ -289,7 +243,7 @@ def _notes(log, player, session, mine, table, earlier):
             f"Fewer than {FEWEST} putts were read of {where}: too little to say, good or bad."
         )
     here = (log.putts["player"] == player) & (log.putts["session"] == session)
-    now, then = log.putts.loc[here, "condition"].dropna(), mine["condition"].dropna()
+    now, then = log.putts.loc[here, "condition"].dropna(), before["condition"].dropna()
     new = sorted(set(now) - set(then))
     if new:
         notes.append(
@@ -304,38 +258,12 @@ def _notes(log, player, session, mine, table, earlier):
 # A day's spread, bias and share inside the band, held against ordinary days.
 
 
-# Share of ordinary days that make news of one kind or another.
-NEWS = 0.05
+def judge(
+    golfer: Golfer, today: pd.DataFrame, rules: ReadingRules, *, seed: int = 0
+) -> pd.DataFrame:
+    """A day's readings (`readings_of`) against ordinary days: `COLUMNS` but player and session.
 
-LOOKS = ("spread", "bias", "share inside")
-
-# Verdicts.
-NEW, ODD, ORDINARY, FEW = "news", "odd, but one of many looks", "ordinary", "too few putts"
-
-COLUMNS = [
-    "player", "session", "distance_ft", "component", "look", "putts", "today", "usual",
-    "ordinary_lo", "ordinary_hi", "p", "p_adjusted", "verdict",
-]  # fmt: skip
-
-
-def judge(golfer, today, rules, *, seed=0):
-    """Hold a day's readings against ordinary days.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior, from a log that does not hold the day.
-    today : pandas.DataFrame
-        From `putlab.practice.targets.readings_of`.
-    rules : putlab.log.package.ReadingRules
-        Steps and limits of the display.
-    seed : int
-        Seed of the ordinary days.
-
-    Returns
-    -------
-    pandas.DataFrame
-        `COLUMNS` without player and session.
+    The golfer is known from a log that does not hold the day.
     """
     days = ordinary_days(golfer, today, rules, seed=seed) if len(today) else {}
     rows = []
@@ -345,40 +273,33 @@ def judge(golfer, today, rules, *, seed=0):
             if not here.any():
                 continue
             width = _band(golfer, name, distance_ft, rules, seed)
-            now = looks(today.loc[here, name].to_numpy()[None], name, width, distance_ft, rules)
-            then = looks(days[name][:, here], name, width, distance_ft, rules)
-            count = int(here.sum())
-            rows += [_row(distance_ft, name, k, count, now[k][0], then[k]) for k in LOOKS]
+            now, then = (
+                measured(errors, name, width, distance_ft, rules)
+                for errors in (today.loc[here, name].to_numpy()[None], days[name][:, here])
+            )
+            first = {"distance_ft": distance_ft, "component": name}
+            rows += [
+                first | _compared(measure, int(here.sum()), now[measure][0], then[measure])
+                for measure in MEASURES
+            ]
     return _judged(pd.DataFrame(rows)) if rows else pd.DataFrame(columns=COLUMNS[2:])
 
 
-def _band(golfer, component, distance_ft, rules, seed):
-    """Return the half width of the band that a plan would set for this length."""
+def _band(
+    golfer: Golfer, component: str, distance_ft: float, rules: ReadingRules, seed: int
+) -> float:
+    """Half width of the band that a plan would set for this length."""
     putts = planned_putts(distance_ft, 10)
     days = ordinary_days(golfer, putts, rules, seed=seed)[component]
     return half_width(component, days, distance_ft, rules)
 
 
-def looks(errors, component, width, distance_ft, rules):
-    """Return spread, bias and share inside the band, day by day.
+def measured(
+    errors: np.ndarray, component: str, width: float, distance_ft: float, rules: ReadingRules
+) -> dict[str, np.ndarray]:
+    """`MEASURES` of errors as read (days, putts), day by day; spread is NaN for one putt.
 
-    Parameters
-    ----------
-    errors : ndarray, shape (days, putts)
-        Errors as read.
-    component : {"line", "pace"}
-        Component.
-    width : float
-        Half width of the band, degrees or feet.
-    distance_ft : float
-        Length.
-    rules : putlab.log.package.ReadingRules
-        Limits of the display.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (days,)
-        By look; spread is NaN for a single putt.
+    ``width`` is the half width of the band, degrees or feet.
     """
     several = errors.shape[1] > 1
     return {
@@ -388,13 +309,11 @@ def looks(errors, component, width, distance_ft, rules):
     }
 
 
-def _row(distance_ft, component, look, putts, today, ordinary):
+def _compared(measure: str, putts: int, today: float, ordinary: np.ndarray) -> dict[str, Any]:
     few = putts < FEWEST or not np.isfinite(today)
     ends = [np.nan] * 2 if few else np.quantile(ordinary, interval_probabilities())
     return {
-        "distance_ft": distance_ft,
-        "component": component,
-        "look": look,
+        "measure": measure,
         "putts": putts,
         "today": today,
         "usual": np.nan if few else np.median(ordinary),
@@ -404,20 +323,10 @@ def _row(distance_ft, component, look, putts, today, ordinary):
     }
 
 
-def two_sided(value, ordinary):
-    """Return the chance of a value as far out on an ordinary day, on either side.
+def two_sided(value: float, ordinary: np.ndarray) -> float:
+    """Chance of a value as far out on an ordinary day, (days,), on either side.
 
-    Parameters
-    ----------
-    value : float
-        Today's.
-    ordinary : ndarray, shape (days,)
-        On ordinary days.
-
-    Returns
-    -------
-    float
-        Twice the smaller tail, today counted among the days so that it is never 0; at most 1.
+    Twice the smaller tail, today counted among the days so that it is never 0; at most 1.
     """
     # Rounding must not part values that are equal in exact arithmetic.
     close = 1e-9 * (1 + abs(value))
@@ -426,15 +335,15 @@ def two_sided(value, ordinary):
     return float(min(1.0, 2 * min(low, high) / (1 + len(ordinary))))
 
 
-def _judged(table):
-    """Adjust the p-values for the number of looks, and say what each is."""
-    looked = table["p"].notna()
+def _judged(table: pd.DataFrame) -> pd.DataFrame:
+    """Adjust the p-values for the number of comparisons, and say what each is."""
+    compared = table["p"].notna()
     table["p_adjusted"] = np.nan
     table["verdict"] = FEW
-    if looked.any():
-        adjusted = multipletests(table.loc[looked, "p"], alpha=NEWS, method="fdr_bh")[1]
-        table.loc[looked, "p_adjusted"] = adjusted
-        table.loc[looked, "verdict"] = ORDINARY
+    if compared.any():
+        adjusted = multipletests(table.loc[compared, "p"], alpha=NEWS, method="fdr_bh")[1]
+        table.loc[compared, "p_adjusted"] = adjusted
+        table.loc[compared, "verdict"] = ORDINARY
     table.loc[table["p"] <= NEWS, "verdict"] = ODD
     table.loc[table["p_adjusted"] <= NEWS, "verdict"] = NEW
     return table

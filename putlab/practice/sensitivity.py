@@ -1,22 +1,28 @@
-"""The choice made anew under other assumptions: which of them flips it, and what that costs."""
+"""What would change the choice: other assumptions, and more readings before practising."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.green.hole_out import thinned
-from putlab.practice.advice import (
+from putlab.practice.case import Case, make_case
+from putlab.practice.saving import (
     TIE_CHANCE,
+    Option,
+    Savings,
     at_least_shown,
-    expected_by_skill,
     named,
     time_words,
-    weigh,
 )
-from putlab.practice.case import make_case
-from putlab.rounds import first_putts as rounds
+from putlab.rounds.first_putts import levels, shipped_mix
+
+if TYPE_CHECKING:
+    from putlab.practice.advice import Advice
 
 # Draws of the skill for each change of round or green: a choice and its cost need fewer than
 # a table of chances.
@@ -30,13 +36,15 @@ LEARNING_FACTORS = {
     "other_share": ("line putts counting for pace", (0.0, 2.0)),
     "seconds_per_ft": ("seconds for each foot", (0.0, 3.0)),
 }
-STIMPS_FT = (8.0, 12.0)
-PASTS_FT = (0.5, 2.0)
 READING_FACTORS = (0.5, 1.5)
+ROLLS_FT = {"stimp_ft": ("green speed", (8.0, 12.0)), "past_ft": ("aim past the hole", (0.5, 2.0))}
+
+# Putts at one length that a person would strike only to measure.
+PUTTS = (20, 50, 100)
 
 
 @dataclass(frozen=True)
-class Sensitivity:
+class Sensitivity(Result):
     """What becomes of the choice under other assumptions.
 
     Attributes
@@ -47,29 +55,37 @@ class Sensitivity:
         Time decided about.
     choice : (float, str)
         The choice under the assumptions made.
-    table : pandas.DataFrame
-        ``assumption, value, choice_ft, choice_component, p_best, flips, tied, costs``: the
-        choice if the value were so, its chance of being best; whether it is another one;
-        whether the first choice would still be tied with it; strokes a round given away on
-        average by the first choice. The first row is as assumed.
+    rows : pandas.DataFrame
+        See `table`.
     """
 
     player: str
     minutes: float
-    choice: tuple
-    table: pd.DataFrame
+    choice: Option
+    rows: pd.DataFrame
 
     @property
-    def flipped(self):
+    def table(self) -> pd.DataFrame:
+        """A row an assumption and value, the first as assumed.
+
+        ``assumption, value, choice_ft, choice_component, p_best, flips, tied, costs``: the
+        choice if the value were so, its chance of being best; whether it is another one;
+        whether the first choice would still be tied with it; strokes a round given away on
+        average by the first choice.
+        """
+        return self.rows
+
+    @property
+    def flipped(self) -> pd.DataFrame:
         """Rows that turn the choice into one it is not even tied with."""
-        return self.table[self.table["flips"] & ~self.table["tied"]]
+        return self.rows[self.rows["flips"] & ~self.rows["tied"]]
 
     @property
-    def sentence(self):
-        """What the choice leans on, in plain words."""
+    def sentence(self) -> str:
+        """Which assumptions the choice hangs on, in plain words."""
         flipped, start = self.flipped, named(self.choice, start=True)
         if flipped.empty:
-            worst = self.table.loc[self.table["costs"].idxmax()]
+            worst = self.rows.iloc[self.rows["costs"].argmax()]
             held = f"{start} stays the choice, or tied with it, under every assumption varied"
             if worst["costs"] < 0.001:
                 return f"{held}, and gives nothing away."
@@ -77,21 +93,17 @@ class Sensitivity:
                 f"{held}; at worst ({worst['assumption']} {worst['value']}) it gives away "
                 f"{at_least_shown(worst['costs'])} strokes a round."
             )
+        columns = ["assumption", "value", "choice_ft", "choice_component", "costs"]
+        by_costs = flipped.sort_values("costs", ascending=False)[columns]
         flips = [
-            f"{row.assumption} {row.value} ({named((row.choice_ft, row.choice_component))}, "
-            f"better by {at_least_shown(row.costs)} strokes a round)"
-            for row in flipped.sort_values("costs", ascending=False).itertuples()
+            f"{name} {value} ({named((distance_ft, component))}, better by "
+            f"{at_least_shown(costs)} strokes a round)"
+            for name, value, distance_ft, component, costs in by_costs.itertuples(False, None)
         ]
         return f"{start} would no longer be the choice with {listed(flips)}."
 
-    def _repr_html_(self):
-        from html import escape
 
-        shown = self.table.round({"p_best": 2, "costs": 3})
-        return f"<p>{escape(self.sentence)}</p>{shown.to_html(index=False, border=0)}"
-
-
-def sensitivity(advice, *, draws=DRAWS):
+def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
     """Make the choice anew over ranges of what it rests on, one assumption at a time.
 
     Learning rate, bias, carry-over and time: half and twice. Green speed, aim, reading the
@@ -110,28 +122,27 @@ def sensitivity(advice, *, draws=DRAWS):
     Sensitivity
         Table and sentence.
     """
-    first, whole = advice.worth.choice, advice.worth.saved.mean(axis=0)
-    few = _case(advice, draws)
-    fewer = weigh(few, minutes=advice.minutes).saved.mean(axis=0)
-    rows = [_row("as assumed", "", advice.worth, first)]
-    for words, value, case in _learned(advice.case):
-        rows.append(_row(words, value, weigh(case, minutes=advice.minutes), first))
-    for words, value, case in _placed(few, advice, draws):
-        # What the few draws say of the change is added to what all draws say as assumed.
-        rows.append(_row(words, value, weigh(case, minutes=advice.minutes), first, whole - fewer))
-    return Sensitivity(advice.player, advice.minutes, advice.choice, pd.DataFrame(rows))
+    minutes, savings = advice.minutes, advice.savings
+    few = _changed(advice.case, draws)
+    # What the few draws say of a change is added to what all draws say as assumed.
+    correction = savings.saved.mean(axis=0) - few.savings(minutes).saved.mean(axis=0)
+    rows = [_row("as assumed", "", savings, savings.best)]
+    for words, value, case in _other_learning(advice.case):
+        rows.append(_row(words, value, case.savings(minutes), savings.best))
+    for words, value, case in _other_rounds(advice.case, draws):
+        rows.append(_row(words, value, case.savings(minutes), savings.best, correction))
+    return Sensitivity(advice.player, minutes, advice.choice, pd.DataFrame(rows))
 
 
-def _case(advice, draws, **changes):
-    """Return the advice's case with fewer draws and something of its setting changed."""
-    case = advice.case
+def _changed(case: Case, draws: int, **changes: Any) -> Case:
+    """The case with fewer draws and something of its round or green changed."""
     names = ("mix", "stimp_ft", "past_ft", "green", "reference", "mix_log_sd")
-    setting = {name: getattr(case.setting, name) for name in names} | changes
-    return make_case(case.who, learning=case.learning, seed=case.seed, draws=draws, **setting)
+    setting = {name: getattr(case.round, name) for name in names} | changes
+    return make_case(case.golfer, learning=case.learning, seed=case.seed, draws=draws, **setting)
 
 
-def _learned(base):
-    """Yield cases with something of the learning changed, which keep what is at stake."""
+def _other_learning(base: Case) -> Iterator[tuple[str, str, Case]]:
+    """Cases of another learning, which keep the strokes."""
     for name, (words, factors) in LEARNING_FACTORS.items():
         for factor in factors:
             value = factor * getattr(base.learning, name)
@@ -139,107 +150,50 @@ def _learned(base):
             yield words, f"{value:.3g}", replace(base, learning=learning)
 
 
-def _placed(base, advice, draws):
-    """Yield cases of another round or green."""
-    line, pace = base.setting.green
+def _other_rounds(base: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
+    """Cases of another round or green."""
+    line, pace = base.round.green
     for factor in READING_FACTORS:
         green = (factor * line, factor * pace)
         words = f"{green[0]:.1f}°, {green[1]:.0f} %"
-        yield "reading the green", words, _case(advice, draws, green=green)
-    for name, words, values in (
-        ("stimp_ft", "green speed", STIMPS_FT),
-        ("past_ft", "aim past the hole", PASTS_FT),
-    ):
+        yield "reading the green", words, _changed(base, draws, green=green)
+    for name, (words, values) in ROLLS_FT.items():
         for value in values:
-            yield words, f"{value:g} ft", _case(advice, draws, **{name: value})
-    for level in rounds.levels():
-        if level != base.setting.mix.level:
-            mix = rounds.shipped_mix(level)
-            yield "first putts of", level, _case(advice, draws, mix=mix, mix_log_sd=None)
+            yield words, f"{value:g} ft", _changed(base, draws, **{name: value})
+    for level in levels():
+        if level != base.round.mix.level:
+            mix = shipped_mix(level)
+            yield "first putts of", level, _changed(base, draws, mix=mix, mix_log_sd=None)
 
 
-def _row(assumption, value, worth, first, correction=0.0):
-    saved = worth.saved.mean(axis=0) + correction
-    best = int(saved.argmax())
-    distance_ft, component = worth.options[best]
-    still = (worth.saved[:, first] > worth.saved[:, best]).mean() >= TIE_CHANCE
+def _row(
+    assumption: str,
+    value: str,
+    savings: Savings,
+    first: int,
+    correction: np.ndarray | float = 0.0,
+) -> dict[str, Any]:
+    mean = savings.saved.mean(axis=0) + correction
+    best = int(mean.argmax())
+    distance_ft, component = savings.options[best]
+    still = (savings.saved[:, first] > savings.saved[:, best]).mean() >= TIE_CHANCE
     return {
         "assumption": assumption,
         "value": value,
         "choice_ft": distance_ft,
         "choice_component": component,
-        "p_best": float(worth.p_best[best]),
+        "p_best": float(savings.p_best[best]),
         "flips": best != first,
         "tied": bool(still or best == first),
-        "costs": float(saved[best] - saved[first]),
+        "costs": float(mean[best] - mean[first]),
     }
-
-
-def sensitivity_chart(found):
-    """Draw what the choice gives away under every assumption, and where it flips.
-
-    Parameters
-    ----------
-    found : Sensitivity
-        From `sensitivity`.
-
-    Returns
-    -------
-    putlab.pages.chart.Chart
-        A row an assumption and value; what flips the choice is marked and named.
-    """
-    from putlab.pages.chart import BLUE, INK, VERMILION, Chart, drawing
-
-    table = found.table.iloc[1:].iloc[::-1].reset_index(drop=True)
-    place = np.arange(len(table))
-    looks = [
-        ("choice stays", ~table["flips"], {"color": BLUE, "marker": "o"}),
-        ("another, tied with it", table["flips"] & table["tied"],
-         {"edgecolor": VERMILION, "facecolor": "white", "marker": "s"}),
-        ("another choice", table["flips"] & ~table["tied"],
-         {"color": VERMILION, "marker": "s"}),
-    ]  # fmt: skip
-    with drawing(0.9 + 0.24 * len(table)) as (figure, axes):
-        axis = axes[0, 0]
-        for label, rows, look in looks:
-            if rows.any():
-                axis.scatter(table.loc[rows, "costs"], place[rows], s=30, zorder=3,
-                             label=label, **look)  # fmt: skip
-        for i in np.flatnonzero(table["flips"]):
-            row = table.loc[i]
-            words = " " + named((row["choice_ft"], row["choice_component"]))
-            axis.annotate(words, (row["costs"], i), xytext=(5, 0), textcoords="offset points",
-                          va="center", fontsize=8, color=INK)  # fmt: skip
-        axis.set_yticks(place, table["assumption"] + " " + table["value"])
-        axis.set_xlim(
-            -0.02 * max(table["costs"].max(), 0.01), 1.6 * max(table["costs"].max(), 0.01)
-        )
-        axis.grid(False, axis="y")
-        axis.set_xlabel("Strokes a round given away")
-        axis.set_title(f"{named(found.choice, start=True)}, if this were so")
-        figure.legend(loc="outside lower center", ncols=2)
-    return Chart(
-        name="sensitivity",
-        title=f"Which assumption flips the choice for the next {time_words(found.minutes)}",
-        alt=f"Strokes a round given away under other assumptions. {found.sentence}",
-        reading=(
-            "Each row makes the choice anew with one assumption changed. The further to the "
-            "right, the more the choice made would give away; squares are another choice."
-        ),
-        figure=figure,
-        table=found.table,
-    )
 
 
 # Is it worth measuring before practising? What more putts at a length would be worth.
 
 
-# Putts at one length that a person would strike only to measure.
-PUTTS = (20, 50, 100)
-
-
 @dataclass(frozen=True)
-class Measuring:
+class MeasuringValue(Result):
     """What measuring first is worth.
 
     Attributes
@@ -248,25 +202,32 @@ class Measuring:
         Label.
     minutes : float
         Time for measuring and practice together.
-    table : pandas.DataFrame
-        ``distance_ft, putts, minutes, p_changes, worth, net``: chance that the readings
-        change the choice; strokes a round that knowing them adds to a whole `minutes` of
-        practice; the same after the minutes the readings take from it.
+    rows : pandas.DataFrame
+        See `table`.
     """
 
     player: str
     minutes: float
-    table: pd.DataFrame
+    rows: pd.DataFrame
 
     @property
-    def best(self):
-        """The row with the highest net worth."""
-        return self.table.loc[self.table["net"].idxmax()]
+    def table(self) -> pd.DataFrame:
+        """A row a length and number of putts.
+
+        ``distance_ft, putts, minutes, p_changes, gain, net``: minutes they take; chance that
+        the readings change the choice; strokes a round that knowing them adds to a whole `minutes` of practice; the same after the minutes the readings take from it.
+        """
+        return self.rows
 
     @property
-    def sentence(self):
+    def best(self) -> pd.Series:
+        """The row with the highest net gain."""
+        return self.rows.iloc[self.rows["net"].argmax()]
+
+    @property
+    def sentence(self) -> str:
         """Whether to measure first, in plain words."""
-        row = self.best if self.best["net"] > 0 else self.table.loc[self.table["worth"].idxmax()]
+        row = self.best if self.best["net"] > 0 else self.rows.iloc[self.rows["gain"].argmax()]
         where = f"{row['putts']:.0f} putts at {row['distance_ft']:g} ft"
         chance = f"change the choice with a chance of {100 * row['p_changes']:.0f} %"
         if self.best["net"] > 0:
@@ -276,40 +237,21 @@ class Measuring:
             )
         return (
             f"Practise now: even {where}, the most telling, would {chance}; knowing that is "
-            f"worth {at_least_shown(row['worth'])} strokes a round, less than the "
+            f"worth {at_least_shown(row['gain'])} strokes a round, less than the "
             f"{row['minutes']:.0f} minutes of the {time_words(self.minutes)} they take."
         )
 
-    def _repr_html_(self):
-        from html import escape
 
-        shown = self.table.round({"minutes": 0, "p_changes": 2, "worth": 4, "net": 4})
-        return f"<p>{escape(self.sentence)}</p>{shown.to_html(index=False, border=0)}"
-
-
-def measuring(advice, *, putts=PUTTS):
-    """Return what measuring before practising is worth, by length and putts.
+def value_of_measuring(advice: "Advice", *, putts: Sequence[int] = PUTTS) -> MeasuringValue:
+    """What measuring before practising is worth, by length and putts.
 
     Putts struck to measure are counted as no practice at all, which is hard on them; that
     they lie in one visit, whose offset is not the golfer's own, is left out, which is kind.
-
-    Parameters
-    ----------
-    advice : putlab.practice.advice.Advice
-        The advice in question.
-    putts : sequence of int
-        Numbers of putts to consider at each length.
-
-    Returns
-    -------
-    Measuring
-        Table and sentence.
     """
     case, rng = advice.case, np.random.default_rng([advice.case.seed, 7])
-    choice = advice.worth.choice
-    now = expected_by_skill(case, minutes=advice.minutes)
+    choice, now = advice.savings.best, advice.case.savings_by_skill(advice.minutes)
     rows = []
-    for distance_ft in case.who.lengths_ft:
+    for distance_ft in case.golfer.lengths_ft:
         for count in putts:
             taken = count / float(case.learning.putts_a_minute(distance_ft))
             readings = drawn_readings(case, distance_ft, count, rng)
@@ -318,31 +260,19 @@ def measuring(advice, *, putts=PUTTS):
             left = max(1 - taken / advice.minutes, 0.0)
             net = left * (gain + now[:, choice].mean()) - now[:, choice].mean()
             rows.append((distance_ft, count, taken, changes, gain, net))
-    names = ["distance_ft", "putts", "minutes", "p_changes", "worth", "net"]
-    return Measuring(advice.player, advice.minutes, pd.DataFrame(rows, columns=names))
+    names = ["distance_ft", "putts", "minutes", "p_changes", "gain", "net"]
+    return MeasuringValue(advice.player, advice.minutes, pd.DataFrame(rows, columns=names))
 
 
-def drawn_readings(case, distance_ft, putts, rng):
-    """Return what so many putts at one length would show, a row a draw of the skill.
+def drawn_readings(
+    case: Case, distance_ft: float, putts: int, rng: np.random.Generator
+) -> np.ndarray:
+    """What so many putts at one length would show, a row a draw of the skill, (draws, 8).
 
-    Parameters
-    ----------
-    case : putlab.practice.case.Case
-        The golfer.
-    distance_ft : float
-        Length.
-    putts : int
-        Putts struck there.
-    rng : numpy.random.Generator
-        Source of randomness.
-
-    Returns
-    -------
-    ndarray, shape (draws, 8)
-        Log of the sample's spread and its mean, of line and pace, in standard units, and
-        their squares.
+    Log of the sample's spread and its mean, of line and pace, in standard units, and their
+    squares.
     """
-    skill = thinned(case.who.skill, len(case.stakes.visits)).at([distance_ft])
+    skill = thinned(case.golfer.skill, len(case.strokes.visits)).at([distance_ft])
     columns = []
     for sd, bias in (
         (skill.line_sd_deg, skill.line_bias_deg),
@@ -357,22 +287,12 @@ def drawn_readings(case, distance_ft, putts, rng):
     return np.concatenate([found, found**2 - 1], axis=1)
 
 
-def value_of(readings, saved, choice):
-    """Return how often readings would change a choice, and what that gains.
+def value_of(readings: np.ndarray, saved: np.ndarray, choice: int) -> tuple[float, float]:
+    """How often readings change a choice, and the mean gain over keeping to it, at least 0.
 
-    Parameters
-    ----------
-    readings : ndarray, shape (draws, features)
-        What was seen, with each draw.
-    saved : ndarray, shape (draws, options)
-        What each option saves.
-    choice : int
-        The choice without readings.
-
-    Returns
-    -------
-    tuple of float
-        Chance of another choice; mean gain over keeping to the first, not below 0.
+    ``readings`` (draws, features) are what was seen with each draw of what each option saves,
+    ``saved`` (draws, options). One half of the draws judges the other, so that what is fitted
+    to chance gains nothing.
     """
     design = np.column_stack([np.ones(len(readings)), readings])
     half = np.arange(len(saved)) % 2 == 1

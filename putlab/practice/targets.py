@@ -1,14 +1,21 @@
-"""Target bands from a golfer's own spread, and the counts inside them that would be news."""
+"""What a display would show of this golfer on ordinary days, and the targets that follow.
+
+Target bands come from the golfer's own spread, with the counts inside them that would be
+news; and what one reading of a display tells of spread.
+"""
 
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.stats import norm
 
 from putlab.base.words import THIN
+from putlab.log.package import ReadingRules
+from putlab.log.read import Log
 from putlab.model.readings import COMPONENTS, practice_putts
 from putlab.model.spread import MISHIT_TIMES
-from putlab.posterior.player import summary
+from putlab.posterior.player import Golfer, summary
 
 # A band that most putts stay inside and some don't: a count of it can go either way.
 USUAL_SHARE = 0.7
@@ -28,35 +35,20 @@ BAND_STEP_FT, SHORT_STEP_FT, SHORT_FT, BAND_STEP_DEG = 0.5, 0.25, 12.0, 0.5
 class Target:
     """What to aim for with some putts at one length.
 
-    Attributes
-    ----------
-    distance_ft : float
-        Length.
-    component : {"line", "pace"}
-        Component.
-    putts : int
-        How many.
-    half_width : float
-        Readings within this of the target are inside: degrees, or feet of roll-out.
-    usual : int
-        Count inside on an ordinary day (median).
-    usual_share : float
-        Mean share inside.
-    news_high, news_low : int or None
-        Counts from which on, and down to which, the day is news; None where no count is.
+    Readings within ``half_width`` of the target are inside: degrees, or feet of roll-out.
     """
 
     distance_ft: float
     component: str
     putts: int
     half_width: float
-    usual: int
-    usual_share: float
-    news_high: int | None
-    news_low: int | None
+    usual: int  # count inside on an ordinary day (median)
+    usual_share: float  # mean share inside
+    news_high: int | None  # from so many on the day is news; None where no count is
+    news_low: int | None  # down to so many
 
     @property
-    def band(self):
+    def band(self) -> str:
         """The band in words."""
         if self.component == "line":
             return f"start within {self.half_width:g}° of the line"
@@ -64,7 +56,7 @@ class Target:
         return f"roll {low:g} to {high:g}{THIN}ft"
 
     @property
-    def sentence(self):
+    def sentence(self) -> str:
         """What is usual and what would be news, in words."""
         said = f"{self.usual} of {self.putts} is your usual"
         news = []
@@ -78,24 +70,13 @@ class Target:
         return f"{said}; {', or '.join(news)}{',' * (len(news) > 1)} would be news"
 
 
-def half_width(component, errors, distance_ft, rules):
-    """Return the half width of the band that is nearest to holding `USUAL_SHARE` of putts.
+def half_width(
+    component: str, errors: np.ndarray, distance_ft: float, rules: ReadingRules
+) -> float:
+    """Half width, degrees or feet, of the band that is nearest to holding `USUAL_SHARE` of putts.
 
-    Parameters
-    ----------
-    component : {"line", "pace"}
-        Component.
-    errors : ndarray, shape (days, putts)
-        Errors as read on ordinary days, degrees or percent.
-    distance_ft : float
-        Length.
-    rules : putlab.log.package.ReadingRules
-        Steps and limits of the display.
-
-    Returns
-    -------
-    float
-        Degrees, or feet: steps that can be marked, at least one, clear of the backstop.
+    ``errors`` (days, putts) are as read on ordinary days. The width is in steps that can be
+    marked, at least one, and clear of the backstop.
     """
     wanted = float(np.quantile(np.abs(errors), USUAL_SHARE))
     if component == "line":
@@ -111,26 +92,16 @@ def half_width(component, errors, distance_ft, rules):
     return fitting[int(np.argmin(np.abs(np.array(shares) - USUAL_SHARE)))]
 
 
-def inside(component, errors, width, distance_ft, rules):
-    """Return which readings lie inside a band.
+def inside(
+    component: str,
+    errors: np.ndarray,
+    width: float,
+    distance_ft: float | np.ndarray,
+    rules: ReadingRules,
+) -> np.ndarray:
+    """Which readings lie inside a band of a half width in degrees or feet; its ends belong to it.
 
-    Parameters
-    ----------
-    component : {"line", "pace"}
-        Component.
-    errors : ndarray
-        Errors as read, degrees or percent.
-    width : float
-        Half width, degrees or feet.
-    distance_ft : float or ndarray
-        Length.
-    rules : putlab.log.package.ReadingRules
-        Limits of the display: a ball at the backstop would have gone further, so it is out.
-
-    Returns
-    -------
-    ndarray of bool
-        The ends belong to the band.
+    A ball at the backstop would have gone further, so it is out.
     """
     if component == "line":
         return np.abs(errors) <= width + 1e-9
@@ -139,22 +110,12 @@ def inside(component, errors, width, distance_ft, rules):
     return (np.abs(off_ft) <= width + 1e-9) & ~stopped
 
 
-def news_counts(counts, putts, news=NEWS):
-    """Return the counts from which on, and down to which, a day is news.
+def news_counts(
+    counts: np.ndarray, putts: int, news: float = NEWS
+) -> tuple[int | None, int | None]:
+    """Counts from which on, and down to which, a day is news, from those on ordinary days.
 
-    Parameters
-    ----------
-    counts : ndarray, shape (days,)
-        Counts on ordinary days.
-    putts : int
-        Most there can be.
-    news : float
-        Chance of such a count or one beyond, on each side.
-
-    Returns
-    -------
-    tuple of (int or None, int or None)
-        High and low; None where even the last count is too ordinary, or putts are too few.
+    None where even the last count is too ordinary, or putts are too few.
     """
     if putts < FEWEST:
         return None, None
@@ -164,29 +125,16 @@ def news_counts(counts, putts, news=NEWS):
     return (int(high[0]) if high.size else None, int(low[-1]) if low.size else None)
 
 
-def target(golfer, rules, distance_ft, component, putts, *, seed=0):
-    """Return what to aim for with so many putts at a length.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-    rules : putlab.log.package.ReadingRules
-        Steps and limits of the display.
-    distance_ft : float
-        Length.
-    component : {"line", "pace"}
-        Component.
-    putts : int
-        How many.
-    seed : int
-        Seed of the ordinary days.
-
-    Returns
-    -------
-    Target
-        Band, usual count and news.
-    """
+def target(
+    golfer: Golfer,
+    rules: ReadingRules,
+    distance_ft: float,
+    component: str,
+    putts: int,
+    *,
+    seed: int = 0,
+) -> Target:
+    """What to aim for with so many putts at a length: band, usual count and news."""
     days = ordinary_days(golfer, planned_putts(distance_ft, putts), rules, seed=seed)[component]
     width = half_width(component, days, distance_ft, rules)
     counts = inside(component, days, width, distance_ft, rules).sum(axis=1)
@@ -211,21 +159,11 @@ def target(golfer, rules, distance_ft, component, putts, *, seed=0):
 DAYS = 4000
 
 
-def readings_of(log, player, session):
-    """Return the practice putts of one visit with their readings as errors.
+def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
+    """The practice putts of one visit with their readings as errors, no counted games.
 
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    player, session : str
-        Whose visit.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``distance_ft, target_ft, early``, and ``line`` (degrees) and ``pace`` (percent of the
-        target), NaN where it was not read; putts of counted games are left out.
+    ``distance_ft, target_ft, early``, and ``line`` (degrees) and ``pace`` (percent of the
+    target), NaN where it was not read.
     """
     putts = practice_putts(log.putts)
     mine = (putts["player"] == player) & (putts["session"] == session) & ~putts["counted"]
@@ -241,48 +179,22 @@ def readings_of(log, player, session):
     ).reset_index(drop=True)
 
 
-def planned_putts(distance_ft, putts, *, target_ft=None):
-    """Return putts still to be struck at one length, in the form `ordinary_days` takes.
-
-    Parameters
-    ----------
-    distance_ft : float
-        Length in feet.
-    putts : int
-        How many.
-    target_ft : float, optional
-        How far they are meant to roll; default: the length, as without a hole.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``distance_ft, target_ft, early``.
-    """
+def planned_putts(
+    distance_ft: float, putts: int, *, target_ft: float | None = None
+) -> pd.DataFrame:
+    """Putts still to be struck at one length, in the form `ordinary_days` takes."""
     target_ft = distance_ft if target_ft is None else target_ft
     row = {"distance_ft": float(distance_ft), "target_ft": float(target_ft), "early": False}
     return pd.DataFrame([row] * int(putts))
 
 
-def ordinary_days(golfer, putts, rules, *, days=DAYS, seed=0):
-    """Draw what putts would show on ordinary days.
+def ordinary_days(
+    golfer: Golfer, putts: pd.DataFrame, rules: ReadingRules, *, days: int = DAYS, seed: int = 0
+) -> dict[str, np.ndarray]:
+    """What putts (``distance_ft, target_ft, early``) would show on ordinary days, by component.
 
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior, from a log that does not hold the day in question.
-    putts : pandas.DataFrame
-        ``distance_ft, target_ft, early`` of each putt.
-    rules : putlab.log.package.ReadingRules
-        Steps and limits of the display.
-    days : int
-        How many days.
-    seed : int
-        Seed of the days.
-
-    Returns
-    -------
-    dict of str to ndarray, shape (days, putts)
-        By component: errors as read, degrees and percent of the target.
+    Errors as read, (days, putts), degrees and percent of the target. The golfer is known from
+    a log that does not hold the day in question.
     """
     rng = np.random.default_rng([seed, 11])
     lengths, which = np.unique(putts["distance_ft"].to_numpy(float), return_inverse=True)
@@ -305,27 +217,14 @@ def ordinary_days(golfer, putts, rules, *, days=DAYS, seed=0):
     return shown
 
 
-def as_read(component, error, target_ft, rules, rng):
-    """Return errors as the display shows them.
-
-    Parameters
-    ----------
-    component : {"line", "pace"}
-        Component.
-    error : ndarray, shape (days, putts)
-        True errors, degrees or percent of the target.
-    target_ft : ndarray, shape (putts,)
-        How far each putt is meant to roll.
-    rules : putlab.log.package.ReadingRules
-        Steps, limits and noise of the display.
-    rng : numpy.random.Generator
-        Source of the sensor's noise.
-
-    Returns
-    -------
-    ndarray, shape (days, putts)
-        In the same units.
-    """
+def as_read(
+    component: str,
+    error: np.ndarray,
+    target_ft: np.ndarray,
+    rules: ReadingRules,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """True errors (days, putts), degrees or percent of the target, as the display shows them."""
     if component == "line":
         value = error + (rules.line_noise_deg or 0.0) * rng.standard_normal(error.shape)
         limit = rules.line_limit_deg or np.inf
@@ -336,19 +235,46 @@ def as_read(component, error, target_ft, rules, rng):
     return 100 * (roll / target_ft - 1)
 
 
-def stepped(values, step):
-    """Return values in the steps of a display.
-
-    Parameters
-    ----------
-    values : ndarray
-        True values.
-    step : float or None
-        Step; None or 0 shows values as they are.
-
-    Returns
-    -------
-    ndarray
-        Multiples of the step.
-    """
+def stepped(values: np.ndarray, step: float | None) -> np.ndarray:
+    """Values in the steps of a display; no step shows them as they are."""
     return np.round(values / step) * step if step else values
+
+
+# What one reading tells about spread, as a share of what an exact one would.
+
+# An exact reading tells 2 about log spread (Fisher information of a normal's log sd).
+EXACT = 2.0
+
+# Places of the true mean between two steps of the display, over which is averaged.
+PLACES = 8
+
+
+def reading_share(
+    sd: float, *, step: float = 0.0, noise: float = 0.0, mishit_share: float = 0.0
+) -> float:
+    """What one reading tells about log spread, relative to an exact one without mishits.
+
+    Fisher information of log spread in the model's own likelihood: intervals as wide as the
+    display's step, sensor noise in quadrature, and a share of mishits four times as wide.
+    """
+    step = max(step, sd / 50)  # as good as exact
+    centres = np.arange(-np.ceil(12 * MISHIT_TIMES * sd / step) - 1, 1)
+    edges = np.concatenate([centres, -centres[-2::-1]]) * step
+    information = [
+        _information(edges - place * step, sd, noise, mishit_share)
+        for place in (np.arange(PLACES) + 0.5) / PLACES
+    ]
+    return float(np.mean(information) / EXACT)
+
+
+def _information(edges: np.ndarray, sd: float, noise: float, share: float) -> float:
+    """Information about log sd in knowing between which edges a reading lies."""
+    chance = slope = np.zeros(len(edges) - 1)
+    for weight, width in ((1 - share, sd), (share, sd * MISHIT_TIMES)):
+        total = np.hypot(width, noise)
+        z = edges / total
+        chance = chance + weight * np.diff(norm.cdf(z))
+        # Derivative of the cdf by log sd; the noise stays.
+        slope = slope + weight * np.diff(-z * norm.pdf(z) * (width / total) ** 2)
+    shares = np.divide(slope**2, chance, out=np.zeros_like(chance), where=chance > 1e-300)
+    return float(np.sum(shares))

@@ -14,7 +14,7 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import SpreadFit, fit_log, summary
-from putlab.practice.learning import reading_share
+from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial import cautions as say
 from putlab.trial.boundary import (

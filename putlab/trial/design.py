@@ -22,7 +22,7 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 from putlab.model.priors import PRIORS
-from putlab.practice.learning import reading_share
+from putlab.practice.targets import reading_share
 from putlab.trial import boundary as looking
 from putlab.trial.boundary import CHANCE, TWO_SIDED
 from putlab.trial.contrast import WIDE_TREND_SD

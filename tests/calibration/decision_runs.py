@@ -33,7 +33,7 @@ from putlab.model.readings import COMPONENTS
 from putlab.model.simulate import draw_component
 from putlab.practice.advice import advise_case
 from putlab.practice.case import MIX_LOG_SD, make_case
-from putlab.practice.split import Problem
+from putlab.practice.split import SplitProblem
 
 RESULTS = Path(__file__).parent.parent / "results"
 MINUTES, HOURS, WEAK_SPOT = 60.0, 10, (1.7, 3.5)
@@ -109,8 +109,8 @@ def decide(kind, number):
         "best": _text(best),
         "choice": _text(advice.choice),
         "p_choice": round(float(advice.row["p_best"]), 3),
-        "p_of_best": round(float(advice.worth.p_best[OPTIONS.index(best)]), 3),
-        "highest_p": round(float(advice.worth.p_best.max()), 3),
+        "p_of_best": round(float(advice.savings.p_best[OPTIONS.index(best)]), 3),
+        "highest_p": round(float(advice.savings.p_best.max()), 3),
         "right": int(best == advice.choice),
         "tied": int(best in advice.ties),
         "spot_tied": int(SPOTS[number % len(SPOTS)] in advice.ties) if kind == "planted" else "",
@@ -118,10 +118,10 @@ def decide(kind, number):
         "saved_choice": round(float(savings[chosen]), 5),
         "saved_best": round(float(savings.max()), 5),
         "regret_expected": round(float(advice.row["expected_regret"]), 5),
-        "p_all": " ".join(f"{p:.3f}" for p in advice.worth.p_best),
+        "p_all": " ".join(f"{p:.3f}" for p in advice.savings.p_best),
     }
     if kind != "drawn":
-        saved = advice.worth.saved
+        saved = advice.savings.saved
         better = (saved > saved[:, [chosen]]).mean(axis=0)
         row["better_all"] = " ".join(f"{p:.3f}" for p in better)
         row["saved_all"] = " ".join(f"{s:.4f}" for s in saved.mean(axis=0))
@@ -140,7 +140,7 @@ def ten_hours(case, log, rng):
         return sum(plan_of(o, MINUTES, DEFAULT) for o in options)
 
     shared = sum(plan_of(o, MINUTES * HOURS / len(OPTIONS), DEFAULT) for o in OPTIONS)
-    split = Problem(case, [0.0])
+    split = SplitProblem(case, [0.0])
     minutes = split.optimum([MINUTES * HOURS], np.ones((1, len(OPTIONS)), dtype=bool))[0]
     both = [MINUTES * HOURS / 2] * 2
     return {
@@ -161,15 +161,15 @@ def ten_hours(case, log, rng):
 
 def hour_by_hour(case):
     """Return the advice for each of ten hours, each given what the hours before brought."""
-    lengths, done, chosen = case.who.lengths_ft, np.zeros((len(LENGTHS_FT), 2)), []
-    practices = case.practices
+    lengths, done, chosen = case.golfer.lengths_ft, np.zeros((len(LENGTHS_FT), 2)), []
+    practices = case.effects
     for _ in range(HOURS):
         means = []
         for option in OPTIONS:
             putts = (done + plan_of(option, MINUTES, case.learning)).T
             by_name = dict(zip(COMPONENTS, putts, strict=True))
             saved = [
-                case.stakes.saved_a_round(p.changes(lengths, by_name)).mean() for p in practices
+                case.strokes.saved_a_round(p.changes(lengths, by_name)).mean() for p in practices
             ]
             means.append(np.mean(saved))
         chosen.append(OPTIONS[int(np.argmax(means))])

@@ -149,8 +149,8 @@ def test_fits_with_fewer_draws_decide_as_full_ones_do():
         compared.append(
             {
                 "tied": quick.choice in full.ties,
-                "p_apart_mean": np.abs(quick.worth.p_best - full.worth.p_best).mean(),
-                "p_apart_max": np.abs(quick.worth.p_best - full.worth.p_best).max(),
+                "p_apart_mean": np.abs(quick.savings.p_best - full.savings.p_best).mean(),
+                "p_apart_max": np.abs(quick.savings.p_best - full.savings.p_best).max(),
                 "saved_apart": np.abs(saved[0] / saved[1] - 1).max(),
                 "ends_apart_in_widths": _ends_apart(quick.table, full.table),
             }

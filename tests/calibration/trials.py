@@ -41,7 +41,7 @@ from putlab.model.simulate import rounded, simulate_errors, steady
 from putlab.model.spread import MISHIT_MOST, named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.player import summary
-from putlab.practice.learning import reading_share
+from putlab.practice.targets import reading_share
 from putlab.trial.boundary import (
     CANNOT_TELL,
     DETECT_PCT,

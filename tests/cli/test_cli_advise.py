@@ -11,7 +11,7 @@ from putlab.cli.console import run
 from putlab.cli.practice import advise, plan, review
 from putlab.log.read import read_log
 from putlab.practice.advice import advise as advise_golfer
-from putlab.practice.sensitivity import sensitivity
+from putlab.practice.sensitivity import what_if
 
 COLUMNS = ["player", "distance_ft", "component"]
 COLUMNS += [f"{lens}{end}" for lens in ("strokes_lost", "saved_next_hour")
@@ -92,7 +92,7 @@ def test_a_wrong_choice_is_told_before_the_fit(command, capsys, arguments, words
 
 
 def test_what_the_choice_leans_on_is_said_when_asked(command, capsys, monkeypatch):
-    monkeypatch.setitem(sensitivity.__kwdefaults__, "draws", 10)
+    monkeypatch.setitem(what_if.__kwdefaults__, "draws", 10)
     assert command("advise", DEMO, "--player", "birch", "--what-if") == 0
     assert "Leans on:" in capsys.readouterr().out
 

@@ -9,15 +9,21 @@ from putlab.practice.advice import Advice, shown_table
 
 
 def advice_of(ps, ties=1, regret=0.01, player="golfer"):
-    """Return an advice whose first option is the choice."""
+    """Return an advice whose first option is the choice, with a table made by hand."""
     options = [(float(d), c) for d in (3, 6, 10, 16) for c in ("line", "pace")][: len(ps)]
     table = pd.DataFrame(options, columns=["distance_ft", "component"])
     table.insert(0, "player", player)
     for name, value in (("strokes_lost", 0.3), ("saved_next_hour", 0.12)):
         table[name], table[name + "_lo"], table[name + "_hi"] = value, value / 2, value * 2
-    table = table.assign(p_best=ps, expected_regret=[regret] + [0.05] * (len(ps) - 1))
-    rest = (pd.DataFrame(), "tour golfer", SimpleNamespace(), SimpleNamespace())
-    return Advice(player, 60.0, table, options[0], options[:ties], *rest)
+    case = SimpleNamespace(
+        golfer=SimpleNamespace(player=player), round=SimpleNamespace(reference_name="tour golfer")
+    )
+    savings = SimpleNamespace(options=options, best=0, ties=list(range(ties)))
+    advice = Advice(case, 60.0, savings)
+    vars(advice)["table"] = table.assign(
+        p_best=ps, expected_regret=[regret] + [0.05] * (len(ps) - 1)
+    )
+    return advice
 
 
 def test_a_clear_choice_is_said_with_its_chance():

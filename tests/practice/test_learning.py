@@ -6,7 +6,7 @@ from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
 from putlab.base.errors import UsageError
-from putlab.practice.learning import Learning, told_by_log
+from putlab.practice.learning import Learning, rate_in_log
 
 LEARNING = Learning()
 
@@ -22,20 +22,20 @@ def test_growth_in_parts_is_growth_at_once():
 
 
 def test_carry_is_whole_at_a_length_and_falls_with_the_ratio():
-    share = LEARNING.carry([6.0, 12.0], [6.0, 12.0, 24.0])
+    share = LEARNING.carry_over([6.0, 12.0], [6.0, 12.0, 24.0])
     assert share[0, 0] == share[1, 1] == 1
     assert share[0, 1] == share[1, 2] == pytest.approx(np.exp(-np.log(2) / 0.7))
     assert share[0, 2] == pytest.approx(share[0, 1] ** 2)
 
 
 def test_draws_of_the_carry_range_come_first():
-    share = LEARNING.carry([6.0], [6.0, 12.0], np.array([0.5, 1.0]))
+    share = LEARNING.carry_over([6.0], [6.0, 12.0], np.array([0.5, 1.0]))
     assert share.shape == (2, 1, 2)
     assert share[0, 0, 1] < share[1, 0, 1]
 
 
 def test_half_is_left_after_the_half_life():
-    assert LEARNING.kept([0, LEARNING.half_life_days]) == pytest.approx([1, 0.5])
+    assert LEARNING.retention([0, LEARNING.half_life_days]) == pytest.approx([1, 0.5])
 
 
 def test_a_longer_putt_takes_longer():
@@ -68,7 +68,7 @@ def test_a_trend_is_shrunk_to_the_prior_as_bayes_says(rng):
 def test_what_the_log_told_is_found_under_its_prior(rng):
     precision = 1 / 0.05**2 + 1 / 0.1**2
     trend = rng.standard_normal(50_000) / np.sqrt(precision) - 0.2 / 0.05**2 / precision
-    said, sure = told_by_log(trend, 0.1)
+    said, sure = rate_in_log(trend, 0.1)
     assert said == pytest.approx(0.2, rel=0.02)
     assert sure == pytest.approx(1 / 0.05**2, rel=0.03)
 

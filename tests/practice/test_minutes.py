@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from made_standings import made_standing
+from made_golfers import made_state
 from scipy.optimize import check_grad, minimize
 
 from putlab.base.errors import UsageError
 from putlab.green.skill import Skill
 from putlab.practice.case import make_case
 from putlab.practice.learning import Learning
-from putlab.practice.split import LEAST_MINUTES, Problem, saved_by, split_minutes, split_weeks
+from putlab.practice.split import LEAST_MINUTES, SplitProblem, split_minutes
 
 DRILLS = 45.0
 GOLFERS = {
@@ -21,12 +21,12 @@ GOLFERS = {
 
 @pytest.fixture(scope="module", params=GOLFERS)
 def case(request):
-    return make_case(made_standing(**GOLFERS[request.param]), reference=Skill.constant(1.4, 9.0))
+    return make_case(made_state(**GOLFERS[request.param]), reference=Skill.constant(1.4, 9.0))
 
 
 @pytest.fixture(scope="module")
 def problem(case):
-    return Problem(case, [0.0])
+    return SplitProblem(case, [0.0])
 
 
 def slsqp(target, options, budget=DRILLS):
@@ -53,8 +53,8 @@ def test_a_general_solver_finds_the_same_optimum(problem):
 
 
 def test_the_split_is_within_a_percent_of_the_best_for_all_draws(case, problem):
-    ours = saved_by(case, problem, problem.solve([DRILLS])).mean()
-    general = slsqp(lambda x: saved_by(case, problem, x[None]).mean(), 12)
+    ours = problem.saved(problem.solve([DRILLS])).mean()
+    general = slsqp(lambda x: problem.saved(x[None]).mean(), 12)
     assert ours >= 0.99 * general
 
 
@@ -65,7 +65,7 @@ def test_the_gradient_is_that_of_finite_differences(problem):
         return problem.value(x[None])
 
     def gradient(x):
-        return problem.derivatives(x[None])[0]
+        return problem.gradient(x[None])[0]
 
     size = np.linalg.norm(gradient(minutes))
     assert check_grad(value, gradient, minutes, epsilon=1e-4) < 1e-4 * size
@@ -96,20 +96,20 @@ def test_returns_diminish(problem):
 
 
 def test_weeks_end_ahead_of_one_week_and_fill_every_week(case):
-    month = split_weeks(case, 60, sessions_a_week=2, weeks=4)
-    week = split_weeks(case, 60, sessions_a_week=2, weeks=1)
+    month = split_minutes(case, 60, weeks=4)
+    week = split_minutes(case, 60, weeks=1)
     assert month.saved[0] > week.saved[0]
     assert month.table.groupby("week")["minutes"].sum().to_numpy() == pytest.approx(90, abs=0.5)
     assert month.sessions == 8
 
 
 def test_what_fades_saves_less():
-    who = made_standing()
+    who = made_state()
     keep, lose = (
         make_case(who, reference=Skill.constant(1.4, 9.0), learning=Learning(half_life_days=days))
         for days in (1e6, 20.0)
     )
-    assert split_weeks(lose, 60).saved[0] < split_weeks(keep, 60).saved[0]
+    assert split_minutes(lose, 60, weeks=4).saved[0] < split_minutes(keep, 60, weeks=4).saved[0]
 
 
 def test_too_few_minutes_are_refused(case):
@@ -119,7 +119,7 @@ def test_too_few_minutes_are_refused(case):
 
 def test_no_weeks_are_refused(case):
     with pytest.raises(UsageError, match="1 or more"):
-        split_weeks(case, 60, weeks=0)
+        split_minutes(case, 60, weeks=0)
 
 
 def test_the_words_give_minutes_gain_and_what_else_would_gain(case):
@@ -131,5 +131,5 @@ def test_the_words_give_minutes_gain_and_what_else_would_gain(case):
 
 
 def test_the_words_for_weeks_are_about_the_first():
-    case = make_case(made_standing(), reference=Skill.constant(1.4, 9.0))
-    assert split_weeks(case, 60).sentence.startswith("In the first week: ")
+    case = make_case(made_state(), reference=Skill.constant(1.4, 9.0))
+    assert split_minutes(case, 60, weeks=4).sentence.startswith("In the first week: ")

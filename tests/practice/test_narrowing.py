@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_standings import LENGTHS_FT, made_standing
+from made_golfers import LENGTHS_FT, made_state
 
-from putlab.practice.case import draw_narrowing, hats
+from putlab.practice.case import draw_effect
 from putlab.practice.learning import Learning
 
 # Nothing uncertain: every draw is the median.
@@ -16,14 +16,8 @@ NODES = np.array([3.0, 6.0, 12.0])
 
 @pytest.fixture
 def practice():
-    who, rng = made_standing(putts=40), np.random.default_rng(1)
-    return draw_narrowing(who, SURE, NODES, np.arange(5), rng)
-
-
-def test_shares_of_lengths_add_up_and_are_whole_at_a_length():
-    share = hats(LENGTHS_FT, np.array([1.0, 3.0, 8.0, 36.0, 50.0]))
-    assert share.sum(axis=0) == pytest.approx(1)
-    assert share[0, 0] == share[0, 1] == share[-1, 3] == share[-1, 4] == 1
+    who, rng = made_state(putts=40), np.random.default_rng(1)
+    return draw_effect(who, SURE, NODES, np.arange(5), rng)
 
 
 def test_an_hour_at_one_length_narrows_as_worked_by_hand(practice):
@@ -43,8 +37,8 @@ def test_a_quarter_of_a_putt_for_line_counts_for_pace(practice):
 
 
 def test_practice_only_narrows():
-    who, rng = made_standing(), np.random.default_rng(1)
-    practice = draw_narrowing(who, Learning(), NODES, np.arange(50), rng)
+    who, rng = made_state(), np.random.default_rng(1)
+    practice = draw_effect(who, Learning(), NODES, np.arange(50), rng)
     for spread, bias in practice.changes([10.0], {"line": [60.0], "pace": [9.0]}).values():
         assert np.all((spread > 0) & (spread < 1))
         assert np.all((bias > 0) & (bias < 1))

@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
+from made_golfers import MadeGolfer
 from made_logs import log_of, simulated_log
-from made_standings import MadeGolfer
 
 from putlab.log.package import ReadingRules
 from putlab.practice.targets import as_read, ordinary_days, planned_putts, readings_of, stepped

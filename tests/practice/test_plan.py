@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
-from made_standings import LENGTHS_FT, MadeGolfer, made_standing
+from made_golfers import LENGTHS_FT, MadeGolfer, made_state
 from openpyxl import load_workbook
 
 from putlab.base.errors import UsageError
@@ -29,21 +29,21 @@ from putlab.practice.plan import (
     MIXED_SET,
     is_new,
     ordered_sets,
-    plan_session,
     shuffled_apart,
 )
+from putlab.practice.plan import plan as plan_next
 from putlab.practice.split import LEAST_MINUTES
 
 RULES = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)
 
 
 def make_plan(player="golfer", seed=7, minutes=40.0):
-    golfer, who = MadeGolfer(), made_standing(line_sd_deg=[1.0, 1.8, 1.0, 1.0, 1.0, 1.0])
+    golfer, who = MadeGolfer(), made_state(line_sd_deg=[1.0, 1.8, 1.0, 1.0, 1.0, 1.0])
     golfer.player = player
     who = type(who)(player, who.skill, who.practised, who.trend, who.trend_prior_sd)
     advice = advise(who, minutes=25, reference=Skill.constant(1.4, 9.0))
-    return plan_session(golfer, RULES, advice, minutes=minutes, seed=seed,
-                        session="2026-03-01", stimp_ft=9.5)  # fmt: skip
+    return plan_next(golfer, RULES, advice, minutes=minutes, seed=seed,
+                     session="2026-03-01", stimp_ft=9.5)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -67,13 +67,13 @@ def test_the_sets_hold_the_drills_putts(plan):
 
 def test_the_sets_rows_are_those_of_the_twin(plan):
     for row in plan.sets.itertuples():
-        part = plan.twin.iloc[row.first - 1 : row.last]
+        part = plan.log_rows.iloc[row.first - 1 : row.last]
         assert set(part["distance_ft"]) == {row.distance_ft}
         assert set(part["drill"]) == {row.component}
 
 
 def test_the_session_ends_with_a_counted_game_on_the_golfers_lengths(plan):
-    last = plan.twin.tail(HOLES)
+    last = plan.log_rows.tail(HOLES)
     assert set(last["drill"]) == {"counted"}
     assert list(last["hole_no"]) == list(range(1, HOLES + 1))
     assert set(last["distance_ft"]) <= set(LENGTHS_FT)
@@ -81,8 +81,8 @@ def test_the_session_ends_with_a_counted_game_on_the_golfers_lengths(plan):
 
 def test_the_same_seed_gives_the_same_plan_and_another_another(plan):
     again, other = make_plan(), make_plan(seed=8)
-    assert again.twin.equals(plan.twin)
-    assert not other.twin["distance_ft"].equals(plan.twin["distance_ft"])
+    assert again.log_rows.equals(plan.log_rows)
+    assert not other.log_rows["distance_ft"].equals(plan.log_rows["distance_ft"])
 
 
 def test_too_short_a_session_is_refused():
@@ -103,12 +103,11 @@ def test_a_drill_of_most_sets_still_gets_all_of_them(rng):
 
 
 def test_a_beginner_at_a_length_repeats_in_blocks_first(rng):
-    drills = pd.DataFrame({"distance_ft": [6.0, 10.0], "component": "line", "putts": [25, 20]})
+    drills = [(6.0, "line", 25), (10.0, "line", 20)]
     new = {(6.0, "line"): False, (10.0, "line"): True}
     sets = ordered_sets(drills, new, rng)
-    assert list(sets["distance_ft"][:2]) == [10.0, 10.0]
-    assert list(sets["putts"][:2]) == [BLOCK_SET, BLOCK_SET]
-    assert set(sets["putts"][2:]) == {MIXED_SET}
+    assert sets[:2] == [(10.0, "line", BLOCK_SET)] * 2
+    assert sets[2:] == [(6.0, "line", MIXED_SET)] * 5
 
 
 @pytest.mark.parametrize(
@@ -153,8 +152,8 @@ def test_the_twin_filled_in_loads_back_as_a_log(plan, tmp_path, ending):
     filled_in(table).to_csv(tmp_path / "done.csv", index=False)
     log = read_log(tmp_path / "done.csv")
     assert len(log.rejects) == 0
-    assert len(log.putts) == len(plan.twin)
-    assert (log.putts["drill"] == plan.twin["drill"].to_numpy()).all()
+    assert len(log.putts) == len(plan.log_rows)
+    assert (log.putts["drill"] == plan.log_rows["drill"].to_numpy()).all()
 
 
 def test_rows_left_blank_are_told_and_the_rest_is_read(plan, tmp_path):
@@ -193,7 +192,7 @@ def test_a_label_with_markup_does_not_run():
 def test_the_page_has_a_box_for_every_reading(plan):
     html = page([plan])
     # A box a putt, one a hole, and one for the total of the game.
-    assert html.count('class="box"') == len(plan.twin) + 1
+    assert html.count('class="box"') == len(plan.log_rows) + 1
     assert "http" not in html.replace("http-equiv", "")
 
 
@@ -206,5 +205,5 @@ def test_another_ending_is_refused_before_anything_is_done():
 
 
 def test_plans_of_a_roster_share_one_table(plan):
-    other = SimpleNamespace(twin=plan.twin.assign(player="other"))
+    other = SimpleNamespace(log_rows=plan.log_rows.assign(player="other"))
     assert list(twin_table([plan, other])["player"].unique()) == ["golfer", "other"]

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import norm
 
 from putlab.model.spread import MISHIT_TIMES
-from putlab.practice.learning import reading_share
+from putlab.practice.targets import reading_share
 
 
 def test_an_exact_reading_tells_everything():

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from made_golfers import MadeGolfer
 from made_logs import simulated_log
-from made_standings import MadeGolfer
 from scipy.stats import chi2
 from statsmodels.stats.multitest import multipletests
 
@@ -67,7 +67,7 @@ def test_a_golfer_twice_as_wide_is_news():
     usual, today = MadeGolfer(**USUAL), MadeGolfer(line_sd_deg=2.2, **USUAL)
     table = judge(usual, day_of(today, putts_of(20), 5), RULES)
     news = table[table["verdict"] == NEW]
-    wide = news[(news["component"] == "line") & (news["look"] == "spread")]
+    wide = news[(news["component"] == "line") & (news["measure"] == "spread")]
     assert len(wide) == len(LENGTHS)
 
 
@@ -75,7 +75,7 @@ def test_the_chance_of_a_spread_is_that_of_the_chi_square_law():
     # Exact readings, one session, spread known: (n - 1) s^2 / sigma^2 is chi-square.
     golfer, putts, exact = MadeGolfer(), putts_of(10, (6.0,)), ReadingRules()
     today = putts.assign(line=1.6 * np.linspace(-1.5, 1.5, 10), pace=np.nan)
-    row = judge(golfer, today, exact, seed=3).query("look == 'spread'").iloc[0]
+    row = judge(golfer, today, exact, seed=3).query("measure == 'spread'").iloc[0]
     tail = chi2.sf(9 * row["today"] ** 2, 9)
     assert row["p"] == pytest.approx(2 * tail, rel=0.25)
 
@@ -112,7 +112,7 @@ def test_the_chance_is_two_sided_and_never_nought():
 
 
 def review_of(**rows):
-    row = {"distance_ft": 6.0, "component": "line", "look": "spread", "putts": 8, "today": 2.0,
+    row = {"distance_ft": 6.0, "component": "line", "measure": "spread", "putts": 8, "today": 2.0,
            "ordinary_lo": 0.7, "ordinary_hi": 1.4, "p": 0.001, "p_adjusted": 0.001}  # fmt: skip
     return Review("golfer", "today", 9, pd.DataFrame([row | rows]), [])
 
@@ -134,8 +134,8 @@ def test_an_ordinary_day_is_called_one():
 
 
 def test_shares_and_biases_are_said_in_their_own_units():
-    share = review_of(verdict=NEW, look="share inside", today=0.25)
-    bias = review_of(verdict=NEW, look="bias", component="pace", today=-12.0)
+    share = review_of(verdict=NEW, measure="share inside", today=0.25)
+    bias = review_of(verdict=NEW, measure="bias", component="pace", today=-12.0)
     assert "share of line inside the band at 6 ft 25" in share.sentence
     assert "pace bias at 6 ft −12.0" in bias.sentence
 

@@ -1,14 +1,14 @@
-"""Strokes at stake, against whole rounds of `hole_out` before and after a change."""
+"""Strokes by distance, against whole rounds of `hole_out` before and after a change."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from made_standings import made_standing
+from made_golfers import made_state
 
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
-from putlab.practice.stakes import LONGEST_FT, make_stakes, solve_chain, uncertain_mix
+from putlab.practice.saving import LONGEST_FT, round_strokes, solve_chain, uncertain_mix
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 
 GREEN = (1.1, 8.0)
@@ -21,71 +21,71 @@ FINE_FT = np.geomspace(0.25, LONGEST_FT, 33)
 
 @pytest.fixture(scope="module")
 def skill():
-    return made_standing(draws=12, line_bias_deg=0.5, pace_bias_pct=-4.0).skill.at(FINE_FT)
+    return made_state(draws=12, line_bias_deg=0.5, pace_bias_pct=-4.0).skill.at(FINE_FT)
 
 
 @pytest.fixture(scope="module")
-def stakes(skill):
-    return make_stakes(skill, MIX, green=GREEN, reference=REFERENCE, **ROLL)
+def strokes(skill):
+    return round_strokes(skill, MIX, green=GREEN, reference=REFERENCE, **ROLL)
 
 
-def round_strokes(skill):
+def strokes_of(skill):
     """Return strokes a round by the hole-out integrals, draw by draw."""
     return MIX.average(hole_out(skill.wider(*GREEN), MIX.distance_ft, **ROLL).average_putts)
 
 
-def test_a_round_is_what_the_hole_out_integrals_say(skill, stakes):
-    assert stakes.strokes == pytest.approx(round_strokes(skill), abs=0.03)
+def test_a_round_is_what_the_hole_out_integrals_say(skill, strokes):
+    assert strokes.visits.sum(axis=1) == pytest.approx(strokes_of(skill), abs=0.03)
 
 
-def test_putts_to_hole_out_are_those_of_the_integrals(skill, stakes):
+def test_putts_to_hole_out_are_those_of_the_integrals(skill, strokes):
     some = slice(10, 28)
-    expected = hole_out(skill.wider(*GREEN), stakes.distance_ft[some], **ROLL).average_putts
-    assert stakes.putts[:, some] == pytest.approx(expected, abs=0.005)
+    expected = hole_out(skill.wider(*GREEN), strokes.distance_ft[some], **ROLL).average_putts
+    assert strokes.putts[:, some] == pytest.approx(expected, abs=0.005)
 
 
 @pytest.mark.parametrize("component", ["line", "pace"])
-def test_a_narrower_spread_saves_what_whole_rounds_say(component, skill, stakes):
+def test_a_narrower_spread_saves_what_whole_rounds_say(component, skill, strokes):
     name = {"line": "line_sd_deg", "pace": "pace_sd_pct"}[component]
     narrow = replace(skill, **{name: 0.95 * getattr(skill, name)})
-    expected = round_strokes(skill) - round_strokes(narrow)
-    change = np.full_like(stakes.putts, 0.95), np.ones_like(stakes.putts)
-    saved = stakes.saved(component, change).sum(axis=1)
+    expected = strokes_of(skill) - strokes_of(narrow)
+    change = np.full_like(strokes.putts, 0.95), np.ones_like(strokes.putts)
+    saved = strokes.saved(component, change).sum(axis=1)
     assert saved == pytest.approx(expected, rel=0.04)
 
 
 @pytest.mark.parametrize("component", ["line", "pace"])
-def test_a_smaller_bias_saves_what_whole_rounds_say(component, skill, stakes):
+def test_a_smaller_bias_saves_what_whole_rounds_say(component, skill, strokes):
     name = {"line": "line_bias_deg", "pace": "pace_bias_pct"}[component]
     straighter = replace(skill, **{name: 0.75 * getattr(skill, name)})
-    expected = round_strokes(skill) - round_strokes(straighter)
-    change = np.ones_like(stakes.putts), np.full_like(stakes.putts, 0.75)
-    saved = stakes.saved(component, change).sum(axis=1)
+    expected = strokes_of(skill) - strokes_of(straighter)
+    change = np.ones_like(strokes.putts), np.full_like(strokes.putts, 0.75)
+    saved = strokes.saved(component, change).sum(axis=1)
     assert saved == pytest.approx(expected, rel=0.06, abs=0.004)
 
 
-def test_a_change_at_one_length_saves_what_whole_rounds_say(skill, stakes):
+def test_a_change_at_one_length_saves_what_whole_rounds_say(skill, strokes):
     factor = 1 - 0.1 * np.exp(-np.abs(np.log(FINE_FT / 8)) / 0.4)
     narrow = replace(skill, line_sd_deg=skill.line_sd_deg * factor)
-    expected = round_strokes(skill) - round_strokes(narrow)
-    at_nodes = np.interp(np.log(stakes.distance_ft), np.log(FINE_FT), factor)
-    change = np.broadcast_to(at_nodes, stakes.putts.shape), np.ones_like(stakes.putts)
-    saved = stakes.saved("line", change).sum(axis=1)
+    expected = strokes_of(skill) - strokes_of(narrow)
+    at_nodes = np.interp(np.log(strokes.distance_ft), np.log(FINE_FT), factor)
+    change = np.broadcast_to(at_nodes, strokes.putts.shape), np.ones_like(strokes.putts)
+    saved = strokes.saved("line", change).sum(axis=1)
     assert saved == pytest.approx(expected, rel=0.04)
 
 
 def test_strokes_lost_to_a_near_reference_are_those_of_whole_rounds():
     golfer = Skill.constant(1.0, 8.0)
     near = Skill.constant(float(np.hypot(0.9, GREEN[0])), float(np.hypot(8.0, GREEN[1])))
-    stakes = make_stakes(golfer, MIX, green=GREEN, reference=near, **ROLL)
-    expected = round_strokes(golfer) - round_strokes(Skill.constant(0.9, 8.0))
-    assert stakes.lost_a_round("line").sum() == pytest.approx(expected[0], rel=0.04)
-    assert stakes.lost_a_round("pace").sum() == pytest.approx(0, abs=0.002)
+    strokes = round_strokes(golfer, MIX, green=GREEN, reference=near, **ROLL)
+    expected = strokes_of(golfer) - strokes_of(Skill.constant(0.9, 8.0))
+    assert strokes.lost_a_round("line").sum() == pytest.approx(expected[0], rel=0.04)
+    assert strokes.lost_a_round("pace").sum() == pytest.approx(0, abs=0.002)
 
 
-def test_no_change_saves_nothing(stakes):
-    one = np.ones_like(stakes.putts)
-    assert np.all(stakes.saved_a_round({"line": (one, one), "pace": (one, one)}) == 0)
+def test_no_change_saves_nothing(strokes):
+    one = np.ones_like(strokes.putts)
+    assert np.all(strokes.saved_a_round({"line": (one, one), "pace": (one, one)}) == 0)
 
 
 def test_a_chain_of_two_nodes_is_solved_by_hand():
@@ -106,7 +106,7 @@ def test_an_uncertain_mix_keeps_eighteen_first_putts():
 
 def test_the_mix_as_given_is_the_middle_of_those_that_stray(skill):
     known, strayed = (
-        make_stakes(skill, MIX, green=GREEN, reference=REFERENCE, mix_log_sd=sd, **ROLL)
+        round_strokes(skill, MIX, green=GREEN, reference=REFERENCE, mix_log_sd=sd, **ROLL)
         for sd in (0.0, 0.3)
     )
     assert strayed.visits_given == pytest.approx(known.visits)

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from made_standings import MadeGolfer
+from made_golfers import MadeGolfer
 from scipy.stats import binom, norm
 
 from putlab.log.package import ReadingRules

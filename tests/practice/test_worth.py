@@ -3,13 +3,14 @@
 import numpy as np
 import pandas as pd
 import pytest
-from made_standings import LENGTHS_FT, made_standing
+from made_golfers import LENGTHS_FT, made_state
 
 from putlab.base.errors import FitError, UsageError
 from putlab.base.settings import interval_probabilities
 from putlab.green.skill import Skill
-from putlab.practice.advice import Worth, advise, options_of
+from putlab.practice.advice import advise
 from putlab.practice.learning import Learning
+from putlab.practice.saving import Savings, options_of
 from putlab.rounds.reference import Reference, tour_reference
 
 COLUMNS = ["player", "distance_ft", "component"]
@@ -19,32 +20,32 @@ COLUMNS += ["p_best", "expected_regret"]
 TOUR_LIKE = Skill.constant(1.4, 9.0)
 
 
-def worth_of(saved):
+def savings_of(saved):
     saved = np.asarray(saved, dtype=float)
     options = options_of(np.arange(1.0, 1 + saved.shape[1] / 2))
-    return Worth(options, lost=0 * saved, saved=saved)
+    return Savings(options, lost=0 * saved, saved=saved)
 
 
 @pytest.fixture(scope="module")
 def advice():
-    who = made_standing(line_sd_deg=[1.0, 2.5, 1.0, 1.0, 1.0, 1.0])
+    who = made_state(line_sd_deg=[1.0, 2.5, 1.0, 1.0, 1.0, 1.0])
     return advise(who, reference=TOUR_LIKE)
 
 
 def test_chances_and_regret_are_those_counted_draw_by_draw(rng):
     saved = rng.normal([1.0, 0.8, 0.5, 0.1], 0.4, (500, 4))
-    worth = worth_of(saved)
+    savings = savings_of(saved)
     best = [max(range(4), key=lambda i: row[i]) for row in saved]
     regret = [np.mean([max(row) - row[i] for row in saved]) for i in range(4)]
-    assert worth.p_best == pytest.approx([best.count(i) / 500 for i in range(4)])
-    assert worth.expected_regret == pytest.approx(regret)
-    assert worth.expected_regret.argmin() == worth.choice
+    assert savings.p_best == pytest.approx([best.count(i) / 500 for i in range(4)])
+    assert savings.expected_regret == pytest.approx(regret)
+    assert savings.expected_regret.argmin() == savings.best
 
 
 def test_options_that_often_win_are_tied_and_the_choice_comes_first():
     # The second beats the first in 3 of 10 draws, the third in 1 of 10, the last never.
     saved = [[1, 2, 0, 0]] * 3 + [[2, 1, 3, 0]] + [[2, 1, 1, 0]] * 6
-    assert worth_of(saved).ties == [0, 1]
+    assert savings_of(saved).ties == [0, 1]
 
 
 def test_the_table_has_the_columns_of_the_command(advice):
@@ -54,7 +55,7 @@ def test_the_table_has_the_columns_of_the_command(advice):
 
 
 def test_the_interval_is_that_of_the_draws(advice):
-    low, high = np.quantile(advice.worth.saved, interval_probabilities(), axis=0)
+    low, high = np.quantile(advice.savings.saved, interval_probabilities(), axis=0)
     assert advice.table["saved_next_hour_lo"].to_numpy() == pytest.approx(low)
     assert advice.table["saved_next_hour_hi"].to_numpy() == pytest.approx(high)
 
@@ -72,12 +73,12 @@ def test_a_weak_spot_is_where_strokes_are_lost(advice):
 
 
 def test_a_long_bias_of_pace_calls_for_long_pace():
-    who = made_standing(line_sd_deg=0.7, pace_bias_pct=[0, 0, 0, -5, -12, -12], log_sd=0.03)
+    who = made_state(line_sd_deg=0.7, pace_bias_pct=[0, 0, 0, -5, -12, -12], log_sd=0.03)
     assert advise(who, reference=TOUR_LIKE).choice in [(24.0, "pace"), (36.0, "pace")]
 
 
 def test_who_learns_line_faster_gains_more_from_line():
-    slow, fast = made_standing(trend=(0.0, 0.02)), made_standing(trend=(-0.3, 0.02))
+    slow, fast = made_state(trend=(0.0, 0.02)), made_state(trend=(-0.3, 0.02))
     tables = [advise(who, reference=TOUR_LIKE).table for who in (slow, fast)]
     gains = [table["saved_next_hour"].sum() for table in tables]
     assert gains[1] > 3 * gains[0]
@@ -85,20 +86,20 @@ def test_who_learns_line_faster_gains_more_from_line():
 
 def test_two_hours_save_more_than_one_but_less_than_twice(advice):
     one = advice.table["saved_next_hour"]
-    two = advise(made_standing(line_sd_deg=[1.0, 2.5, 1.0, 1.0, 1.0, 1.0]), minutes=120,
+    two = advise(made_state(line_sd_deg=[1.0, 2.5, 1.0, 1.0, 1.0, 1.0]), minutes=120,
                  reference=TOUR_LIKE).table["saved_next_hour"]  # fmt: skip
     assert np.all((two > one) & (two < 2 * one))
 
 
 def test_the_same_seed_gives_the_same_advice(advice):
-    again = advise(made_standing(line_sd_deg=[1.0, 2.5, 1.0, 1.0, 1.0, 1.0]),
+    again = advise(made_state(line_sd_deg=[1.0, 2.5, 1.0, 1.0, 1.0, 1.0]),
                    reference=TOUR_LIKE)  # fmt: skip
     assert again.table.equals(advice.table)
     assert again.sentence == advice.sentence
 
 
 def test_one_length_leaves_line_or_pace():
-    who = made_standing(lengths=np.array([8.0]), line_sd_deg=2.0)
+    who = made_state(lengths=np.array([8.0]), line_sd_deg=2.0)
     advice = advise(who, reference=TOUR_LIKE)
     assert [(row.distance_ft, row.component) for row in advice.table.itertuples()] == [
         (8.0, "line"),
@@ -118,7 +119,7 @@ def test_who_has_no_practice_is_told_so():
 @pytest.mark.parametrize("minutes", [0, -5, np.nan, np.inf])
 def test_a_time_that_is_none_is_refused(minutes):
     with pytest.raises(UsageError, match="minutes must be above 0"):
-        advise(made_standing(), minutes=minutes)
+        advise(made_state(), minutes=minutes)
 
 
 def test_the_tours_own_average_putts_make_a_golfer_who_putts_so():
@@ -143,7 +144,7 @@ def test_a_reference_of_one_distance_is_refused():
 
 
 def test_assumptions_tell_data_from_prior():
-    table = advise(made_standing(trend=(-0.2, 0.02)), reference=TOUR_LIKE).assumptions
+    table = advise(made_state(trend=(-0.2, 0.02)), reference=TOUR_LIKE).assumptions
     table = table.set_index("name")
     assert table.loc["line_rate", "from"].startswith("data 9")
     assert table.loc["carry_range", "value"] == Learning().carry_range

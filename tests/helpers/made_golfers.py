@@ -4,13 +4,13 @@ import numpy as np
 import pandas as pd
 
 from putlab.green.skill import Skill
-from putlab.practice.case import Standing
+from putlab.practice.case import GolferState
 
 LENGTHS_FT = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
 TREND_PRIOR_SD = 0.1
 
 
-def made_standing(
+def made_state(
     *,
     line_sd_deg=1.0,
     pace_sd_pct=8.0,
@@ -44,7 +44,7 @@ def made_standing(
     draw = {c: mean + sd * rng.standard_normal(draws * 5) for c in ("line", "pace")}
     practised = pd.DataFrame({"distance_ft": lengths, "putts": putts})
     prior = dict.fromkeys(("line", "pace"), TREND_PRIOR_SD)
-    return Standing("golfer", skill, practised, draw, prior)
+    return GolferState("golfer", skill, practised, draw, prior)
 
 
 class MadeGolfer:
