@@ -120,7 +120,16 @@ class Advice(Result):
     @property
     def sentence(self) -> str:
         """The answer in plain words, with its certainty."""
-        return f"{self._which()} {self._gain()} {self._price()}"
+        row = self.row
+        saved, low, high = (row["saved_next_hour" + end] for end in ("", "_lo", "_hi"))
+        price = "No draw puts another first."
+        if row["p_best"] < 1:
+            price = (
+                "Where another would have been better, it gives away "
+                f"{at_least_shown(self.cost_if_wrong)} strokes a round on average."
+            )
+        gain = f"It saves about {saved:.2f} strokes a round ({low:.2f} to {high:.2f})."
+        return f"{self._which()} {gain} {price}"
 
     @property
     def lost_sentence(self) -> str:
@@ -153,40 +162,16 @@ class Advice(Result):
             f"apart. {first} has the edge, {best}."
         )
 
-    def _gain(self) -> str:
-        row = self.row
-        ends = f"{row['saved_next_hour_lo']:.2f} to {row['saved_next_hour_hi']:.2f}"
-        return f"It saves about {row['saved_next_hour']:.2f} strokes a round ({ends})."
-
-    def _price(self) -> str:
-        if self.row["p_best"] >= 1:
-            return "No draw puts another first."
-        return (
-            "Where another would have been better, it gives away "
-            f"{at_least_shown(self.cost_if_wrong)} strokes a round on average."
-        )
-
-    def split(
-        self,
-        minutes: float | None = None,
-        *,
-        weeks: int | None = None,
-        sessions_a_week: int = 2,
-        most_minutes: float = np.inf,
-    ) -> Split:
-        """Return the best split of one session, or of the sessions of some weeks.
+    def split(self, minutes: float | None = None, *, weeks: int | None = None) -> Split:
+        """Return the best split of one session, or of two sessions a week over some weeks.
 
         Parameters
         ----------
         minutes : float, optional
             Length of each session, warm-up and game included; default: the advice's.
         weeks : int, optional
-            Split so many weeks, for the average round played in them, instead of one session:
+            Split so many weeks instead of one session, for the average round played in them:
             what a week adds fades by the half-life until the round is played.
-        sessions_a_week : int
-            How many, where weeks are split.
-        most_minutes : float
-            Most that one option may get; where the options could not fill the time, more.
 
         Returns
         -------
@@ -196,15 +181,9 @@ class Advice(Result):
         Raises
         ------
         UsageError
-            No time is left after warm-up and game, or fewer than one session or week.
+            No time is left after warm-up and game, or fewer than one week.
         """
-        return split_minutes(
-            self.case,
-            self.minutes if minutes is None else minutes,
-            weeks=weeks,
-            sessions_a_week=sessions_a_week,
-            most_minutes=most_minutes,
-        )
+        return split_minutes(self.case, self.minutes if minutes is None else minutes, weeks=weeks)
 
     def what_if(self) -> Sensitivity:
         """The choice made anew under other assumptions (`putlab.practice.sensitivity`)."""

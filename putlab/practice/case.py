@@ -8,10 +8,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import FitError
-from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.green import published
+from putlab.base.settings import SEED
 from putlab.green.hole_out import thinned
 from putlab.green.skill import Skill, interpolation_weights
 from putlab.model.priors import SpreadPriors
@@ -19,18 +17,20 @@ from putlab.model.readings import COMPONENTS
 from putlab.posterior.green import green_setting
 from putlab.posterior.player import Golfer
 from putlab.practice.learning import Learning, PracticeEffect
-from putlab.practice.saving import Option, RoundStrokes, Savings, options_of, round_strokes
+from putlab.practice.saving import (
+    Option,
+    RoundSetting,
+    RoundStrokes,
+    Savings,
+    kept_strokes,
+    options_of,
+    round_setting,
+)
 from putlab.rounds.expected import new_day_skill
-from putlab.rounds.first_putts import RoundMix, shipped_mix
-from putlab.rounds.reference import Reference, reference_skill
 
 # Draws of the skill whose strokes are computed, which cost time, and of what practice does for
 # each of them, which cost none. Together a probability is known to within 0.03.
 DRAWS, REPEATS = 200, 5
-
-# How far a golfer's own first putts may stray, in log at each length, from a mix that is an
-# assumption about golfers at large (assumption: a third either way).
-MIX_LOG_SD = 0.3
 
 
 @dataclass(frozen=True)
@@ -68,55 +68,6 @@ def golfer_state(golfer: Golfer) -> GolferState:
         practised=golfer.practised[["distance_ft", "putts"]],
         trend={name: golfer.draws(name, "trend") for name in COMPONENTS},
         trend_prior_sd={name: float(designs[name].data["priors"][row]) for name in COMPONENTS},
-    )
-
-
-@dataclass(frozen=True)
-class RoundSetting:
-    """The round and the green for which strokes are counted."""
-
-    mix: RoundMix
-    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
-    green_source: str
-    green_estimated: bool  # from this golfer's own putts on a green
-    reference: Skill  # one draw, on a green with its reading
-    reference_name: str
-    reference_source: str
-    stimp_ft: float
-    past_ft: float
-    mix_log_sd: float  # how far the golfer's own mix may stray from the one given
-
-
-def round_setting(
-    *,
-    reference: Reference | Skill | None = None,
-    mix: RoundMix | None = None,
-    stimp_ft: float = STIMP_FT,
-    past_ft: float = PAST_FT,
-    green: tuple[float, float] | None = None,
-    green_source: str = "given",
-    green_estimated: bool = False,
-    mix_log_sd: float | None = None,
-) -> RoundSetting:
-    """The round and green, published or assumed where nothing is given (see `advise`)."""
-    skill, name, source = reference_skill(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    if green is None:
-        green = published.green_spread()
-        green_source = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
-    mix = shipped_mix() if mix is None else mix
-    if mix_log_sd is None:
-        mix_log_sd = MIX_LOG_SD if mix.assumed else 0.0
-    return RoundSetting(
-        mix=mix,
-        green=(green[0], green[1]),
-        green_source=green_source,
-        green_estimated=green_estimated,
-        reference=skill,
-        reference_name=name,
-        reference_source=source,
-        stimp_ft=float(stimp_ft),
-        past_ft=float(past_ft),
-        mix_log_sd=float(mix_log_sd),
     )
 
 
@@ -188,44 +139,21 @@ def make_case(
     learning: Learning | None = None,
     seed: int = SEED,
     draws: int = DRAWS,
-    cache: bool = True,
     **setting: Any,
 ) -> Case:
-    """One golfer's case, its strokes kept on disk.
+    """One golfer's case, in a round and green that `round_setting` makes of ``setting``.
 
-    ``setting`` is what `round_setting` takes; unless given, the green is this golfer's own
-    where the log told of it.
+    Unless given, the green is this golfer's own where the log told of it.
     """
     if isinstance(golfer, GolferState):
         state = golfer
     else:
         state = golfer_state(golfer)
-        if setting.get("green") is None:
-            own = green_setting(golfer)
-            setting |= own | {"green_estimated": bool(own)}
+        if setting.get("green") is None and (own := green_setting(golfer)):
+            setting |= own | {"green_estimated": True}
     made = round_setting(**setting)
-    strokes = _kept_strokes(state.skill, made, draws=draws, cache=cache)
-    return Case(state, Learning() if learning is None else learning, made, strokes, seed)
-
-
-def _kept_strokes(skill: Skill, made: RoundSetting, *, draws: int, cache: bool) -> RoundStrokes:
-    skill = thinned(skill, draws)
-    numbers: dict[str, Any] = {
-        "green": made.green,
-        "stimp_ft": made.stimp_ft,
-        "past_ft": made.past_ft,
-        "mix_log_sd": made.mix_log_sd,
-    }
-
-    def make() -> dict[str, np.ndarray]:
-        return vars(round_strokes(skill, made.mix, reference=made.reference, **numbers))
-
-    if not cache:
-        return RoundStrokes(**make())
-    arrays = [vars(part) for part in (skill, made.reference)]
-    mix = (made.mix.distance_ft, made.mix.first_putts)
-    key = result_key("practice", "strokes", arrays, mix, numbers)
-    return RoundStrokes(**kept_or_made(key, make))
+    strokes = kept_strokes(thinned(state.skill, draws), made)
+    return Case(state, learning or Learning(), made, strokes, seed)
 
 
 def draw_effect(

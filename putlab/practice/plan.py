@@ -14,7 +14,7 @@ from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice
 from putlab.practice.case import Case
 from putlab.practice.saving import Option, named
-from putlab.practice.split import WARM_UP_MINUTES
+from putlab.practice.split import WARM_UP_MINUTES, split_minutes
 from putlab.practice.targets import Target, target
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.games import deal_game
@@ -85,8 +85,6 @@ class Plan(Result):
         A row a putt with every column of the log; readings are blank, to be filled in.
     order : list of str
         Why the order is as it is.
-    seed : int
-        Seed of the order and the game.
     """
 
     player: str
@@ -96,7 +94,6 @@ class Plan(Result):
     sets: pd.DataFrame
     log_rows: pd.DataFrame
     order: list[str]
-    seed: int
 
     warm_up: ClassVar[str] = WARM_UP
     game_words: ClassVar[str] = GAME
@@ -172,7 +169,7 @@ def plan(
         No time is left after warm-up and game.
     """
     rng = np.random.default_rng([seed, 23])
-    drills = _drills(advice.split(minutes, most_minutes=DRILL_MINUTES).table)
+    drills = _drills(split_minutes(advice.case, minutes, most_minutes=DRILL_MINUTES).table)
     new = {(length, name): is_new(golfer, length, name) for length, name, _ in drills}
     sets = ordered_sets(drills, new, rng)
     game = deal_game(game_mix(advice.case), HOLES, seed=seed, session=session, slopes_pct=(0,))
@@ -188,7 +185,6 @@ def plan(
         sets=_numbered(sets),
         log_rows=rows,
         order=_why(new),
-        seed=seed,
     )
 
 
@@ -264,18 +260,10 @@ def game_mix(case: Case) -> RoundMix:
 
 
 def _log_rows(sets: list[Drill], player: str, session: str, stimp_ft: float | None) -> pd.DataFrame:
-    rows = [
-        {
-            "player": player,
-            "session": session,
-            "distance_ft": distance_ft,
-            "drill": component,
-            "stimp_ft": stimp_ft,
-        }
-        for distance_ft, component, putts in sets
-        for _ in range(putts)
-    ]
-    return pd.DataFrame(rows, columns=[c.name for c in COLUMNS], dtype=object)
+    putts = [(distance_ft, component) for distance_ft, component, n in sets for _ in range(n)]
+    rows = pd.DataFrame(putts, columns=["distance_ft", "drill"])
+    rows = rows.assign(player=player, session=session, stimp_ft=stimp_ft)
+    return rows.reindex(columns=[c.name for c in COLUMNS]).astype(object)
 
 
 def _why(new: dict[Option, bool]) -> list[str]:

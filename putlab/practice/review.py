@@ -23,18 +23,17 @@ from putlab.log.read import Log
 from putlab.posterior.player import Golfer, SpreadFit, choose_player, fit_log
 from putlab.practice.targets import (
     FEWEST,
-    half_width,
-    inside,
+    Band,
     ordinary_days,
     planned_putts,
     readings_of,
+    usual_band,
 )
+
+Fit = Callable[[Log], SpreadFit]
 
 # Share of ordinary days that make news of one kind or another.
 NEWS = 0.05
-
-# What is compared at each length, for line and for pace.
-MEASURES = ("spread", "bias", "share inside")
 
 # Verdicts.
 NEW, ODD, ORDINARY, FEW = "news", "odd, but one of many looks", "ordinary", "too few putts"
@@ -95,12 +94,11 @@ class Review(Result):
             said = listed([comparison_words(row) for row in self.news.itertuples()])
             return f"{when}: news among {counted(len(compared), 'look')}: {said}."
         odd = (compared["verdict"] == ODD).sum()
-        rest = (
-            f" {odd} of {len(compared)} looks would be odd alone, no more than so many turn up."
-            if odd
-            else ""
-        )
-        return f"{when}: an ordinary day, nothing of it is news.{rest}"
+        said = f"{when}: an ordinary day, nothing of it is news."
+        if odd:
+            said += f" {odd} of {len(compared)} looks would be odd alone, "
+            said += "no more than so many turn up."
+        return said
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
@@ -132,7 +130,7 @@ def review(
     player: str | None = None,
     session: str | None = None,
     seed: int,
-    fit: Callable[[Log], SpreadFit] = fit_log,
+    fit: Fit = fit_log,
 ) -> Review:
     """Review a visit of one player.
 
@@ -164,11 +162,7 @@ def review(
 
 
 def review_everybody(
-    log: Log,
-    *,
-    session: str | None = None,
-    seed: int,
-    fit: Callable[[Log], SpreadFit] = fit_log,
+    log: Log, *, session: str | None = None, seed: int, fit: Fit = fit_log
 ) -> list[Review]:
     """Review a visit of everybody who was there and before it, with one fit."""
     visits, last = {}, None
@@ -182,16 +176,12 @@ def review_everybody(
     return _reviews(log, visits, seed, fit)
 
 
-def _reviews(
-    log: Log, visits: dict[str, str], seed: int, fit: Callable[[Log], SpreadFit]
-) -> list[Review]:
-    before = log_before(log, visits)
+def _reviews(log: Log, visits: dict[str, str], seed: int, fit: Fit) -> list[Review]:
+    before, found = log_before(log, visits), []
     fitted = fit(before)
-    found = []
     for player, session in visits.items():
-        table = judge(
-            fitted.golfer(player), readings_of(log, player, session), log.rules, seed=seed
-        )
+        today = readings_of(log, player, session)
+        table = judge(fitted.golfer(player), today, log.rules, seed=seed)
         table = table.assign(player=player, session=session)[COLUMNS]
         mine = before.putts[before.putts["player"] == player]
         notes = _notes(log, player, session, mine, table)
@@ -272,55 +262,35 @@ def judge(
             here = ((today["distance_ft"] == distance_ft) & today[name].notna()).to_numpy()
             if not here.any():
                 continue
-            width = _band(golfer, name, distance_ft, rules, seed)
-            now, then = (
-                measured(errors, name, width, distance_ft, rules)
-                for errors in (today.loc[here, name].to_numpy()[None], days[name][:, here])
-            )
-            first = {"distance_ft": distance_ft, "component": name}
-            rows += [
-                first | _compared(measure, int(here.sum()), now[measure][0], then[measure])
-                for measure in MEASURES
-            ]
+            # The band that a plan would set for this length.
+            planned = ordinary_days(golfer, planned_putts(distance_ft, 10), rules, seed=seed)
+            band = usual_band(name, planned[name], distance_ft, rules)
+            now = measured(today.loc[here, name].to_numpy()[None], band)
+            then = measured(days[name][:, here], band)
+            for measure, (value,) in now.items():
+                place = (distance_ft, name, measure, int(here.sum()))
+                found = _compared(place[-1], value, then[measure])
+                rows.append(dict(zip(COLUMNS[2:6], place, strict=True)) | found)
     return _judged(pd.DataFrame(rows)) if rows else pd.DataFrame(columns=COLUMNS[2:])
 
 
-def _band(
-    golfer: Golfer, component: str, distance_ft: float, rules: ReadingRules, seed: int
-) -> float:
-    """Half width of the band that a plan would set for this length."""
-    putts = planned_putts(distance_ft, 10)
-    days = ordinary_days(golfer, putts, rules, seed=seed)[component]
-    return half_width(component, days, distance_ft, rules)
-
-
-def measured(
-    errors: np.ndarray, component: str, width: float, distance_ft: float, rules: ReadingRules
-) -> dict[str, np.ndarray]:
-    """`MEASURES` of errors as read (days, putts), day by day; spread is NaN for one putt.
-
-    ``width`` is the half width of the band, degrees or feet.
-    """
+def measured(errors: np.ndarray, band: Band) -> dict[str, np.ndarray]:
+    """What is compared, of errors as read (days, putts), day by day; no spread of one putt."""
     several = errors.shape[1] > 1
     return {
         "spread": errors.std(axis=1, ddof=1) if several else np.full(len(errors), np.nan),
         "bias": errors.mean(axis=1),
-        "share inside": inside(component, errors, width, distance_ft, rules).mean(axis=1),
+        "share inside": band.holds(errors).mean(axis=1),
     }
 
 
-def _compared(measure: str, putts: int, today: float, ordinary: np.ndarray) -> dict[str, Any]:
-    few = putts < FEWEST or not np.isfinite(today)
-    ends = [np.nan] * 2 if few else np.quantile(ordinary, interval_probabilities())
-    return {
-        "measure": measure,
-        "putts": putts,
-        "today": today,
-        "usual": np.nan if few else np.median(ordinary),
-        "ordinary_lo": ends[0],
-        "ordinary_hi": ends[1],
-        "p": np.nan if few else two_sided(today, ordinary),
-    }
+def _compared(putts: int, today: float, ordinary: np.ndarray) -> dict[str, float]:
+    names = ("today", "usual", "ordinary_lo", "ordinary_hi", "p")
+    if putts < FEWEST or not np.isfinite(today):
+        return dict.fromkeys(names, np.nan) | {"today": today}
+    ends = np.quantile(ordinary, interval_probabilities())
+    values = (today, np.median(ordinary), *ends, two_sided(today, ordinary))
+    return dict(zip(names, values, strict=True))
 
 
 def two_sided(value: float, ordinary: np.ndarray) -> float:

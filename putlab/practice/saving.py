@@ -13,12 +13,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from putlab.base.cache import kept_or_made, result_key
+from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves
 from putlab.green.skill import Skill
 from putlab.green.strike import Strikes
 from putlab.model.design import bump_correlation
 from putlab.model.readings import COMPONENTS
-from putlab.rounds.first_putts import RoundMix
+from putlab.rounds.first_putts import RoundMix, shipped_mix
+from putlab.rounds.reference import Reference, reference_skill
 
 SPREAD_AND_BIAS = {
     "line": ("line_sd_deg", "line_bias_deg"),
@@ -39,12 +43,63 @@ LONGEST_FT = 120.0
 # Putts solved at once: memory stays below 100 MB.
 PUTTS_AT_ONCE = 4_000
 
+# How far a golfer's own first putts may stray, in log at each length, from a mix that is an
+# assumption about golfers at large (assumption: a third either way).
+MIX_LOG_SD = 0.3
+
+GREEN_SOURCE = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
+
 # An option is tied with the choice while the chance that it is the better one is at least
 # this: four to one against is not yet a difference to act on (convention of the kit).
 TIE_CHANCE = 0.2
 
+ALL = slice(None)
+
 # Where time can go: distance in feet, and component.
 Option = tuple[float, str]
+
+
+@dataclass(frozen=True)
+class RoundSetting:
+    """The round and the green for which strokes are counted."""
+
+    mix: RoundMix
+    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
+    green_source: str
+    green_estimated: bool  # from this golfer's own putts on a green
+    reference: Skill  # one draw, on a green with its reading
+    reference_name: str
+    reference_source: str
+    stimp_ft: float
+    past_ft: float
+    mix_log_sd: float  # how far the golfer's own mix may stray from the one given
+
+
+def round_setting(
+    *,
+    reference: Reference | Skill | None = None,
+    mix: RoundMix | None = None,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
+    green: tuple[float, float] | None = None,
+    green_source: str = "given",
+    green_estimated: bool = False,
+    mix_log_sd: float | None = None,
+) -> RoundSetting:
+    """The round and green, published or assumed where nothing is given (see `advise`)."""
+    golfer, name, source = reference_skill(reference, stimp_ft=stimp_ft, past_ft=past_ft)
+    if green is None:
+        green, green_source = published.green_spread(), GREEN_SOURCE
+    mix = shipped_mix() if mix is None else mix
+    stray = mix_stray(mix) if mix_log_sd is None else mix_log_sd
+    rolls = (float(stimp_ft), float(past_ft), float(stray))
+    whence = (tuple(green), green_source, green_estimated)
+    return RoundSetting(mix, *whence, golfer, name, source, *rolls)
+
+
+def mix_stray(mix: RoundMix) -> float:
+    """How far a golfer's own mix may stray, in log, from one that is given."""
+    return MIX_LOG_SD if mix.assumed else 0.0
 
 
 @dataclass(frozen=True)
@@ -82,31 +137,25 @@ class RoundStrokes:
         return self.visits * self.lost[COMPONENTS.index(component)]
 
 
-def round_strokes(
-    skill: Skill,
-    mix: RoundMix,
-    *,
-    green: tuple[float, float],
-    reference: Skill,
-    stimp_ft: float,
-    past_ft: float,
-    mix_log_sd: float = 0.0,
-) -> RoundStrokes:
-    """Strokes at every distance, for all draws of the golfer's own skill on a new day at once.
+def kept_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
+    """`round_strokes`, kept on disk."""
+    numbers = (setting.green, setting.stimp_ft, setting.past_ft, setting.mix_log_sd)
+    mix = (setting.mix.distance_ft, setting.mix.first_putts)
+    key = result_key("practice", "strokes", vars(skill), vars(setting.reference), mix, numbers)
+    return RoundStrokes(**kept_or_made(key, lambda: vars(round_strokes(skill, setting))))
 
-    ``green`` is the spread that the green and its reading add, line in degrees and pace in
-    percent; the reference is one draw on a green, its reading included; the golfer's own mix
-    may stray by `mix_log_sd`, in log, from the one given.
-    """
+
+def round_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
+    """Strokes at every distance, for all draws of the golfer's own skill on a new day at once."""
+    mix = setting.mix
     grid = LeaveGrid(max(LONGEST_FT, 2 * mix.distance_ft.max()))
     nodes = grid.cells_ft[:: grid.LATER]
     given = mix.onto(nodes)
-    first = uncertain_mix(given, nodes, skill.draws, mix_log_sd)
+    first = uncertain_mix(given, nodes, skill.draws, setting.mix_log_sd)
 
     def solve(rows: slice) -> tuple[np.ndarray, ...]:
-        some = _picked(skill, rows).at(nodes)
         mixes = np.stack([first[rows], np.broadcast_to(given, first[rows].shape)], axis=-1)
-        return _solve(some, mixes, green, reference.at(nodes), grid, (stimp_ft, past_ft))
+        return _solve(_picked(skill, rows).at(nodes), mixes, setting, grid)
 
     size = max(1, PUTTS_AT_ONCE // nodes.size)
     parts = [slice(start, start + size) for start in range(0, skill.draws, size)]
@@ -117,36 +166,29 @@ def round_strokes(
 
 
 def _solve(
-    own: Skill,
-    mixes: np.ndarray,
-    green: tuple[float, float],
-    reference: Skill,
-    grid: LeaveGrid,
-    roll: tuple[float, float],
+    own: Skill, mixes: np.ndarray, setting: RoundSetting, grid: LeaveGrid
 ) -> tuple[np.ndarray, ...]:
     """The arrays of `RoundStrokes` for a few draws given at the nodes."""
-    now = own.wider(*green)
-    putts, visits = solve_chain(_leave_chances(now, grid, roll), mixes)
+    now, reference = own.wider(*setting.green), setting.reference.at(own.distance_ft)
+    putts, visits = solve_chain(_leave_chances(now, grid, setting), mixes)
     low, high = CHANGED_FT
     part = np.flatnonzero((own.distance_ft >= low) & (own.distance_ft <= high))
 
     def less(struck: Skill) -> np.ndarray:
         """Putts saved by striking otherwise, 0 outside the lengths concerned."""
         saved = np.zeros_like(putts)
-        onward = _leave_chances(_picked(struck, at=part), grid, roll) @ putts[..., None]
+        onward = _leave_chances(_picked(struck, at=part), grid, setting) @ putts[..., None]
         saved[:, part] = putts[:, part] - 1 - onward[..., 0]
         return saved
 
     def scaled(name: str, factors: np.ndarray) -> list[np.ndarray]:
-        values = getattr(own, name)
-        changed = [replace(own, **{name: values * factor}).wider(*green) for factor in factors[1:]]
-        return [0 * putts, *(less(struck) for struck in changed)]
+        changed = (replace(own, **{name: getattr(own, name) * f}) for f in factors[1:])
+        return [0 * putts, *(less(struck.wider(*setting.green)) for struck in changed)]
 
     saving, lost = [], []
     for spread, bias in (SPREAD_AND_BIAS[component] for component in COMPONENTS):
         saving.append([scaled(spread, SPREAD_FACTORS), scaled(bias, BIAS_FACTORS)])
-        borrowed = {name: getattr(reference, name) for name in (spread, bias)}
-        lost.append(less(replace(now, **borrowed)))
+        lost.append(less(replace(now, **{n: getattr(reference, n) for n in (spread, bias)})))
     own_mix, given = np.moveaxis(visits, -1, 0)
     return own_mix, given, putts, np.array(saving), np.array(lost)
 
@@ -177,15 +219,14 @@ def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.nd
     return putts, visits
 
 
-def _leave_chances(skill: Skill, grid: LeaveGrid, roll: tuple[float, float]) -> np.ndarray:
+def _leave_chances(skill: Skill, grid: LeaveGrid, setting: RoundSetting) -> np.ndarray:
     """Chances, shape (draws, n, nodes), of a miss that stops near each node."""
-    stimp_ft, past_ft = roll
-    found = leaves(Strikes.of(skill, past_ft), stimp_ft, grid)
+    found = leaves(Strikes.of(skill, setting.past_ft), setting.stimp_ft, grid)
     cells = found.cells.reshape(skill.draws, skill.distance_ft.size, grid.CELLS)
     return cells @ grid.fill(grid.LATER)
 
 
-def _picked(skill: Skill, rows: slice = slice(None), at: slice | np.ndarray = slice(None)) -> Skill:
+def _picked(skill: Skill, rows: slice = ALL, at: slice | np.ndarray = ALL) -> Skill:
     """Some draws of a skill, at some of its distances."""
     names = [name for pair in SPREAD_AND_BIAS.values() for name in pair]
     values = {name: getattr(skill, name)[rows][:, at] for name in names}

@@ -10,12 +10,14 @@ import pandas as pd
 from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.green.hole_out import thinned
-from putlab.practice.case import Case, make_case
+from putlab.practice.case import Case
 from putlab.practice.saving import (
+    SPREAD_AND_BIAS,
     TIE_CHANCE,
     Option,
-    Savings,
     at_least_shown,
+    kept_strokes,
+    mix_stray,
     named,
     time_words,
 )
@@ -43,6 +45,12 @@ ROLLS_FT = {"stimp_ft": ("green speed", (8.0, 12.0)), "past_ft": ("aim past the 
 PUTTS = (20, 50, 100)
 
 
+SENSITIVITY_COLUMNS = [
+    "assumption", "value", "choice_ft", "choice_component", "p_best", "flips", "tied", "costs",
+]  # fmt: skip
+MEASURING_COLUMNS = ["distance_ft", "putts", "minutes", "p_changes", "gain", "net"]
+
+
 @dataclass(frozen=True)
 class Sensitivity(Result):
     """What becomes of the choice under other assumptions.
@@ -51,8 +59,6 @@ class Sensitivity(Result):
     ----------
     player : str
         Label.
-    minutes : float
-        Time decided about.
     choice : (float, str)
         The choice under the assumptions made.
     rows : pandas.DataFrame
@@ -60,16 +66,14 @@ class Sensitivity(Result):
     """
 
     player: str
-    minutes: float
     choice: Option
     rows: pd.DataFrame
 
     @property
     def table(self) -> pd.DataFrame:
-        """A row an assumption and value, the first as assumed.
+        """A row an assumption and value, the first as assumed: `SENSITIVITY_COLUMNS`.
 
-        ``assumption, value, choice_ft, choice_component, p_best, flips, tied, costs``: the
-        choice if the value were so, its chance of being best; whether it is another one;
+        The choice if the value were so, its chance of being best; whether it is another one;
         whether the first choice would still be tied with it; strokes a round given away on
         average by the first choice.
         """
@@ -122,71 +126,59 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
     Sensitivity
         Table and sentence.
     """
-    minutes, savings = advice.minutes, advice.savings
-    few = _changed(advice.case, draws)
+    case, minutes, savings = advice.case, advice.minutes, advice.savings
+    first, few = savings.best, _with_draws(case, draws)
     # What the few draws say of a change is added to what all draws say as assumed.
-    correction = savings.saved.mean(axis=0) - few.savings(minutes).saved.mean(axis=0)
-    rows = [_row("as assumed", "", savings, savings.best)]
-    for words, value, case in _other_learning(advice.case):
-        rows.append(_row(words, value, case.savings(minutes), savings.best))
-    for words, value, case in _other_rounds(advice.case, draws):
-        rows.append(_row(words, value, case.savings(minutes), savings.best, correction))
-    return Sensitivity(advice.player, minutes, advice.choice, pd.DataFrame(rows))
+    shift = savings.saved.mean(axis=0) - few.savings(minutes).saved.mean(axis=0)
+    varied = [("as assumed", "", savings, 0 * shift)]
+    varied += [(n, value, other.savings(minutes), 0 * shift) for n, value, other in _learned(case)]
+    varied += [
+        (n, value, other.savings(minutes), shift) for n, value, other in _struck(case, draws)
+    ]
+    rows = []
+    for assumption, value, other, added in varied:
+        mean = other.saved.mean(axis=0) + added
+        best = int(mean.argmax())
+        tied = (other.saved[:, first] > other.saved[:, best]).mean() >= TIE_CHANCE
+        flips, costs = best != first, float(mean[best] - mean[first])
+        found = (float(other.p_best[best]), flips, bool(tied or not flips), costs)
+        rows.append((assumption, value, *other.options[best], *found))
+    return Sensitivity(
+        advice.player, advice.choice, pd.DataFrame(rows, columns=SENSITIVITY_COLUMNS)
+    )
 
 
-def _changed(case: Case, draws: int, **changes: Any) -> Case:
-    """The case with fewer draws and something of its round or green changed."""
-    names = ("mix", "stimp_ft", "past_ft", "green", "reference", "mix_log_sd")
-    setting = {name: getattr(case.round, name) for name in names} | changes
-    return make_case(case.golfer, learning=case.learning, seed=case.seed, draws=draws, **setting)
+def _with_draws(case: Case, draws: int, **changes: Any) -> Case:
+    """The case with fewer draws, and perhaps something of its round or green changed."""
+    setting = replace(case.round, **changes)
+    strokes = kept_strokes(thinned(case.golfer.skill, draws), setting)
+    return replace(case, round=setting, strokes=strokes)
 
 
-def _other_learning(base: Case) -> Iterator[tuple[str, str, Case]]:
+def _learned(case: Case) -> Iterator[tuple[str, str, Case]]:
     """Cases of another learning, which keep the strokes."""
     for name, (words, factors) in LEARNING_FACTORS.items():
         for factor in factors:
-            value = factor * getattr(base.learning, name)
-            learning = replace(base.learning, **{name: value})
-            yield words, f"{value:.3g}", replace(base, learning=learning)
+            value = factor * getattr(case.learning, name)
+            learning = replace(case.learning, **{name: value})
+            yield words, f"{value:.3g}", replace(case, learning=learning)
 
 
-def _other_rounds(base: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
+def _struck(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
     """Cases of another round or green."""
-    line, pace = base.round.green
+    changes: list[tuple[str, str, dict[str, Any]]] = []
     for factor in READING_FACTORS:
-        green = (factor * line, factor * pace)
-        words = f"{green[0]:.1f}°, {green[1]:.0f} %"
-        yield "reading the green", words, _changed(base, draws, green=green)
+        line, pace = (factor * spread for spread in case.round.green)
+        words = f"{line:.1f}°, {pace:.0f} %"
+        changes.append(("reading the green", words, {"green": (line, pace)}))
     for name, (words, values) in ROLLS_FT.items():
-        for value in values:
-            yield words, f"{value:g} ft", _changed(base, draws, **{name: value})
-    for level in levels():
-        if level != base.round.mix.level:
-            mix = shipped_mix(level)
-            yield "first putts of", level, _changed(base, draws, mix=mix, mix_log_sd=None)
-
-
-def _row(
-    assumption: str,
-    value: str,
-    savings: Savings,
-    first: int,
-    correction: np.ndarray | float = 0.0,
-) -> dict[str, Any]:
-    mean = savings.saved.mean(axis=0) + correction
-    best = int(mean.argmax())
-    distance_ft, component = savings.options[best]
-    still = (savings.saved[:, first] > savings.saved[:, best]).mean() >= TIE_CHANCE
-    return {
-        "assumption": assumption,
-        "value": value,
-        "choice_ft": distance_ft,
-        "choice_component": component,
-        "p_best": float(savings.p_best[best]),
-        "flips": best != first,
-        "tied": bool(still or best == first),
-        "costs": float(mean[best] - mean[first]),
-    }
+        changes += [(words, f"{value:g} ft", {name: value}) for value in values]
+    for mix in map(shipped_mix, levels()):
+        if mix.level != case.round.mix.level:
+            stray = {"mix": mix, "mix_log_sd": mix_stray(mix)}
+            changes.append(("first putts of", mix.level, stray))
+    for words, value, change in changes:
+        yield words, value, _with_draws(case, draws, **change)
 
 
 # Is it worth measuring before practising? What more putts at a length would be worth.
@@ -194,28 +186,17 @@ def _row(
 
 @dataclass(frozen=True)
 class MeasuringValue(Result):
-    """What measuring first is worth.
+    """What measuring first is worth, in a time for measuring and practice together."""
 
-    Attributes
-    ----------
-    player : str
-        Label.
-    minutes : float
-        Time for measuring and practice together.
-    rows : pandas.DataFrame
-        See `table`.
-    """
-
-    player: str
     minutes: float
     rows: pd.DataFrame
 
     @property
     def table(self) -> pd.DataFrame:
-        """A row a length and number of putts.
+        """A row a length and number of putts: `MEASURING_COLUMNS`.
 
-        ``distance_ft, putts, minutes, p_changes, gain, net``: minutes they take; chance that
-        the readings change the choice; strokes a round that knowing them adds to a whole `minutes` of practice; the same after the minutes the readings take from it.
+        Minutes they take; chance that the readings change the choice; strokes a round that
+        knowing them adds to all of the time as practice; the same after those minutes.
         """
         return self.rows
 
@@ -260,8 +241,7 @@ def value_of_measuring(advice: "Advice", *, putts: Sequence[int] = PUTTS) -> Mea
             left = max(1 - taken / advice.minutes, 0.0)
             net = left * (gain + now[:, choice].mean()) - now[:, choice].mean()
             rows.append((distance_ft, count, taken, changes, gain, net))
-    names = ["distance_ft", "putts", "minutes", "p_changes", "gain", "net"]
-    return MeasuringValue(advice.player, advice.minutes, pd.DataFrame(rows, columns=names))
+    return MeasuringValue(advice.minutes, pd.DataFrame(rows, columns=MEASURING_COLUMNS))
 
 
 def drawn_readings(
@@ -274,14 +254,12 @@ def drawn_readings(
     """
     skill = thinned(case.golfer.skill, len(case.strokes.visits)).at([distance_ft])
     columns = []
-    for sd, bias in (
-        (skill.line_sd_deg, skill.line_bias_deg),
-        (skill.pace_sd_pct, skill.pace_bias_pct),
-    ):
+    for names in SPREAD_AND_BIAS.values():
+        sd, bias = (getattr(skill, name)[:, 0] for name in names)
         # The log of a sample's sd scatters by 1 / sqrt(2 (n - 1)), its mean by sd / sqrt(n).
         noise = rng.standard_normal((2, len(sd)))
-        columns.append(np.log(sd[:, 0]) + noise[0] / np.sqrt(2 * (putts - 1)))
-        columns.append(bias[:, 0] + sd[:, 0] / np.sqrt(putts) * noise[1])
+        columns.append(np.log(sd) + noise[0] / np.sqrt(2 * (putts - 1)))
+        columns.append(bias + sd / np.sqrt(putts) * noise[1])
     found = np.stack(columns, axis=1)
     found = (found - found.mean(axis=0)) / np.maximum(found.std(axis=0), 1e-12)
     return np.concatenate([found, found**2 - 1], axis=1)

@@ -27,6 +27,8 @@ from putlab.practice.saving import BIAS_FACTORS, SPREAD_FACTORS, named
 # and a counted game of nine holes (about ten minutes to a drill: common practice).
 WARM_UP_MINUTES, GAME_MINUTES = 5.0, 10.0
 
+SESSIONS_A_WEEK = 2
+
 # Less than this at one option is a walk to it and back.
 LEAST_MINUTES = 3.0
 
@@ -49,8 +51,8 @@ class Split(Result):
         Time for each of the case's options; one week where the split is of one session.
     sessions : int
         Sessions in all; each keeps time for warming up and for the counted game besides.
-    saved : tuple of float
-        Strokes a round saved, mean and interval; over several weeks the average over them.
+    saved : ndarray, shape (draws,)
+        Strokes a round saved; over several weeks the average over them.
     saved_equal, saved_single : float
         Mean strokes saved by equal time everywhere, and by all of it on the best one option.
     """
@@ -58,7 +60,7 @@ class Split(Result):
     case: Case
     minutes: np.ndarray
     sessions: int
-    saved: tuple[float, float, float]
+    saved: np.ndarray
     saved_equal: float
     saved_single: float
 
@@ -83,7 +85,7 @@ class Split(Result):
             for row in first.itertuples()
         ]
         when = "" if self.table["week"].nunique() == 1 else "In the first week: "
-        mean, low, high = self.saved
+        mean, low, high = summary(self.saved)
         return (
             f"{when}{listed(parts)}. That saves about {mean:.2f} strokes a round "
             f"({low:.2f} to {high:.2f}); equal time everywhere {self.saved_equal:.2f}, all on "
@@ -92,37 +94,28 @@ class Split(Result):
 
 
 def split_minutes(
-    case: Case,
-    minutes: float = 60.0,
-    *,
-    weeks: int | None = None,
-    sessions_a_week: int = 2,
-    most_minutes: float = np.inf,
+    case: Case, minutes: float, *, weeks: int | None = None, most_minutes: float = np.inf
 ) -> Split:
-    """The best split of one session, or of sessions over some weeks (see `Advice.split`).
+    """The best split of one session, or of those of some weeks (see `Advice.split`).
 
     One option gets at most ``most_minutes``, or more where the options could not fill the
     time. Over weeks the average round played in them counts, and what a week adds fades by
     the half-life until the round is played.
     """
     drills = drill_minutes(minutes)
-    if weeks is None:
-        weeks, sessions_a_week = 1, 1
-    if sessions_a_week < 1 or weeks < 1:
-        raise UsageError(
-            f"weeks and sessions_a_week must be 1 or more; got {weeks} and {sessions_a_week}."
-        )
-    problem = SplitProblem(case, 7.0 * np.arange(weeks))
-    budgets = np.full(weeks, drills * sessions_a_week)
+    if weeks is not None and weeks < 1:
+        raise UsageError(f"weeks must be 1 or more; got {weeks}.")
+    blocks, sessions = (1, 1) if weeks is None else (weeks, SESSIONS_A_WEEK)
+    problem = SplitProblem(case, 7.0 * np.arange(blocks))
+    budgets = np.full(blocks, drills * sessions)
     best = problem.solve(budgets, max(most_minutes, budgets[0] / len(case.options)))
     equal = np.broadcast_to(budgets[:, None] / best.shape[1], best.shape)
     single = np.eye(best.shape[1])[:, None, :] * budgets[:, None]
-    mean, low, high = (float(value) for value in summary(problem.saved(best)))
     return Split(
         case=case,
         minutes=best,
-        sessions=weeks * sessions_a_week,
-        saved=(mean, low, high),
+        sessions=blocks * sessions,
+        saved=problem.saved(best),
         saved_equal=float(problem.saved(equal).mean()),
         saved_single=max(float(problem.saved(one).mean()) for one in single),
     )
@@ -203,15 +196,8 @@ class SplitProblem:
         parts = (np.maximum(slope, 0.0), none - squared, squared)
         return np.array([(strokes.visits * part).mean(axis=0) for part in parts])
 
-    def value(self, minutes: np.ndarray) -> float:
+    def value_and_gradient(self, minutes: np.ndarray) -> tuple[float, np.ndarray]:
         """Expected strokes a round saved by minutes (blocks, options), mean over the rounds."""
-        return self._value_and_gradient(minutes)[0]
-
-    def gradient(self, minutes: np.ndarray) -> np.ndarray:
-        """Slope of `value`, (blocks, options)."""
-        return self._value_and_gradient(minutes)[1]
-
-    def _value_and_gradient(self, minutes: np.ndarray) -> tuple[float, np.ndarray]:
         spread, bias, squared = self.weights.T
         putts = self.left @ minutes @ self.counts.T  # (rounds, terms)
         kept = np.exp(-self.fade * putts)
@@ -263,7 +249,7 @@ class SplitProblem:
         even = np.minimum(budgets / allowed.sum(axis=1), most_minutes)
         start = allowed * even[:, None]
         # Shares of the largest budget and strokes scaled to about 1: what solvers are made for.
-        unit, size = budgets.max(), abs(self.value(start)) or 1.0
+        unit, size = budgets.max(), abs(self.value_and_gradient(start)[0]) or 1.0
         members = np.nonzero(allowed)[0] == np.arange(len(budgets))[:, None]
 
         def laid_out(shares: np.ndarray) -> np.ndarray:
@@ -272,7 +258,7 @@ class SplitProblem:
             return minutes
 
         def loss(shares: np.ndarray) -> tuple[float, np.ndarray]:
-            value, gradient = self._value_and_gradient(laid_out(shares))
+            value, gradient = self.value_and_gradient(laid_out(shares))
             return -value / size, -gradient[allowed] * unit / size
 
         found = minimize(

@@ -15,7 +15,7 @@ from putlab.log.package import ReadingRules
 from putlab.log.read import Log
 from putlab.model.readings import COMPONENTS, practice_putts
 from putlab.model.spread import MISHIT_TIMES
-from putlab.posterior.player import Golfer, summary
+from putlab.posterior.player import Golfer
 
 # A band that most putts stay inside and some don't: a count of it can go either way.
 USUAL_SHARE = 0.7
@@ -32,20 +32,13 @@ BAND_STEP_FT, SHORT_STEP_FT, SHORT_FT, BAND_STEP_DEG = 0.5, 0.25, 12.0, 0.5
 
 
 @dataclass(frozen=True)
-class Target:
-    """What to aim for with some putts at one length.
-
-    Readings within ``half_width`` of the target are inside: degrees, or feet of roll-out.
-    """
+class Band:
+    """Readings within ``half_width`` of the mark, degrees or feet of roll-out, ends included."""
 
     distance_ft: float
     component: str
-    putts: int
     half_width: float
-    usual: int  # count inside on an ordinary day (median)
-    usual_share: float  # mean share inside
-    news_high: int | None  # from so many on the day is news; None where no count is
-    news_low: int | None  # down to so many
+    limit_ft: float  # a ball at the backstop would have gone further, so it is out
 
     @property
     def band(self) -> str:
@@ -54,6 +47,24 @@ class Target:
             return f"start within {self.half_width:g}° of the line"
         low, high = self.distance_ft - self.half_width, self.distance_ft + self.half_width
         return f"roll {low:g} to {high:g}{THIN}ft"
+
+    def holds(self, errors: np.ndarray) -> np.ndarray:
+        """Which errors as read, degrees or percent, lie inside."""
+        if self.component == "line":
+            return np.abs(errors) <= self.half_width + 1e-9
+        off_ft = errors / 100 * self.distance_ft
+        stopped = self.distance_ft + off_ft >= self.limit_ft - 1e-9
+        return (np.abs(off_ft) <= self.half_width + 1e-9) & ~stopped
+
+
+@dataclass(frozen=True)
+class Target(Band):
+    """What to aim for with some putts at one length, and the counts inside that would be news."""
+
+    putts: int
+    usual: int  # count inside on an ordinary day (median)
+    news_high: int | None  # from so many on the day is news; None where no count is
+    news_low: int | None  # down to so many
 
     @property
     def sentence(self) -> str:
@@ -70,49 +81,27 @@ class Target:
         return f"{said}; {', or '.join(news)}{',' * (len(news) > 1)} would be news"
 
 
-def half_width(
-    component: str, errors: np.ndarray, distance_ft: float, rules: ReadingRules
-) -> float:
-    """Half width, degrees or feet, of the band that is nearest to holding `USUAL_SHARE` of putts.
+def usual_band(component: str, errors: np.ndarray, distance_ft: float, rules: ReadingRules) -> Band:
+    """The band that is nearest to holding `USUAL_SHARE` of errors as read on ordinary days.
 
-    ``errors`` (days, putts) are as read on ordinary days. The width is in steps that can be
-    marked, at least one, and clear of the backstop.
+    Its half width is in steps that can be marked, at least one, and clear of the backstop.
     """
     wanted = float(np.quantile(np.abs(errors), USUAL_SHARE))
+    limit_ft = rules.roll_limit_ft or np.inf
     if component == "line":
         step = max(BAND_STEP_DEG, rules.line_step_deg or 0.0)
         most = rules.line_limit_deg or np.inf
     else:
         step = SHORT_STEP_FT if distance_ft <= SHORT_FT else BAND_STEP_FT
         step = max(step, rules.roll_step_ft or 0.0)
-        wanted, most = wanted / 100 * distance_ft, (rules.roll_limit_ft or np.inf) - distance_ft
+        wanted, most = wanted / 100 * distance_ft, limit_ft - distance_ft
     widths = [k * step for k in range(1, int(wanted / step) + 3)]
     fitting = [width for width in widths if width < most] or widths[:1]
-    shares = [inside(component, errors, w, distance_ft, rules).mean() for w in fitting]
-    return fitting[int(np.argmin(np.abs(np.array(shares) - USUAL_SHARE)))]
+    bands = [Band(float(distance_ft), component, float(width), limit_ft) for width in fitting]
+    return min(bands, key=lambda band: abs(band.holds(errors).mean() - USUAL_SHARE))
 
 
-def inside(
-    component: str,
-    errors: np.ndarray,
-    width: float,
-    distance_ft: float | np.ndarray,
-    rules: ReadingRules,
-) -> np.ndarray:
-    """Which readings lie inside a band of a half width in degrees or feet; its ends belong to it.
-
-    A ball at the backstop would have gone further, so it is out.
-    """
-    if component == "line":
-        return np.abs(errors) <= width + 1e-9
-    off_ft = errors / 100 * distance_ft
-    stopped = distance_ft + off_ft >= (rules.roll_limit_ft or np.inf) - 1e-9
-    return (np.abs(off_ft) <= width + 1e-9) & ~stopped
-
-
-def news_counts(
-    counts: np.ndarray, putts: int, news: float = NEWS
-) -> tuple[int | None, int | None]:
+def news_counts(counts: np.ndarray, putts: int) -> tuple[int | None, int | None]:
     """Counts from which on, and down to which, a day is news, from those on ordinary days.
 
     None where even the last count is too ordinary, or putts are too few.
@@ -121,7 +110,7 @@ def news_counts(
         return None, None
     chance = np.bincount(counts.astype(int), minlength=putts + 1) / len(counts)
     at_least, at_most = chance[::-1].cumsum()[::-1], chance.cumsum()
-    high, low = np.flatnonzero(at_least <= news), np.flatnonzero(at_most <= news)
+    high, low = np.flatnonzero(at_least <= NEWS), np.flatnonzero(at_most <= NEWS)
     return (int(high[0]) if high.size else None, int(low[-1]) if low.size else None)
 
 
@@ -136,17 +125,13 @@ def target(
 ) -> Target:
     """What to aim for with so many putts at a length: band, usual count and news."""
     days = ordinary_days(golfer, planned_putts(distance_ft, putts), rules, seed=seed)[component]
-    width = half_width(component, days, distance_ft, rules)
-    counts = inside(component, days, width, distance_ft, rules).sum(axis=1)
+    band = usual_band(component, days, distance_ft, rules)
+    counts = band.holds(days).sum(axis=1)
     high, low = news_counts(counts, putts)
-    share = summary(counts / putts)[0]
     return Target(
-        distance_ft=float(distance_ft),
-        component=component,
+        **vars(band),
         putts=int(putts),
-        half_width=float(width),
         usual=int(np.median(counts)),
-        usual_share=float(share),
         news_high=high,
         news_low=low,
     )
@@ -179,12 +164,9 @@ def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
     ).reset_index(drop=True)
 
 
-def planned_putts(
-    distance_ft: float, putts: int, *, target_ft: float | None = None
-) -> pd.DataFrame:
-    """Putts still to be struck at one length, in the form `ordinary_days` takes."""
-    target_ft = distance_ft if target_ft is None else target_ft
-    row = {"distance_ft": float(distance_ft), "target_ft": float(target_ft), "early": False}
+def planned_putts(distance_ft: float, putts: int) -> pd.DataFrame:
+    """Putts still to be struck at one length without a hole, as `ordinary_days` takes them."""
+    row = {"distance_ft": float(distance_ft), "target_ft": float(distance_ft), "early": False}
     return pd.DataFrame([row] * int(putts))
 
 

@@ -97,7 +97,7 @@ def decide(kind, number):
     golfer = MAKERS[kind](rng, number)
     log = play_log(golfer, rng)
     fit = quick_fit(log, seed=number)
-    case = make_case(fit.golfer(), draws=100, cache=False, seed=number)
+    case = make_case(fit.golfer(), draws=100, seed=number)
     advice = advise_case(case, minutes=MINUTES)
     savings = true_savings(golfer, MINUTES, DEFAULT)
     best = OPTIONS[int(savings.argmax())]

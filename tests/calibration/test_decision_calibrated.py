@@ -139,7 +139,7 @@ def test_fits_with_fewer_draws_decide_as_full_ones_do():
     for number in range(COMPARED):
         log = play_log(drawn_golfer(rng, number), rng)
         quick, full = (
-            advise_case(make_case(fit.golfer(), draws=draws, cache=False), minutes=60)
+            advise_case(make_case(fit.golfer(), draws=draws), minutes=60)
             for fit, draws in (
                 (quick_fit(log, seed=number), 100),
                 (quick_fit(log, seed=number + 50, draws=1000, tune=500, chains=4), 200),

@@ -1,5 +1,7 @@
 """Golfers made in memory, as draws: for tests of the decision that need no fit."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -94,3 +96,17 @@ class MadeGolfer:
         """Return log spread and bias at lengths of the golfer's own."""
         at = np.searchsorted(self.lengths, distance_ft)
         return self.level[component][:, at], self.bias[component][:, at]
+
+
+def made_plan(player="golfer", seed=7, minutes=40.0):
+    """Return the next session of a golfer with a weak spot at 6 ft, for a roster if need be."""
+    from putlab.log.package import ReadingRules
+    from putlab.practice.advice import advise
+    from putlab.practice.plan import plan
+
+    golfer, state = MadeGolfer(), made_state(line_sd_deg=[1.0, 1.8, 1.0, 1.0, 1.0, 1.0])
+    golfer.player = player
+    advice = advise(replace(state, player=player), minutes=25, reference=Skill.constant(1.4, 9.0))
+    rules = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)
+    rest = {"minutes": minutes, "seed": seed, "session": "2026-03-01", "stimp_ft": 9.5}
+    return plan(golfer, rules, advice, **rest)

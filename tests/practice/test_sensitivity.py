@@ -58,7 +58,7 @@ def test_a_clear_weak_spot_is_said_to_stay(found):
 def test_an_assumption_that_flips_the_choice_is_named(found):
     table = found.table.copy()
     table.loc[3, ["flips", "tied", "costs"]] = True, False, 0.2
-    flipped = type(found)(found.player, found.minutes, found.choice, table)
+    flipped = type(found)(found.player, found.choice, table)
     assert table.loc[3, "assumption"] in flipped.sentence
     assert "would no longer be the choice" in flipped.sentence
 

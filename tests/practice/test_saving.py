@@ -8,7 +8,13 @@ from made_golfers import made_state
 
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
-from putlab.practice.saving import LONGEST_FT, round_strokes, solve_chain, uncertain_mix
+from putlab.practice.saving import (
+    LONGEST_FT,
+    round_setting,
+    round_strokes,
+    solve_chain,
+    uncertain_mix,
+)
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 
 GREEN = (1.1, 8.0)
@@ -19,6 +25,10 @@ ROLL = {"stimp_ft": 10.0, "past_ft": 1.0}
 FINE_FT = np.geomspace(0.25, LONGEST_FT, 33)
 
 
+def setting_of(reference, mix_log_sd=0.0):
+    return round_setting(reference=reference, mix=MIX, green=GREEN, mix_log_sd=mix_log_sd, **ROLL)
+
+
 @pytest.fixture(scope="module")
 def skill():
     return made_state(draws=12, line_bias_deg=0.5, pace_bias_pct=-4.0).skill.at(FINE_FT)
@@ -26,7 +36,7 @@ def skill():
 
 @pytest.fixture(scope="module")
 def strokes(skill):
-    return round_strokes(skill, MIX, green=GREEN, reference=REFERENCE, **ROLL)
+    return round_strokes(skill, setting_of(REFERENCE))
 
 
 def strokes_of(skill):
@@ -77,7 +87,7 @@ def test_a_change_at_one_length_saves_what_whole_rounds_say(skill, strokes):
 def test_strokes_lost_to_a_near_reference_are_those_of_whole_rounds():
     golfer = Skill.constant(1.0, 8.0)
     near = Skill.constant(float(np.hypot(0.9, GREEN[0])), float(np.hypot(8.0, GREEN[1])))
-    strokes = round_strokes(golfer, MIX, green=GREEN, reference=near, **ROLL)
+    strokes = round_strokes(golfer, setting_of(near))
     expected = strokes_of(golfer) - strokes_of(Skill.constant(0.9, 8.0))
     assert strokes.lost_a_round("line").sum() == pytest.approx(expected[0], rel=0.04)
     assert strokes.lost_a_round("pace").sum() == pytest.approx(0, abs=0.002)
@@ -106,8 +116,7 @@ def test_an_uncertain_mix_keeps_eighteen_first_putts():
 
 def test_the_mix_as_given_is_the_middle_of_those_that_stray(skill):
     known, strayed = (
-        round_strokes(skill, MIX, green=GREEN, reference=REFERENCE, mix_log_sd=sd, **ROLL)
-        for sd in (0.0, 0.3)
+        round_strokes(skill, setting_of(REFERENCE, mix_log_sd=sd)) for sd in (0.0, 0.3)
     )
     assert strayed.visits_given == pytest.approx(known.visits)
     assert np.abs(strayed.visits / known.visits - 1).max() > 0.1
