@@ -268,10 +268,7 @@ def advise_case(case: Case, *, minutes: float) -> Advice:
 
 
 def assumption_table(case: Case) -> pd.DataFrame:
-    """Everything that advice rests on, and whether it comes from data or a prior.
-
-    ``name, meaning, value, from, source``; learned rates come first.
-    """
+    """What advice rests on, from data or a prior: ``name, meaning, value, from, source``."""
     golfer, learning, round_ = case.golfer, case.learning, case.round
     rows: list[tuple] = []
     for name in COMPONENTS:

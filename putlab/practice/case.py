@@ -35,15 +35,13 @@ DRAWS, REPEATS = 200, 5
 
 @dataclass(frozen=True)
 class GolferState:
-    """What a decision needs to know of a golfer, from a full fit or any other.
-
-    The trend is the change of log spread per unit of log(1 + putts / 100), by component; its
-    prior is centred on nought.
-    """
+    """What a decision needs to know of a golfer, from a full fit or any other."""
 
     player: str
     skill: Skill  # posterior draws on a new day, without the reading of a green
     practised: pd.DataFrame  # distance_ft, rising, and putts struck at each
+    # By component: change of log spread per unit of log(1 + putts / 100), and the sd of its
+    # prior, which is centred on nought.
     trend: Mapping[str, np.ndarray]  # (draws,)
     trend_prior_sd: Mapping[str, float]
 
@@ -106,11 +104,9 @@ class Case:
         return Savings(self.options, lost.reshape(len(lost), -1), columns)
 
     def savings_by_skill(self, minutes: float, *, mixings: int = 4) -> np.ndarray:
-        """What every option saves by draw of the skill, all else at its mean: (draws, options).
-
-        That is what readings of the skill could tell about. Every draw of practice is paired
-        with so many other draws of the skill.
-        """
+        """What every option saves by draw of the skill, all else at its mean, (draws, options)."""
+        # Readings of the skill could tell about that. Every draw of practice meets so many
+        # others of the skill.
         strokes = replace(self.strokes, visits=self.strokes.visits_given)
         size = len(strokes.visits)
         found = [
@@ -141,10 +137,7 @@ def make_case(
     draws: int = DRAWS,
     **setting: Any,
 ) -> Case:
-    """One golfer's case, in a round and green that `round_setting` makes of ``setting``.
-
-    Unless given, the green is this golfer's own where the log told of it.
-    """
+    """One golfer's case; unless given, the green is the golfer's own where the log tells of it."""
     if isinstance(golfer, GolferState):
         state = golfer
     else:

@@ -118,11 +118,9 @@ class Learning:
         return 0.5 ** (np.asarray(days, dtype=float) / self.half_life_days)
 
     def rates(self, trend: np.ndarray, trend_prior_sd: float) -> np.ndarray:
-        """Rates above 0, a draw of the golfer's own trend each: what the log says x the prior.
-
-        The trend's posterior is divided by its own prior, centred on nought, which leaves
-        what the log says; that is multiplied by the prior of the rate. A draw keeps its rank.
-        """
+        """Rates above 0, one for each draw of the golfer's trend: what the log says x the prior."""
+        # The trend's posterior is divided by its own prior, centred on nought, which leaves what
+        # the log says; that is multiplied by the prior of the rate. A draw keeps its rank.
         mean, precision = rate_in_log(trend, trend_prior_sd)
         z = np.linspace(-5, 5, 2001)
         rate = self.rate_median * np.exp(self.rate_log_sd * z)
@@ -154,20 +152,15 @@ def rate_in_log(trend: np.ndarray, trend_prior_sd: float) -> tuple[float, float]
 
 @dataclass(frozen=True)
 class PracticeEffect:
-    """What practice does for one golfer, draw by draw.
-
-    By component: ``rates`` (draws,) of the fall of log spread; ``yields`` (draws, lengths),
-    what a putt of practice is worth at each length practised so far; ``bias_putts`` (draws,)
-    that halve a bias. ``carry_range`` is (draws,).
-    """
+    """What practice does for one golfer, draw by draw and by component."""
 
     learning: Learning
     practised: pd.DataFrame  # distance_ft, putts
     nodes_ft: np.ndarray
-    rates: Mapping[str, np.ndarray]
-    yields: Mapping[str, np.ndarray]
-    bias_putts: Mapping[str, np.ndarray]
-    carry_range: np.ndarray
+    rates: Mapping[str, np.ndarray]  # (draws,), fall of log spread per unit of log experience
+    yields: Mapping[str, np.ndarray]  # (draws, lengths practised), what a putt there is worth
+    bias_putts: Mapping[str, np.ndarray]  # (draws,), putts that halve a bias
+    carry_range: np.ndarray  # (draws,)
 
     def rolled(self, by: int) -> "PracticeEffect":
         """The same draws in another order, so that they meet other draws of the skill."""
@@ -196,10 +189,7 @@ class PracticeEffect:
     def changes(
         self, distance_ft: ArrayLike, putts: Mapping[str, ArrayLike]
     ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-        """Factors on spread and on bias, (draws, n) each by component, that putts bring.
-
-        ``putts`` has, by component, those struck for it at each of ``distance_ft``.
-        """
+        """Factors on spread and on bias, (draws, n) by component, of putts struck for each."""
         counts = {name: np.asarray(values, dtype=float) for name, values in putts.items()}
         lengths = np.log(self.practised["distance_ft"].to_numpy(float))
         weights = interpolation_weights(lengths, np.log(np.asarray(distance_ft, dtype=float)))

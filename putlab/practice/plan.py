@@ -101,10 +101,7 @@ class Plan(Result):
 
     @property
     def table(self) -> pd.DataFrame:
-        """The sets in the order to play them: ``set, distance_ft, component, putts, first, last``.
-
-        ``first`` and ``last`` are rows of `log_rows`.
-        """
+        """``set, distance_ft, component, putts, first, last``: sets in order, rows of `log_rows`."""
         return self.sets
 
     @property
@@ -208,11 +205,7 @@ def is_new(golfer: Golfer, distance_ft: float, component: str) -> bool:
 def ordered_sets(
     drills: list[Drill], new: dict[Option, bool], rng: np.random.Generator
 ) -> list[Drill]:
-    """The sets of some drills in the order to play them.
-
-    Lengths where the golfer is new come first, in blocks; the rest is mixed so that no drill
-    follows itself where that can be helped.
-    """
+    """The sets of some drills in order: new lengths first in blocks, then the rest mixed."""
     blocks: list[Drill] = []
     mixed: list[Drill] = []
     for distance_ft, component, putts in drills:

@@ -251,10 +251,7 @@ def _notes(
 def judge(
     golfer: Golfer, today: pd.DataFrame, rules: ReadingRules, *, seed: int = 0
 ) -> pd.DataFrame:
-    """A day's readings (`readings_of`) against ordinary days: `COLUMNS` but player and session.
-
-    The golfer is known from a log that does not hold the day.
-    """
+    """A day's `readings_of` against ordinary days: `COLUMNS` but player and session."""
     days = ordinary_days(golfer, today, rules, seed=seed) if len(today) else {}
     rows = []
     for name in days:
@@ -294,10 +291,8 @@ def _compared(putts: int, today: float, ordinary: np.ndarray) -> dict[str, float
 
 
 def two_sided(value: float, ordinary: np.ndarray) -> float:
-    """Chance of a value as far out on an ordinary day, (days,), on either side.
-
-    Twice the smaller tail, today counted among the days so that it is never 0; at most 1.
-    """
+    """Chance of a value as far out on an ordinary day, (days,), on either side."""
+    # Twice the smaller tail, today counted among the days so that it is never 0; at most 1.
     # Rounding must not part values that are equal in exact arithmetic.
     close = 1e-9 * (1 + abs(value))
     low = 1 + np.sum(ordinary <= value + close)

@@ -104,25 +104,20 @@ def mix_stray(mix: RoundMix) -> float:
 
 @dataclass(frozen=True)
 class RoundStrokes:
-    """Strokes of a round by the distance they are struck from.
-
-    ``saving``: for line and pace, strokes that one putt from there saves where the golfer's
-    spread is multiplied by `SPREAD_FACTORS`, and where the bias is by `BIAS_FACTORS`.
-    ``lost``: for line and pace, strokes that one putt costs more than with the reference's.
-    """
+    """Strokes of a round by the distance they are struck from."""
 
     distance_ft: np.ndarray  # (n,), even in log distance
     visits: np.ndarray  # (draws, n), putts a round struck from near there, by the golfer's own mix
     visits_given: np.ndarray  # (draws, n), by the mix as given, from which the own may stray
     putts: np.ndarray  # (draws, n), mean putts to hole out from there
+    # For line and pace: strokes that one putt from there saves where the golfer's spread is
+    # multiplied by `SPREAD_FACTORS`, and where the bias is by `BIAS_FACTORS`.
     saving: np.ndarray  # (2, 2, 3, draws, n)
+    # For line and pace: strokes that one putt costs more than with the reference's.
     lost: np.ndarray  # (2, draws, n)
 
     def saved(self, component: str, change: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-        """Strokes a round saved by node where one component's spread and bias change.
-
-        ``change`` holds the factors on spread and on bias; they and the result are (draws, n).
-        """
+        """Strokes a round saved by node, (draws, n), of factors on a component's spread, bias."""
         spread, bias = self.saving[COMPONENTS.index(component)]
         total = _parabola(SPREAD_FACTORS, spread, change[0])
         return self.visits * (total + _parabola(BIAS_FACTORS, bias, change[1]))
@@ -194,11 +189,8 @@ def _solve(
 
 
 def uncertain_mix(first: np.ndarray, nodes_ft: np.ndarray, draws: int, log_sd: float) -> np.ndarray:
-    """Draws (draws, n) of first putts by node that stray smoothly from those given.
-
-    Each adds up to what the mix given does; near lengths stray together, as a golfer's weak
-    spots do.
-    """
+    """First putts by node, (draws, n), that stray smoothly from those given and add up alike."""
+    # Near lengths stray together, as a golfer's weak spots do.
     x = np.log(nodes_ft)
     root = np.linalg.cholesky(bump_correlation(x, x))
     # The same strayed mixes for every golfer and setting: differences are not noise.
@@ -208,11 +200,8 @@ def uncertain_mix(first: np.ndarray, nodes_ft: np.ndarray, draws: int, log_sd: f
 
 
 def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean putts to hole out, (draws, n), and putts struck from each node, (draws, n, mixes).
-
-    ``chain`` (draws, n, n) has the chance that a putt from one node misses and stops near
-    another, ``first`` (draws, n, mixes) the first putts of a round from each node.
-    """
+    """Mean putts to hole out, (draws, n), and putts struck from each node, (draws, n, mixes)."""
+    # Chain (draws, n, n): chance that a putt from one node misses and stops near another.
     left = np.eye(chain.shape[-1]) - chain
     putts = np.linalg.solve(left, np.ones((*chain.shape[:2], 1)))[..., 0]
     visits = np.linalg.solve(np.swapaxes(left, 1, 2), first)

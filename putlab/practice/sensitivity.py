@@ -193,11 +193,9 @@ class MeasuringValue(Result):
 
     @property
     def table(self) -> pd.DataFrame:
-        """A row a length and number of putts: `MEASURING_COLUMNS`.
-
-        Minutes they take; chance that the readings change the choice; strokes a round that
-        knowing them adds to all of the time as practice; the same after those minutes.
-        """
+        """A row a length and number of putts: `MEASURING_COLUMNS`."""
+        # Gain: strokes a round that knowing adds to all of the time as practice; net: the same
+        # after the minutes that the readings take.
         return self.rows
 
     @property
@@ -224,11 +222,9 @@ class MeasuringValue(Result):
 
 
 def value_of_measuring(advice: "Advice", *, putts: Sequence[int] = PUTTS) -> MeasuringValue:
-    """What measuring before practising is worth, by length and putts.
-
-    Putts struck to measure are counted as no practice at all, which is hard on them; that
-    they lie in one visit, whose offset is not the golfer's own, is left out, which is kind.
-    """
+    """What measuring before practising is worth, by length and putts."""
+    # Putts struck to measure are counted as no practice at all, which is hard on them; that
+    # they lie in one visit, whose offset is not the golfer's own, is left out, which is kind.
     case, rng = advice.case, np.random.default_rng([advice.case.seed, 7])
     choice, now = advice.savings.best, advice.case.savings_by_skill(advice.minutes)
     rows = []
@@ -247,11 +243,8 @@ def value_of_measuring(advice: "Advice", *, putts: Sequence[int] = PUTTS) -> Mea
 def drawn_readings(
     case: Case, distance_ft: float, putts: int, rng: np.random.Generator
 ) -> np.ndarray:
-    """What so many putts at one length would show, a row a draw of the skill, (draws, 8).
-
-    Log of the sample's spread and its mean, of line and pace, in standard units, and their
-    squares.
-    """
+    """What so many putts at one length would show, a row a draw of the skill, (draws, 8)."""
+    # Log of the sample's spread and its mean, of line and pace, in standard units, and squares.
     skill = thinned(case.golfer.skill, len(case.strokes.visits)).at([distance_ft])
     columns = []
     for names in SPREAD_AND_BIAS.values():
@@ -266,12 +259,9 @@ def drawn_readings(
 
 
 def value_of(readings: np.ndarray, saved: np.ndarray, choice: int) -> tuple[float, float]:
-    """How often readings change a choice, and the mean gain over keeping to it, at least 0.
-
-    ``readings`` (draws, features) are what was seen with each draw of what each option saves,
-    ``saved`` (draws, options). One half of the draws judges the other, so that what is fitted
-    to chance gains nothing.
-    """
+    """How often readings change a choice, and the mean gain over keeping to it, at least 0."""
+    # Readings (draws, features) are seen with each draw of what options save (draws, options);
+    # one half of the draws judges the other, so that what is fitted to chance gains nothing.
     design = np.column_stack([np.ones(len(readings)), readings])
     half = np.arange(len(saved)) % 2 == 1
     best = np.empty(len(saved), dtype=int)

@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.optimize import minimize
+from scipy.optimize import Bounds, LinearConstraint, minimize
 from scipy.stats import norm
 from scipy.stats.qmc import LatinHypercube
 
@@ -96,12 +96,9 @@ class Split(Result):
 def split_minutes(
     case: Case, minutes: float, *, weeks: int | None = None, most_minutes: float = np.inf
 ) -> Split:
-    """The best split of one session, or of those of some weeks (see `Advice.split`).
-
-    One option gets at most ``most_minutes``, or more where the options could not fill the
-    time. Over weeks the average round played in them counts, and what a week adds fades by
-    the half-life until the round is played.
-    """
+    """The best split of one session, or of those of some weeks (see `Advice.split`)."""
+    # An option gets more than the most where they could not fill the time. Over weeks the average
+    # round counts, and what a week adds fades by the half-life until the round is played.
     drills = drill_minutes(minutes)
     if weeks is not None and weeks < 1:
         raise UsageError(f"weeks must be 1 or more; got {weeks}.")
@@ -139,13 +136,12 @@ def drill_minutes(minutes: float) -> float:
 
 
 class SplitProblem:
-    """Expected strokes saved as a function of minutes, by block of time and option.
+    """Expected strokes saved as a function of minutes, by block of time and option."""
 
-    A block of practice lies on each of ``starts_days``, and a round is played right after it.
-    Of every term (a scenario and a node of distance, line or pace) is known: the putts that a
-    minute at each option makes count there; strokes per unit of log experience; and strokes
-    that go with the bias, and with its square, which halve every so many putts.
-    """
+    # A block of practice lies on each of the start days, and a round is played right after it.
+    # Of every term (a scenario and a node of distance, line or pace) is known: the putts that a
+    # minute at each option makes count there; strokes per unit of log experience; and strokes
+    # that go with the bias, and with its square, which halve every so many putts.
 
     def __init__(self, case: Case, starts_days: ArrayLike) -> None:
         self.case = case
@@ -181,12 +177,10 @@ class SplitProblem:
         return counts, experience.ravel(), fade.ravel(), weights.reshape(3, -1).T
 
     def _weights(self, component: int) -> np.ndarray:
-        """Expected strokes by node, (3, n): per unit of log experience, and of the bias.
-
-        Spread: the slope of strokes over log spread at an hour's narrowing, times the rate.
-        Bias: a part that goes with it and one that goes with its square. Where a bias
-        happens to help, losing it costs: below 0.
-        """
+        """Expected strokes by node, (3, n): per unit of log experience, and of the bias."""
+        # Spread: the slope of strokes over log spread at an hour's narrowing, times the rate.
+        # Bias: a part that goes with it and one that goes with its square. Where a bias
+        # happens to help, losing it costs: below 0.
         strokes, effect = self.case.strokes, self.case.effects[0]
         spread, bias = strokes.saving[component]
         rates = effect.rates[COMPONENTS[component]]
@@ -222,10 +216,7 @@ class SplitProblem:
         return np.concatenate(found)
 
     def solve(self, budgets: ArrayLike, most_minutes: float = np.inf) -> np.ndarray:
-        """The best minutes, (blocks, options), for each block's budget.
-
-        Options too short to be worth the walk are left out.
-        """
+        """The best minutes, (blocks, options), but for options too short to be worth the walk."""
         budgets = np.asarray(budgets, dtype=float)
         allowed = np.ones((self.days.size, len(self.case.options)), dtype=bool)
         minutes = self.optimum(budgets, allowed, most_minutes)
@@ -246,10 +237,10 @@ class SplitProblem:
     ) -> np.ndarray:
         """The best minutes over the options allowed, by sequential quadratic programming."""
         budgets = np.asarray(budgets, dtype=float)
-        even = np.minimum(budgets / allowed.sum(axis=1), most_minutes)
-        start = allowed * even[:, None]
-        # Shares of the largest budget and strokes scaled to about 1: what solvers are made for.
-        unit, size = budgets.max(), abs(self.value_and_gradient(start)[0]) or 1.0
+        start = allowed * np.minimum(budgets / allowed.sum(axis=1), most_minutes)[:, None]
+        # Shares of the largest budget, and strokes scaled to about 1: what solvers are made for.
+        unit = budgets.max()
+        size = np.abs(self.value_and_gradient(start)[1]).max() * unit or 1.0
         members = np.nonzero(allowed)[0] == np.arange(len(budgets))[:, None]
 
         def laid_out(shares: np.ndarray) -> np.ndarray:
@@ -266,12 +257,8 @@ class SplitProblem:
             start[allowed] / unit,
             jac=True,
             method="SLSQP",
-            bounds=[(0, most_minutes / unit)] * int(allowed.sum()),
-            constraints={
-                "type": "ineq",
-                "fun": lambda shares: budgets / unit - members @ shares,
-                "jac": lambda shares: -members.astype(float),
-            },
+            bounds=Bounds(0, most_minutes / unit),
+            constraints=LinearConstraint(members.astype(float), ub=budgets / unit),
             options={"ftol": 1e-10, "maxiter": 500},
         )
         return np.maximum(laid_out(found.x), 0.0)

@@ -82,10 +82,8 @@ class Target(Band):
 
 
 def usual_band(component: str, errors: np.ndarray, distance_ft: float, rules: ReadingRules) -> Band:
-    """The band that is nearest to holding `USUAL_SHARE` of errors as read on ordinary days.
-
-    Its half width is in steps that can be marked, at least one, and clear of the backstop.
-    """
+    """The band nearest to holding `USUAL_SHARE` of errors as read on ordinary days."""
+    # In steps that can be marked, at least one, and clear of the backstop.
     wanted = float(np.quantile(np.abs(errors), USUAL_SHARE))
     limit_ft = rules.roll_limit_ft or np.inf
     if component == "line":
@@ -102,10 +100,7 @@ def usual_band(component: str, errors: np.ndarray, distance_ft: float, rules: Re
 
 
 def news_counts(counts: np.ndarray, putts: int) -> tuple[int | None, int | None]:
-    """Counts from which on, and down to which, a day is news, from those on ordinary days.
-
-    None where even the last count is too ordinary, or putts are too few.
-    """
+    """Counts from which on, and down to which, a day is news; None where no count is."""
     if putts < FEWEST:
         return None, None
     chance = np.bincount(counts.astype(int), minlength=putts + 1) / len(counts)
@@ -145,11 +140,8 @@ DAYS = 4000
 
 
 def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
-    """The practice putts of one visit with their readings as errors, no counted games.
-
-    ``distance_ft, target_ft, early``, and ``line`` (degrees) and ``pace`` (percent of the
-    target), NaN where it was not read.
-    """
+    """Practice putts of a visit: ``distance_ft, target_ft, early``, errors ``line, pace``."""
+    # Degrees and percent of the target, NaN where not read; games are left out.
     putts = practice_putts(log.putts)
     mine = (putts["player"] == player) & (putts["session"] == session) & ~putts["counted"]
     putts = putts[mine]
@@ -173,11 +165,7 @@ def planned_putts(distance_ft: float, putts: int) -> pd.DataFrame:
 def ordinary_days(
     golfer: Golfer, putts: pd.DataFrame, rules: ReadingRules, *, days: int = DAYS, seed: int = 0
 ) -> dict[str, np.ndarray]:
-    """What putts (``distance_ft, target_ft, early``) would show on ordinary days, by component.
-
-    Errors as read, (days, putts), degrees and percent of the target. The golfer is known from
-    a log that does not hold the day in question.
-    """
+    """What putts would show on ordinary days: errors as read, (days, putts), by component."""
     rng = np.random.default_rng([seed, 11])
     lengths, which = np.unique(putts["distance_ft"].to_numpy(float), return_inverse=True)
     early = putts["early"].to_numpy(bool)
@@ -234,11 +222,9 @@ PLACES = 8
 def reading_share(
     sd: float, *, step: float = 0.0, noise: float = 0.0, mishit_share: float = 0.0
 ) -> float:
-    """What one reading tells about log spread, relative to an exact one without mishits.
-
-    Fisher information of log spread in the model's own likelihood: intervals as wide as the
-    display's step, sensor noise in quadrature, and a share of mishits four times as wide.
-    """
+    """What one reading tells about log spread, relative to an exact one without mishits."""
+    # Fisher information in the model's own likelihood: intervals as wide as the display's step,
+    # sensor noise in quadrature, and a share of mishits four times as wide.
     step = max(step, sd / 50)  # as good as exact
     centres = np.arange(-np.ceil(12 * MISHIT_TIMES * sd / step) - 1, 1)
     edges = np.concatenate([centres, -centres[-2::-1]]) * step
