@@ -101,7 +101,7 @@ class Plan(Result):
 
     @property
     def table(self) -> pd.DataFrame:
-        """``set, distance_ft, component, putts, first, last``: sets in order, rows of `log_rows`."""
+        """``set, distance_ft, component, putts, first, last`` in order, rows of `log_rows`."""
         return self.sets
 
     @property
