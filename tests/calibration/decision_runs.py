@@ -32,7 +32,8 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.model.simulate import draw_component
 from putlab.practice.advice import advise_case
-from putlab.practice.case import MIX_LOG_SD, make_case
+from putlab.practice.case import make_case
+from putlab.practice.saving import MIX_LOG_SD
 from putlab.practice.split import SplitProblem
 
 RESULTS = Path(__file__).parent.parent / "results"

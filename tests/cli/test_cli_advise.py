@@ -141,7 +141,7 @@ def test_a_review_is_written_and_shown(command, tmp_path, capsys):
     assert command("review", DEMO, "--player", "birch", "-o", path) == 0
     table = pd.read_csv(path)
     assert set(table["session"]) == {"2026-01-27"}
-    assert set(table["look"]) == {"spread", "bias", "share inside"}
+    assert set(table["measure"]) == {"spread", "bias", "share inside"}
     assert command("review", DEMO, "--player", "birch", "--session", "2026-01-20") == 0
     assert capsys.readouterr().out.startswith("birch, 2026-01-20:")
 
