@@ -323,15 +323,15 @@ def test_a_log_of_both_is_fitted_to_both(joint_log, joint_fit):
 @pytest.mark.slow
 def test_a_decision_takes_the_green_that_was_estimated(joint_fit):
     golfer = joint_fit.golfer("player 1")
-    case = make_case(golfer, draws=10, cache=False)
+    case = make_case(golfer, draws=10)
     green = green_spread(joint_fit, "player 1")
     medians = np.median(green.line_sd_deg), np.median(green.pace_sd_pct)
-    assert case.setting.green == pytest.approx(medians)
+    assert case.round.green == pytest.approx(medians)
     table = assumption_table(case).set_index("name")
     assert table.loc["green_line_sd_deg", "from"] == "data"
     assert "180 putts made or missed" in table.loc["green_pace_sd_pct", "source"]
-    given = make_case(golfer, draws=10, cache=False, green=(1.0, 9.0))
-    assert given.setting.green == (1.0, 9.0)
+    given = make_case(golfer, draws=10, green=(1.0, 9.0))
+    assert given.round.green == (1.0, 9.0)
     assert assumption_table(given).set_index("name").loc["green_line_sd_deg", "from"] == "prior"
 
 
