@@ -4,7 +4,7 @@ import datetime
 import json
 from pathlib import Path
 
-from putlab.posterior.sampling import versions
+from putlab.base.cache import versions
 
 RESULTS = Path(__file__).parent.parent / "results"
 
