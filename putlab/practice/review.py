@@ -253,15 +253,18 @@ def judge(
 ) -> pd.DataFrame:
     """A day's `readings_of` against ordinary days: `COLUMNS` but player and session."""
     days = ordinary_days(golfer, today, rules, seed=seed) if len(today) else {}
+    # Putts in whose days the band is that a plan would set for each length.
+    planned = {
+        distance_ft: ordinary_days(golfer, planned_putts(distance_ft, 10), rules, seed=seed)
+        for distance_ft in np.unique(today["distance_ft"])
+    }
     rows = []
     for name in days:
-        for distance_ft in np.unique(today["distance_ft"]):
+        for distance_ft, planned_days in planned.items():
             here = ((today["distance_ft"] == distance_ft) & today[name].notna()).to_numpy()
             if not here.any():
                 continue
-            # The band that a plan would set for this length.
-            planned = ordinary_days(golfer, planned_putts(distance_ft, 10), rules, seed=seed)
-            band = usual_band(name, planned[name], distance_ft, rules)
+            band = usual_band(name, planned_days[name], distance_ft, rules)
             now = measured(today.loc[here, name].to_numpy()[None], band)
             then = measured(days[name][:, here], band)
             for measure, (value,) in now.items():

@@ -44,7 +44,6 @@ ROLLS_FT = {"stimp_ft": ("green speed", (8.0, 12.0)), "past_ft": ("aim past the 
 # Putts at one length that a person would strike only to measure.
 PUTTS = (20, 50, 100)
 
-
 SENSITIVITY_COLUMNS = [
     "assumption", "value", "choice_ft", "choice_component", "p_best", "flips", "tied", "costs",
 ]  # fmt: skip
