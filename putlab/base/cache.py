@@ -13,9 +13,11 @@ import json
 import os
 import platform
 import zipfile
+from collections.abc import Callable
 from functools import lru_cache
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -37,11 +39,8 @@ def versions() -> dict[str, str]:
     return {"python": platform.python_version()} | {name: version(name) for name in VERSIONS_OF}
 
 
-def result_key(room: str, *inputs) -> str:
-    """Return the key of a result: the code that can matter to it, the versions, the inputs.
-
-    A room imports from earlier rooms only, so the code up to its own room is all there is.
-    """
+def result_key(room: str, *inputs: Any) -> str:
+    """Return the key of a result: the code that can matter to it, the versions, the inputs."""
     return content_key(code_digest(room), versions(), inputs)
 
 
@@ -73,39 +72,22 @@ def _is_text(node: ast.AST) -> bool:
     return isinstance(held, ast.Constant) and isinstance(held.value, str)
 
 
-def cache_folder():
-    """Return the folder of kept fits, private to the user.
-
-    Returns
-    -------
-    pathlib.Path
-        ``$PUTLAB_CACHE``, or the platform's cache folder for the kit.
-    """
+def cache_folder() -> Any:
+    """Return the folder of kept fits, private to the user."""
     import platformdirs
 
     given = os.environ.get(FOLDER_VARIABLE)
     return Path(given) if given else Path(platformdirs.user_cache_dir("putlab", "putlab"))
 
 
-def content_key(*parts):
-    """Return the SHA-256 of arrays, numbers, texts and nested lists or dicts of them.
-
-    Parameters
-    ----------
-    *parts
-        What determines a result.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
-    """
+def content_key(*parts: Any) -> Any:
+    """Return the SHA-256 of arrays, numbers, texts and nested lists or dicts of them."""
     digest = hashlib.sha256()
     _feed(digest, parts)
     return digest.hexdigest()
 
 
-def _feed(digest, part):
+def _feed(digest: Any, part: Any) -> None:
     if isinstance(part, np.ndarray):
         digest.update(f"{part.dtype.str}{part.shape}".encode())
         digest.update(np.ascontiguousarray(part).tobytes())
@@ -121,19 +103,8 @@ def _feed(digest, part):
         digest.update(f"{type(part).__name__}:{part!r};".encode())
 
 
-def load_arrays(key):
-    """Return the arrays kept under a key, or None.
-
-    Parameters
-    ----------
-    key : str
-        From `content_key`.
-
-    Returns
-    -------
-    dict of str to ndarray, or None
-        None where there is no entry, or one that can't be trusted.
-    """
+def load_arrays(key: str) -> Any:
+    """Return the arrays kept under a key, or None."""
     path = cache_folder() / f"{key}.npz"
     try:
         content = io.BytesIO(path.read_bytes())
@@ -148,20 +119,12 @@ def load_arrays(key):
     return None
 
 
-def _meta(key, arrays):
+def _meta(key: Any, arrays: Any) -> dict:
     return {"key": key, "content": content_key(arrays)}
 
 
-def save_arrays(key, arrays):
-    """Keep arrays under a key; a cache that can't be written is passed over.
-
-    Parameters
-    ----------
-    key : str
-        From `content_key`.
-    arrays : dict of str to ndarray
-        What to keep.
-    """
+def save_arrays(key: str, arrays: dict) -> None:
+    """Keep arrays under a key; a cache that can't be written is passed over."""
     buffer = io.BytesIO()
     np.savez_compressed(buffer, _meta=json.dumps(_meta(key, arrays)), **arrays)
     folder = cache_folder()
@@ -170,21 +133,8 @@ def save_arrays(key, arrays):
         write_bytes(folder / f"{key}.npz", buffer.getvalue(), mode=0o600)
 
 
-def kept_or_made(key, make):
-    """Return arrays from disk, or make and keep them.
-
-    Parameters
-    ----------
-    key : str
-        From `content_key`.
-    make : callable
-        ``make()``: the arrays, a dict of str to ndarray.
-
-    Returns
-    -------
-    dict of str to ndarray
-        The arrays.
-    """
+def kept_or_made(key: str, make: Callable) -> Any:
+    """Return arrays from disk, or make and keep them."""
     arrays = load_arrays(key)
     if arrays is None:
         arrays = make()
@@ -192,14 +142,8 @@ def kept_or_made(key, make):
     return arrays
 
 
-def clear_cache():
-    """Remove every kept fit.
-
-    Returns
-    -------
-    int
-        Number of entries removed.
-    """
+def clear_cache() -> Any:
+    """Remove every kept fit."""
     entries = [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64]
     for entry in entries:
         entry.unlink(missing_ok=True)

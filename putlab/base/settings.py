@@ -1,5 +1,7 @@
 """Choices that the whole kit shares, each made once and for a reason."""
 
+from typing import Any
+
 # The one interval of the kit: 90 % equal-tailed. Wide enough to be honest about a few
 # dozen putts, and its ends are far enough from the extremes for 2,000 draws to place them.
 INTERVAL = 0.90
@@ -32,13 +34,7 @@ PAST_FT = 1.0
 FAR = 1e7
 
 
-def interval_probabilities():
-    """Return the lower and upper tail probabilities of the kit's interval.
-
-    Returns
-    -------
-    tuple of float
-        ``(0.05, 0.95)`` for a 90 % equal-tailed interval.
-    """
+def interval_probabilities() -> Any:
+    """Return the lower and upper tail probabilities of the kit's interval."""
     tail = (1 - INTERVAL) / 2
     return tail, 1 - tail

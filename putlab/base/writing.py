@@ -1,32 +1,27 @@
 """Write results so that a reader sees the old file or the whole new one, never a part."""
 
+from __future__ import annotations
+
 import contextlib
 import json
 import os
 import sys
 import tempfile
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import OutputError, UsageError
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # A cell that starts with one of these can run as a formula in a spreadsheet
 # (OWASP, "CSV injection"); a leading apostrophe makes it text.
 FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
 
 
-def check_writable(path):
-    """Refuse a place that can't be written, before the work and not after it.
-
-    Parameters
-    ----------
-    path : path-like or None
-        Where a result will go; None and ``-`` are always fine.
-
-    Raises
-    ------
-    OutputError
-        The folder is missing or not writable, or the path is a folder.
-    """
+def check_writable(path: str | Path | None) -> None:
+    """Refuse a place that can't be written, before the work and not after it."""
     if path is None or str(path) == "-":
         return
     path = Path(path)
@@ -39,23 +34,8 @@ def check_writable(path):
         raise OutputError(f"{path} could not be written: {folder} is read-only; choose another.")
 
 
-def write_bytes(path, content, *, mode=None):
-    """Replace a file in one step.
-
-    Parameters
-    ----------
-    path : path-like
-        File to create or replace. Its folder must exist.
-    content : bytes
-        The whole new content.
-    mode : int, optional
-        File mode; default: what the user's umask allows.
-
-    Raises
-    ------
-    OutputError
-        The folder is missing, not writable or full. The old file is untouched.
-    """
+def write_bytes(path: str | Path, content: bytes, *, mode: int | None = None) -> None:
+    """Replace a file in one step."""
     path = Path(path)
     if path.is_dir():
         raise OutputError(f"{path} is a folder; give the name of a file to write.")
@@ -69,7 +49,7 @@ def write_bytes(path, content, *, mode=None):
         ) from error
 
 
-def _replace(path, content, mode):
+def _replace(path: Any, content: Any, mode: Any) -> None:
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
     try:
         with os.fdopen(handle, "wb") as stream:
@@ -84,27 +64,14 @@ def _replace(path, content, mode):
         raise
 
 
-def _umask():
+def _umask() -> Any:
     current = os.umask(0)
     os.umask(current)
     return current
 
 
-def write_text(path, text):
-    """Replace a text file in one step, or print it where the path is ``-``.
-
-    Parameters
-    ----------
-    path : path-like
-        File to create or replace; ``-`` is standard output.
-    text : str
-        The whole new content, written as UTF-8.
-
-    Raises
-    ------
-    OutputError
-        See `write_bytes`.
-    """
+def write_text(path: str | Path, text: str) -> None:
+    """Replace a text file in one step, or print it where the path is ``-``."""
     if str(path) == "-":
         sys.stdout.write(text)
         sys.stdout.flush()
@@ -112,27 +79,10 @@ def write_text(path, text):
     write_bytes(path, text.encode("utf-8"))
 
 
-def write_table(table, path, *, meta=None, digits=6):
-    """Write a table as CSV or as JSON records with a ``meta`` object.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        One record a row; column names are written as they are.
-    path : path-like
-        Ends in ``.csv`` or ``.json``; ``-`` writes CSV to standard output.
-    meta : dict, optional
-        Versions, seed, diagnostics: kept in JSON only.
-    digits : int
-        Significant digits of the numbers written.
-
-    Raises
-    ------
-    UsageError
-        The file's ending is neither ``.csv`` nor ``.json``.
-    OutputError
-        See `write_bytes`.
-    """
+def write_table(
+    table: pd.DataFrame, path: str | Path, *, meta: dict | None = None, digits: int = 6
+) -> None:
+    """Write a table as CSV or as JSON records with a ``meta`` object."""
     suffix = Path(str(path)).suffix.lower()
     if str(path) == "-" or suffix == ".csv":
         safe = table.map(_spreadsheet_safe)
@@ -143,23 +93,8 @@ def write_table(table, path, *, meta=None, digits=6):
         raise UsageError(f"{path}: a table is written as .csv or .json; got {suffix!r}.")
 
 
-def json_records(table, *, meta=None, digits=6):
-    """Return a table as JSON text: ``{"meta": {...}, "records": [...]}``.
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        One record a row; missing values become ``null``.
-    meta : dict, optional
-        Versions, seed, diagnostics.
-    digits : int
-        Significant digits of the numbers written.
-
-    Returns
-    -------
-    str
-        JSON, indented, ending in a newline.
-    """
+def json_records(table: pd.DataFrame, *, meta: dict | None = None, digits: int = 6) -> Any:
+    """Return a table as JSON text: ``{"meta": {...}, "records": [...]}``."""
     records = json.loads(table.to_json(orient="records", double_precision=15))
     rounded = [
         {name: _significant(value, digits) for name, value in row.items()} for row in records
@@ -168,17 +103,17 @@ def json_records(table, *, meta=None, digits=6):
     return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False, default=str) + "\n"
 
 
-def _significant(value, digits):
+def _significant(value: Any, digits: Any) -> Any:
     return float(f"{value:.{digits}g}") if isinstance(value, float) else value
 
 
-def _spreadsheet_safe(value):
+def _spreadsheet_safe(value: Any) -> Any:
     if isinstance(value, str) and value.startswith(FORMULA_STARTS) and not _is_number(value):
         return "'" + value
     return value
 
 
-def _is_number(text):
+def _is_number(text: Any) -> bool:
     try:
         float(text)
     except ValueError:

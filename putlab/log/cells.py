@@ -7,6 +7,7 @@ not be read, as ``{position: reason}``. Work is done once a distinct value: read
 import datetime
 import re
 import unicodedata
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,23 +28,8 @@ FLAGS = dict.fromkeys(("true", "yes", "y", "1", "1.0"), True) | dict.fromkeys(
 SHOWN = 60
 
 
-def numbers(column, *, whole=False):
-    """Read a column of numbers.
-
-    Parameters
-    ----------
-    column : pandas.Series
-        Text (a decimal comma is understood) or typed values.
-    whole : bool
-        Whether a count is expected: then 1,000 could be a thousand, and is refused.
-
-    Returns
-    -------
-    values : ndarray of float
-        NaN where blank or unreadable.
-    wrong : dict of int to str
-        Reason for each position that could not be read.
-    """
+def numbers(column: pd.Series, *, whole: bool = False) -> Any:
+    """Read a column of numbers."""
     if pd.api.types.is_bool_dtype(column.dtype):
         present = np.flatnonzero(column.notna())
         return np.full(len(column), np.nan), dict.fromkeys(
@@ -57,7 +43,7 @@ def numbers(column, *, whole=False):
     return _by_distinct_value(column, _count if whole else _number, np.nan, float)
 
 
-def _float64(column):
+def _float64(column: Any) -> Any:
     """Return typed numbers as float64; a narrow float gets back its decimal value."""
     values = column.to_numpy(dtype=float, na_value=np.nan, copy=True)
     # 0.1 stored in 32 bits is 0.10000000149: steps and equal readings would be lost.
@@ -67,11 +53,11 @@ def _float64(column):
     return (values if decimals is None else np.round(values, decimals)) + 0.0
 
 
-def _count(text):
+def _count(text: Any) -> Any:
     return "a comma in a whole number" if "," in text else _number(text)
 
 
-def _number(text):
+def _number(text: Any) -> Any:
     plain = text.replace("\u2212", "-")
     if NUMBER.fullmatch(plain):
         value = float(plain.replace(",", ".")) + 0.0  # -0 is 0, the same reading
@@ -83,53 +69,25 @@ def _number(text):
     return "not a plain number"
 
 
-def flags(column):
-    """Read a column of true/false.
-
-    Parameters
-    ----------
-    column : pandas.Series
-        Text (true/false, yes/no, 1/0 in any case), numbers 1 and 0, or booleans.
-
-    Returns
-    -------
-    values : pandas.arrays.BooleanArray
-        NA where blank or unreadable.
-    wrong : dict of int to str
-        Reason for each position that could not be read.
-    """
+def flags(column: pd.Series) -> tuple:
+    """Read a column of true/false."""
     if pd.api.types.is_bool_dtype(column.dtype):
         return pd.array(column, dtype="boolean"), {}
     values, wrong = _by_distinct_value(column, _flag, pd.NA, object)
     return pd.array(values, dtype="boolean"), wrong
 
 
-def _flag(text):
+def _flag(text: Any) -> Any:
     return FLAGS.get(text.lower(), "not true or false")
 
 
-def labels(column, choices=()):
-    """Read a column of labels.
-
-    Parameters
-    ----------
-    column : pandas.Series
-        Text, numbers or dates; a date becomes ISO text.
-    choices : sequence of str
-        The only labels accepted, in lower case; empty where any will do.
-
-    Returns
-    -------
-    values : pandas.Categorical
-        Labels without surrounding space; missing where blank or unreadable.
-    wrong : dict of int to str
-        Reason for each position that could not be read.
-    """
+def labels(column: pd.Series, choices: Any = ()) -> Any:
+    """Read a column of labels."""
     read = _choice(choices) if choices else _label
     return _by_distinct_value(column, read, None, object, categorical=True)
 
 
-def _label(text):
+def _label(text: Any) -> Any:
     if text.startswith("'") and text[1:].startswith(FORMULA_STARTS):
         text = text[1:]  # how the kit, and spreadsheets, write text that begins like a formula
     if len(text) > LABEL_LIMIT:
@@ -140,8 +98,8 @@ def _label(text):
     return unicodedata.normalize("NFC", text)
 
 
-def _choice(choices):
-    def read(text):
+def _choice(choices: Any) -> Any:
+    def read(text: Any) -> Any:
         return text.lower() if text.lower() in choices else _Wrong("not an accepted label")
 
     return read
@@ -151,7 +109,9 @@ class _Wrong(str):
     """A reason, kept apart from labels, which are text as well."""
 
 
-def _by_distinct_value(column, read, missing, dtype, *, categorical=False):
+def _by_distinct_value(
+    column: Any, read: Any, missing: Any, dtype: Any, *, categorical: bool = False
+) -> tuple:
     """Apply `read` once a distinct cell; a result that is a reason marks it wrong."""
     codes, distinct = pd.factorize(column)
     texts = [text_of(value) for value in distinct]
@@ -166,32 +126,21 @@ def _by_distinct_value(column, read, missing, dtype, *, categorical=False):
     return table[codes], wrong
 
 
-def _wrong_positions(codes, results, bad):
+def _wrong_positions(codes: Any, results: Any, bad: Any) -> dict:
     if not any(bad):
         return {}
     positions = np.flatnonzero(np.append(bad, False)[codes])
     return {int(p): str(results[codes[p]]) for p in positions}
 
 
-def _categorical(codes, clean):
+def _categorical(codes: Any, clean: Any) -> Any:
     """Return labels by code; cells that differed only in space share a category."""
     merged, categories = pd.factorize(np.array([*clean, None], dtype=object))
     return pd.Categorical.from_codes(merged[codes], categories.astype(str).astype(object))
 
 
-def text_of(value):
-    """Return a cell as the text a person would type for it.
-
-    Parameters
-    ----------
-    value : object
-        Text, a number, a truth value, a date or a time stamp.
-
-    Returns
-    -------
-    str
-        Without surrounding space; whole floats without ``.0``; dates in ISO form.
-    """
+def text_of(value: Any) -> Any:
+    """Return a cell as the text a person would type for it."""
     if isinstance(value, str):
         return value.strip().removeprefix("\ufeff")
     if isinstance(value, bool | np.bool_):
@@ -203,7 +152,7 @@ def text_of(value):
     return str(value).strip()
 
 
-def _stamp(value):
+def _stamp(value: Any) -> Any:
     """Return the date alone where a spreadsheet added midnight to it."""
     if pd.isna(value):
         return ""
@@ -211,7 +160,7 @@ def _stamp(value):
     return value.strftime("%Y-%m-%d" if midnight else "%Y-%m-%d %H:%M")
 
 
-def _iso_date(text):
+def _iso_date(text: Any) -> bool:
     try:
         datetime.date.fromisoformat(text[:10])
     except ValueError:
@@ -219,38 +168,16 @@ def _iso_date(text):
     return True
 
 
-def shown(value):
-    """Return a cell as it is shown in the rejects table.
-
-    Parameters
-    ----------
-    value : object
-        The cell as read.
-
-    Returns
-    -------
-    str
-        Its text, shortened, with the length where it was cut.
-    """
+def shown(value: Any) -> Any:
+    """Return a cell as it is shown in the rejects table."""
     text = "" if value is None or value is pd.NA else text_of(value)
     if len(text) > SHOWN:
         text = f"{text[:SHOWN]}… ({len(text):,} characters)"
     return printable(text)
 
 
-def printable(text):
-    """Return text that no terminal takes for a command and no reader for a new line.
-
-    Parameters
-    ----------
-    text : str
-        Anything.
-
-    Returns
-    -------
-    str
-        With control and direction characters written as escapes.
-    """
+def printable(text: str) -> Any:
+    """Return text that no terminal takes for a command and no reader for a new line."""
     if text.isprintable():
         return text
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

@@ -1,13 +1,20 @@
 """What looks wrong in rows that can be used: said as warnings, never repaired."""
 
+from __future__ import annotations
+
 import datetime
 import re
 import unicodedata
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from putlab.log.schema import M_PER_FT
+
+if TYPE_CHECKING:
+    from putlab.log.package import ReadingRules
 
 # Rows named in a warning; the rest is counted.
 NAMED = 5
@@ -28,19 +35,8 @@ REPEATED = ["distance_ft", "line_deg", "roll_ft", "holed", "leave_ft"]
 PILE, PILE_RATIO = 8, 3
 
 
-def doubts(rows):
-    """Return what a careful reader would ask about a log.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Usable rows; with ``file`` and ``row``, or with ``count`` where rows are counted.
-
-    Returns
-    -------
-    list of str
-        One sentence or two each.
-    """
+def doubts(rows: pd.DataFrame) -> Any:
+    """Return what a careful reader would ask about a log."""
     return [
         *_rolls_in_another_unit(rows),
         *_distances_in_another_unit(rows),
@@ -49,35 +45,13 @@ def doubts(rows):
     ]
 
 
-def weights(rows):
-    """Return how many putts each row stands for.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Rows, counted or not.
-
-    Returns
-    -------
-    ndarray
-        ``count`` where there is such a column, else ones.
-    """
+def weights(rows: pd.DataFrame) -> Any:
+    """Return how many putts each row stands for."""
     return rows["count"].to_numpy() if "count" in rows else np.ones(len(rows), dtype=int)
 
 
-def where(rows):
-    """Name the first few rows of a selection.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Rows with ``file`` and ``row``; counted rows have none.
-
-    Returns
-    -------
-    str
-        ``"putts.csv rows 12, 15 (2 in all)"``.
-    """
+def where(rows: pd.DataFrame) -> Any:
+    """Name the first few rows of a selection."""
     total = int(weights(rows).sum())
     if "row" not in rows:
         return f"{total:,} putts"
@@ -89,7 +63,7 @@ def where(rows):
     return "; ".join(parts) + more
 
 
-def _rolls_in_another_unit(rows):
+def _rolls_in_another_unit(rows: Any) -> list:
     """Find roll-outs that fit their distance only in the other unit."""
     ratio = (rows["roll_ft"] / rows["distance_ft"]).to_numpy()
     off = np.minimum(_off(ratio * M_PER_FT), _off(ratio / M_PER_FT))
@@ -107,18 +81,14 @@ def _rolls_in_another_unit(rows):
     ]
 
 
-def _off(ratio):
+def _off(ratio: Any) -> np.ndarray:
     """Return the distance of a ratio from 1 on the log scale; far where it is not above 0."""
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(ratio > 0, np.abs(np.log(ratio)), np.where(ratio == 0, np.inf, np.nan))
 
 
-def _distances_in_another_unit(rows):
-    """Find a rare distance that is a common one in the other unit.
-
-    12 ft among metres is rounder than its neighbours (3.66 m), 3.66 m among feet less
-    round: a different number of decimals is what tells it from a length of its own.
-    """
+def _distances_in_another_unit(rows: Any) -> Any:
+    """Find a rare distance that is a common one in the other unit."""
     warnings = []
     # A putt that follows starts wherever the last one stopped: nobody asked for its length.
     asked_for = rows[~(rows["putt_no"] > 1)]
@@ -139,7 +109,7 @@ def _distances_in_another_unit(rows):
     return warnings
 
 
-def _twins(levels, factor):
+def _twins(levels: Any, factor: Any) -> Iterator[Any]:
     """Yield a rare level and the commoner one that it stands for in the other unit."""
     for odd, count in levels.items():
         for usual, more in levels.items():
@@ -148,11 +118,11 @@ def _twins(levels, factor):
                 yield odd, usual
 
 
-def _decimals(value):
+def _decimals(value: Any) -> Any:
     return next((n for n in range(4) if abs(value - round(value, n)) < 1e-7), 4)
 
 
-def _names_alike(rows):
+def _names_alike(rows: Any) -> Any:
     """Find labels that differ only in case, spaces or accents' storage."""
     warnings = []
     for column in ("player", "session", "condition"):
@@ -165,7 +135,7 @@ def _names_alike(rows):
     return warnings
 
 
-def _sessions_of_one(rows):
+def _sessions_of_one(rows: Any) -> list:
     """Ask about a session column that holds a time stamp a putt."""
     counts = pd.Series(weights(rows), index=rows.index)
     sizes = counts.groupby([rows["player"], rows["session"]], observed=True).sum()
@@ -177,22 +147,8 @@ def _sessions_of_one(rows):
     ]
 
 
-def repeated_sessions(rows):
-    """Ask about sessions that are in two files, row for row the same.
-
-    Programs that export a whole log each time make such files. Without ``putt`` numbers
-    equal rows are honest repeats, so only whole sessions can tell.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Usable rows of all files, before putts are numbered.
-
-    Returns
-    -------
-    list of str
-        One sentence for each pair of files.
-    """
+def repeated_sessions(rows: pd.DataFrame) -> Any:
+    """Ask about sessions that are in two files, row for row the same."""
     rows = rows[rows["putt"].isna()]
     if rows["file"].nunique() < 2:
         return []
@@ -209,21 +165,8 @@ def repeated_sessions(rows):
     ]
 
 
-def suspected_limits(rows, rules):
-    """Ask about readings that pile up at the largest value of their kind.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Usable rows, counted or not.
-    rules : putlab.log.package.ReadingRules
-        Declared limits are not asked about.
-
-    Returns
-    -------
-    list of str
-        A sentence for each suspected limit, and for readings beyond a declared one.
-    """
+def suspected_limits(rows: pd.DataFrame, rules: ReadingRules) -> Any:
+    """Ask about readings that pile up at the largest value of their kind."""
     warnings = []
     counts = weights(rows)
     for column, limit in (("line_deg", "line_limit_deg"), ("roll_ft", "roll_limit_ft")):
@@ -239,7 +182,7 @@ def suspected_limits(rows, rules):
     return warnings
 
 
-def _pile(levels, column, limit):
+def _pile(levels: Any, column: Any, limit: Any) -> list:
     if len(levels) < 4:
         return []
     top, below = levels.iloc[-1], levels.iloc[-4:-1].max()
@@ -264,21 +207,8 @@ LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
 SERIAL = range(36526, 65537)
 
 
-def dated(labels):
-    """Translate session labels to ISO dates where all of them are dates.
-
-    Parameters
-    ----------
-    labels : list of str
-        The distinct labels of a log.
-
-    Returns
-    -------
-    names : dict of str to str
-        New name of each label; most are unchanged.
-    warnings : list of str
-        What was taken to be a date, or could not be told.
-    """
+def dated(labels: list[str]) -> tuple:
+    """Translate session labels to ISO dates where all of them are dates."""
     plain = {label: STAMP.sub(r"\1", label) for label in labels}
     dates = {label: _clear_date(text) for label, text in plain.items()}
     unclear = [label for label, date in dates.items() if date is None]
@@ -299,11 +229,11 @@ def dated(labels):
     return dates, [_said(changed[0], dates[changed[0]], "dates")] if changed else []
 
 
-def _said(label, date, what):
+def _said(label: Any, date: Any, what: Any) -> str:
     return f"sessions were read as {what}: {label} is {date}."
 
 
-def _clear_date(text):
+def _clear_date(text: Any) -> Any:
     """Return the ISO date of a label that can only mean one day, else None."""
     if found := YEAR_FIRST.fullmatch(text):
         return _date(found[1], found[3], found[4])
@@ -314,14 +244,14 @@ def _clear_date(text):
     return None
 
 
-def _date(year, month, day):
+def _date(year: Any, month: Any, day: Any) -> Any:
     try:
         return datetime.date(int(year), int(month), int(day)).isoformat()
     except ValueError:
         return None
 
 
-def _orders(local):
+def _orders(local: Any) -> Any:
     """Return the orders of day and month that make dates of all labels that need one."""
     orders = {"day/month/year": (2, 0), "month/day/year": (0, 2)}
     fits = {}
@@ -332,51 +262,27 @@ def _orders(local):
     return fits
 
 
-def _from_parts(match, month, day):
+def _from_parts(match: Any, month: Any, day: Any) -> Any:
     parts = match.group(1, 2, 3)
     year = match[4] if len(match[4]) == 4 else "20" + match[4]
     return _date(year, parts[month], parts[day])
 
 
-def ranks(sessions):
-    """Return the order of sessions: by date where all are dates, else as they appear.
-
-    Parameters
-    ----------
-    sessions : pandas.Series of str
-        Session of each row, in file order.
-
-    Returns
-    -------
-    dict of str to int
-        Rank of each session, from 0.
-    """
+def ranks(sessions: Any) -> Any:
+    """Return the order of sessions: by date where all are dates, else as they appear."""
     names = list(sessions.unique())
     if all(_starts_with_iso_date(name) for name in names):
         names.sort()
     return {name: rank for rank, name in enumerate(names)}
 
 
-def _starts_with_iso_date(name):
+def _starts_with_iso_date(name: Any) -> Any:
     day, rest = name[:10], name[10:11]
     return rest in ("", " ", "T") and ISO.fullmatch(day) and _clear_date(day) == day
 
 
-def in_order(rows):
-    """Number the putts of each session and sort the rows of a log.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Normalised rows in file order.
-
-    Returns
-    -------
-    rows : pandas.DataFrame
-        ``putt`` filled; sorted by session, then putt, then file order.
-    unnumbered : int
-        Sessions where some putts had no number, and so go by row order.
-    """
+def in_order(rows: pd.DataFrame) -> tuple:
+    """Number the putts of each session and sort the rows of a log."""
     groups = rows.groupby(["player", "session"], sort=False, observed=True)
     by_row = groups.cumcount().to_numpy(dtype=float) + 1
     missing = rows["putt"].isna()

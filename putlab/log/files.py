@@ -1,8 +1,12 @@
 """Which files make up a log."""
 
+from __future__ import annotations
+
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import LogError
 from putlab.log.cells import printable
@@ -11,29 +15,16 @@ from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
 from putlab.log.schema import closest
 from putlab.log.tables import ENDINGS, open_tables, reading
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 # Programs that save tables in other forms, which a spreadsheet can save again.
 OTHER_TABLES = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".gz", ".zip", ".pq", ".feather")
 
 
 @dataclass
 class LogFiles:
-    """The files of a log, in reading order.
-
-    Attributes
-    ----------
-    paths : list of pathlib.Path
-        Files to read.
-    root : pathlib.Path
-        The folder that they are named from.
-    options : dict of pathlib.Path to dict
-        Encoding and separator where a data package states them.
-    rules : dict of str to float
-        Reading rules that a data package declares.
-    notes : list of str
-        What else lies in the folder and was left out.
-    warnings : list of str
-        What the user should look at.
-    """
+    """The files of a log, in reading order."""
 
     paths: list
     root: Path
@@ -42,45 +33,18 @@ class LogFiles:
     notes: list = field(default_factory=list)
     warnings: list = field(default_factory=list)
 
-    def name_of(self, path):
-        """Return what a file is called in messages and rejects.
-
-        Parameters
-        ----------
-        path : pathlib.Path
-            One of the files.
-
-        Returns
-        -------
-        str
-            Its path inside the log's folder.
-        """
+    def name_of(self, path: Path) -> Any:
+        """Return what a file is called in messages and rejects."""
         # A name that is no valid text, or holds control characters, must not reach a terminal.
         return printable(path.relative_to(self.root).as_posix())
 
 
-def find_files(path):
-    """Find the files of a log.
-
-    Parameters
-    ----------
-    path : path-like
-        A file, a folder, or a ``datapackage.json``.
-
-    Returns
-    -------
-    LogFiles
-        Never empty.
-
-    Raises
-    ------
-    LogError
-        Nothing is there, or nothing that can be read.
-    """
+def find_files(path: str | Path) -> Any:
+    """Find the files of a log."""
     path = Path(path)
     if path.name == PACKAGE:
         path = path.parent
-    with reading(path):
+    with reading(str(path)):
         _must_exist(path)
         found = _of_folder(path) if path.is_dir() else _of_file(path)
     for file in found.paths:
@@ -88,7 +52,7 @@ def find_files(path):
     return found
 
 
-def _must_exist(path):
+def _must_exist(path: Any) -> None:
     if path.is_symlink() and not path.exists():
         raise LogError(f"{path} is a link that leads nowhere; give the log itself.")
     if not path.exists():
@@ -97,14 +61,14 @@ def _must_exist(path):
         )
 
 
-def _must_be_file(path):
+def _must_be_file(path: Any) -> None:
     if path.is_symlink() and not path.exists():
         raise LogError(f"{path} is a link that leads nowhere; delete it or give it its file.")
     if not path.is_file():
         raise LogError(f"{path} is not a file; expected one of {', '.join(ENDINGS)}.")
 
 
-def _of_file(path):
+def _of_file(path: Any) -> Any:
     if path.suffix.lower() not in ENDINGS:
         raise LogError(
             f"{path} cannot be read: its ending is {path.suffix or 'missing'}; expected one "
@@ -117,7 +81,7 @@ def _of_file(path):
     return found
 
 
-def _of_folder(folder):
+def _of_folder(folder: Any) -> Any:
     package = folder / PACKAGE
     found = LogFiles([], folder)
     if package.is_file():
@@ -132,7 +96,7 @@ def _of_folder(folder):
     return found
 
 
-def _declared(found, package, only=None):
+def _declared(found: Any, package: Any, only: Any = None) -> None:
 
     declared = read_datapackage(package)
     wanted = [r for r in declared.resources if only is None or only in r.paths]
@@ -153,16 +117,16 @@ def _declared(found, package, only=None):
     found.warnings += declared.warnings
 
 
-def _is_log(path):
+def _is_log(path: Any) -> Any:
     return path.suffix.lower() in ENDINGS and not _left_out(path)
 
 
-def _left_out(path):
+def _left_out(path: Any) -> Any:
     name = path.name.lower()
     return name.startswith((".", "~$", "truth", "readme", "reject"))
 
 
-def _log_files(folder, found):
+def _log_files(folder: Any, found: Any) -> Any:
     """Return the log files of a folder by name, and note what else is there."""
     inside = sorted(folder.iterdir(), key=lambda path: path.name)
     chosen = [path for path in inside if _is_log(path) and not path.is_dir()]
@@ -178,36 +142,14 @@ def _log_files(folder, found):
     return chosen
 
 
-def digest_of(path):
-    """Return the SHA-256 of a file's content.
-
-    Parameters
-    ----------
-    path : path-like
-        The file.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
-    """
+def digest_of(path: str | Path) -> Any:
+    """Return the SHA-256 of a file's content."""
     with reading(Path(path).name), Path(path).open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def joint_digest(digests):
-    """Return one digest for the files of a log, in their order.
-
-    Parameters
-    ----------
-    digests : sequence of str
-        Digest of each file.
-
-    Returns
-    -------
-    str
-        The digest of a single file is its own.
-    """
+def joint_digest(digests: Any) -> Any:
+    """Return one digest for the files of a log, in their order."""
     digests = list(digests)
     if len(digests) == 1:
         return digests[0]
@@ -225,23 +167,7 @@ REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
 
 @dataclass
 class Tally:
-    """What has been read so far.
-
-    Attributes
-    ----------
-    rows_read, rejected : int
-        Rows seen, and those of them that cannot be used.
-    rejects : list of tuple
-        ``(file, row, column, value, reason)``, the first `most_rejects`.
-    most_rejects : int or None
-        How many rejects are kept; None keeps all.
-    warnings, notes : list of str
-        What to look at; what was left out or decided.
-    digests : dict of str to str
-        Digest of each file read and the file's name.
-    unknown : dict of str to list of str
-        Columns that are left out, and the tables that have them.
-    """
+    """What has been read so far."""
 
     warnings: list = field(default_factory=list)
     notes: list = field(default_factory=list)
@@ -252,54 +178,22 @@ class Tally:
     digests: dict = field(default_factory=dict)
     unknown: dict = field(default_factory=dict)
 
-    def reject(self, records):
-        """Count rejects and keep them while there is room.
-
-        Parameters
-        ----------
-        records : list of tuple
-            ``(file, row, column, value, reason)``.
-        """
+    def reject(self, records: list[tuple]) -> None:
+        """Count rejects and keep them while there is room."""
         self.rejected += len(records)
         room = None if self.most_rejects is None else self.most_rejects - len(self.rejects)
         self.rejects += records[:room]
 
-    def reject_rows(self, rows, column, value, reason):
-        """Count rows that could be read but cannot be used.
-
-        Parameters
-        ----------
-        rows : pandas.DataFrame
-            Rows with ``file`` and ``row``.
-        column, reason : str
-            Where the problem lies and what it is.
-        value : str or pandas.Series
-            The cell, one for all or one a row.
-        """
+    def reject_rows(
+        self, rows: pd.DataFrame, column: str, value: str | pd.Series, reason: str
+    ) -> None:
+        """Count rows that could be read but cannot be used."""
         found = rows[["file", "row"]].assign(column=column, value=value, reason=reason)
         self.reject(list(found[REJECT_COLUMNS].itertuples(index=False, name=None)))
 
 
-def stream(found, tally):
-    """Yield the usable rows of a log, chunk by chunk.
-
-    Parameters
-    ----------
-    found : putlab.log.files.LogFiles
-        The files.
-    tally : Tally
-        Grows by what is read, rejected and noticed.
-
-    Yields
-    ------
-    pandas.DataFrame
-        Rows as `rows_of` gives them, with ``file`` and ``row``.
-
-    Raises
-    ------
-    LogError
-        A file is damaged, or has not the columns of a log.
-    """
+def stream(found: LogFiles, tally: Tally) -> Iterator[Any]:
+    """Yield the usable rows of a log, chunk by chunk."""
     for path in found.paths:
         digest = digest_of(path)
         twin = tally.digests.get(digest)
@@ -315,7 +209,7 @@ def stream(found, tally):
     tally.warnings += _left_out_again(tally.unknown)
 
 
-def _left_out_again(unknown):
+def _left_out_again(unknown: Any) -> Iterator[Any]:
     """Say which columns are not used, with the nearest known name where there is one."""
     plain = []
     for column, tables in list(unknown.items())[:MOST_NAMES]:
@@ -329,7 +223,7 @@ def _left_out_again(unknown):
         yield f"columns that are not used: {', '.join(plain)}."
 
 
-def _rows_of_file(path, name, options, tally):
+def _rows_of_file(path: Any, name: Any, options: Any, tally: Any) -> Iterator[Any]:
     tables = open_tables(path, name, **options)
     for table, wanted in _logs(tables, tally):
         tally.notes += table.notes
@@ -340,7 +234,7 @@ def _rows_of_file(path, name, options, tally):
             yield rows.assign(file=table.name, row=rows.index)
 
 
-def _logs(tables, tally):
+def _logs(tables: Any, tally: Any) -> Any:
     """Return the tables that are logs; a workbook may hold sheets of other things."""
     logs, refused = [], {}
     for table in tables:

@@ -4,12 +4,15 @@ Each resource is a file of the log; its ``putlab`` key says how the readings wer
 ``{"line_step_deg": 1, "roll_limit_ft": 36}``. The form is at https://datapackage.org.
 """
 
+from __future__ import annotations
+
 import json
 import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -17,6 +20,9 @@ from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.base.writing import write_text
 from putlab.log.schema import ACCEPTED_NAMES, COLUMN, M_PER_FT, closest, tidy
 from putlab.log.tables import ENDINGS, open_tables, reading
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 VERSION_2 = "https://datapackage.org/profiles/2.0/datapackage.json"
 
@@ -37,19 +43,7 @@ FIELD_TYPES = {"label": "string", "number": "number", "whole": "integer", "flag"
 
 @dataclass(frozen=True)
 class Resource:
-    """A file, or several read as one, that a package lists.
-
-    Attributes
-    ----------
-    name : str
-        Its name in the package.
-    paths : tuple of pathlib.Path
-        Its files, inside the package's folder.
-    rules : dict of str to float, or None
-        Reading rules under its ``putlab`` key; None where it has no such key.
-    options : dict
-        Encoding and separator, where stated.
-    """
+    """A file, or several read as one, that a package lists."""
 
     name: str
     paths: tuple
@@ -59,43 +53,15 @@ class Resource:
 
 @dataclass(frozen=True)
 class Package:
-    """What a ``datapackage.json`` says about a log.
-
-    Attributes
-    ----------
-    path : pathlib.Path
-        The file.
-    resources : tuple of Resource
-        Those that belong to the log.
-    listed : frozenset of str
-        Names of all files it mentions, of the log or not.
-    warnings : tuple of str
-        Resources left out that might have been meant.
-    """
+    """What a ``datapackage.json`` says about a log."""
 
     path: Path
     resources: tuple
     listed: frozenset = frozenset()
     warnings: tuple = field(default=())
 
-    def rules_of(self, resources):
-        """Return the reading rules that hold for some of the resources.
-
-        Parameters
-        ----------
-        resources : sequence of Resource
-            Resources read together.
-
-        Returns
-        -------
-        dict of str to float
-            Their rules, as declared.
-
-        Raises
-        ------
-        LogError
-            Two resources declare different rules: one log has one set.
-        """
+    def rules_of(self, resources: Any) -> Any:
+        """Return the reading rules that hold for some of the resources."""
         declared = [r for r in resources if r.rules]
         for resource in declared[1:]:
             if resource.rules != declared[0].rules:
@@ -107,24 +73,8 @@ class Package:
         return dict(declared[0].rules) if declared else {}
 
 
-def read_datapackage(path):
-    """Read which files belong to a log and how its readings were made.
-
-    Parameters
-    ----------
-    path : path-like
-        A ``datapackage.json``, version 1 or 2, or its folder.
-
-    Returns
-    -------
-    Package
-        The resources with a ``putlab`` key, or all tables where none has one.
-
-    Raises
-    ------
-    LogError
-        It is not a data package, leads outside its folder, or declares an unknown rule.
-    """
+def read_datapackage(path: str | Path) -> Any:
+    """Read which files belong to a log and how its readings were made."""
     path = Path(path)
     path = path / PACKAGE if path.is_dir() else path
     found = _load(path).get("resources")
@@ -143,7 +93,7 @@ def read_datapackage(path):
     return Package(path, resources, listed, warnings)
 
 
-def _load(path):
+def _load(path: Any) -> Any:
     try:
         with reading(path):
             package = json.loads(path.read_bytes())
@@ -157,19 +107,19 @@ def _load(path):
     return package
 
 
-def _paths(resource):
+def _paths(resource: Any) -> Any:
     paths = resource.get("path")
     return paths if isinstance(paths, list) else [paths]
 
 
-def _looks_like_table(resource):
+def _looks_like_table(resource: Any) -> Any:
     paths = _paths(resource)
     return bool(paths) and all(
         isinstance(p, str) and Path(p).suffix.lower() in ENDINGS for p in paths
     )
 
 
-def _resource(package, resource):
+def _resource(package: Any, resource: Any) -> Resource:
     name = str(resource.get("name", "unnamed"))[:60]
     paths = _paths(resource)
     if not paths:
@@ -182,7 +132,7 @@ def _resource(package, resource):
     return Resource(name, files, rules, _options(package, name, resource))
 
 
-def _inside(package, name, path):
+def _inside(package: Any, name: Any, path: Any) -> Any:
     """Return a resource's file; it must lie in the package's own folder."""
     if not isinstance(path, str) or not path:
         raise LogError(f"{package}: resource {name!r} needs the name of a file under 'path'.")
@@ -199,7 +149,7 @@ def _inside(package, name, path):
     return file
 
 
-def _options(package, name, resource):
+def _options(package: Any, name: Any, resource: Any) -> Any:
     """Return encoding and separator as stated, in the words of `open_tables`."""
     dialect = resource.get("dialect")
     options = {
@@ -220,39 +170,19 @@ def _options(package, name, resource):
     return options
 
 
-def write_datapackage(folder, files, rules=None, *, name="putts", title="", description=""):
-    """Write the ``datapackage.json`` of a log.
-
-    Parameters
-    ----------
-    folder : path-like
-        Folder of the log; the description is written into it.
-    files : sequence of str
-        The log's files, relative to the folder. Their headers are read.
-    rules : ReadingRules or Mapping, optional
-        How the readings were made; only declared rules are written.
-    name : str
-        Short name of the package: lower-case letters, digits, ``-``, ``_`` and ``.``.
-    title, description : str
-        For people.
-
-    Returns
-    -------
-    pathlib.Path
-        The file written.
-
-    Raises
-    ------
-    LogError
-        A file cannot be read.
-    UsageError
-        A rule is unknown or cannot have its value.
-    OutputError
-        The file could not be written.
-    """
+def write_datapackage(
+    folder: str | Path,
+    files: Any,
+    rules: Any = None,
+    *,
+    name: str = "putts",
+    title: str = "",
+    description: str = "",
+) -> Any:
+    """Write the ``datapackage.json`` of a log."""
     folder = Path(folder)
     declared = declared_rules(rules)
-    package = {"$schema": VERSION_2, "name": name}
+    package: dict[str, Any] = {"$schema": VERSION_2, "name": name}
     package |= {k: v for k, v in (("title", title), ("description", description)) if v}
     package["resources"] = [_described(folder, Path(file), declared) for file in files]
     path = folder / PACKAGE
@@ -262,7 +192,7 @@ def write_datapackage(folder, files, rules=None, *, name="putts", title="", desc
     return path
 
 
-def _described(folder, file, declared):
+def _described(folder: Any, file: Any, declared: Any) -> dict:
     _inside(folder / PACKAGE, file.stem, file.as_posix())
     tables = open_tables(folder / file)
     stem = re.sub(r"[^a-z0-9._-]+", "-", file.with_suffix("").as_posix().lower()).strip("-")
@@ -283,7 +213,7 @@ def _described(folder, file, declared):
     }
 
 
-def _field(found):
+def _field(found: Any) -> Any:
     """Return the Table Schema field of one column of a file."""
     known = ACCEPTED_NAMES.get(tidy(found))
     if known is None:
@@ -291,7 +221,7 @@ def _field(found):
     column = COLUMN[known]
     metric = tidy(found) == column.metric
     scale = M_PER_FT if metric else 1.0
-    limits = {"required": True} if column.needed and not column.metric else {}
+    limits: dict[str, Any] = {"required": True} if column.needed and not column.metric else {}
     if column.choices:
         limits["enum"] = list(column.choices)
     for end, value in (("minimum", column.least), ("maximum", column.most)):
@@ -310,7 +240,7 @@ def _field(found):
     return described | ({"constraints": limits} if limits else {})
 
 
-def _unit(column, metric):
+def _unit(column: Any, metric: Any) -> Any:
     names = {"ft": "feet", "deg": "degrees", "%": "percent"}
     return "metres" if metric else names[column.unit]
 
@@ -377,7 +307,7 @@ class ReadingRules:
     roll_noise_ft: float | None = None
     source: Mapping = field(default_factory=dict)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         """Check every value given and fill in what was not."""
         source = dict(self.source)
         for name in MEANINGS:
@@ -391,13 +321,13 @@ class ReadingRules:
         object.__setattr__(self, "source", source)
 
     @property
-    def declared(self):
+    def declared(self) -> dict:
         """The declared fields and their values, as a dict."""
         return {n: getattr(self, n) for n in MEANINGS if self.source[n] == DECLARED}
 
 
-def _checked(name, value):
-    number = value if isinstance(value, int | float | np.number) else math.nan
+def _checked(name: Any, value: Any) -> float:
+    number: Any = value if isinstance(value, int | float | np.number) else math.nan
     lowest = "above 0" if "limit" in name else "0 or more"
     too_low = number <= 0 if "limit" in name else number < 0
     if isinstance(value, bool) or not math.isfinite(number) or too_low or number > MOST[name]:
@@ -408,24 +338,8 @@ def _checked(name, value):
     return float(number)
 
 
-def declared_rules(given):
-    """Check rules given by name.
-
-    Parameters
-    ----------
-    given : Mapping or ReadingRules or None
-        Any of the six rules; a rule that is None is as if not given.
-
-    Returns
-    -------
-    dict of str to float
-        The rules that were given, checked.
-
-    Raises
-    ------
-    UsageError
-        A name is not a rule, or a value cannot be one.
-    """
+def declared_rules(given: Any) -> Any:
+    """Check rules given by name."""
     if given is None:
         return {}
     if isinstance(given, ReadingRules):
@@ -442,33 +356,20 @@ def declared_rules(given):
     return {name: _checked(name, v) for name, v in given.items() if v is not None}
 
 
-def complete_rules(declared, table, *, metric_rolls=None):
-    """Add the steps read off the data to the rules that were declared.
-
-    Parameters
-    ----------
-    declared : dict of str to float
-        Rules declared; they win.
-    table : pandas.DataFrame
-        Rows with ``line_deg`` and ``roll_ft``, and ``count`` where rows are counted.
-    metric_rolls : ndarray of bool, optional
-        Which roll-outs were recorded in metres, whose steps are metric.
-
-    Returns
-    -------
-    ReadingRules
-        Every field filled, with its source.
-    """
+def complete_rules(
+    declared: dict, table: pd.DataFrame, *, metric_rolls: np.ndarray | None = None
+) -> Any:
+    """Add the steps read off the data to the rules that were declared."""
     rules = ReadingRules(**declared)
     found = {}
     if "line_step_deg" not in declared and table["line_deg"].notna().any():
         found["line_step_deg"] = common_step(table["line_deg"].to_numpy(), LINE_STEPS_DEG)
     if "roll_step_ft" not in declared and table["roll_ft"].notna().any():
         found["roll_step_ft"] = _roll_step(table["roll_ft"].to_numpy(), metric_rolls)
-    return replace(rules, **found, source=rules.source | dict.fromkeys(found, READ_OFF))
+    return replace(rules, **found, source=dict(rules.source) | dict.fromkeys(found, READ_OFF))
 
 
-def _roll_step(rolls_ft, metric):
+def _roll_step(rolls_ft: Any, metric: Any) -> Any:
     """Return the coarser of the steps in feet and in metres that the roll-outs sit on."""
     if metric is None or not metric.any():
         return common_step(rolls_ft, ROLL_STEPS_FT)
@@ -480,21 +381,8 @@ def _roll_step(rolls_ft, metric):
     return max(in_m, common_step(rest, ROLL_STEPS_FT))
 
 
-def common_step(readings, steps):
-    """Return the greatest step that (nearly) all readings are multiples of.
-
-    Parameters
-    ----------
-    readings : ndarray
-        Readings, NaN where there is none.
-    steps : sequence of float
-        Steps to try, largest first, in the unit of the readings.
-
-    Returns
-    -------
-    float
-        The step, or 0 where the readings are finer than the smallest, or there are none.
-    """
+def common_step(readings: np.ndarray, steps: Any) -> Any:
+    """Return the greatest step that (nearly) all readings are multiples of."""
     present = readings[~np.isnan(readings)]
     for step in steps if present.size else ():
         off = np.abs(present / step - np.round(present / step))

@@ -1,6 +1,10 @@
 """The log of putts: read it, keep what can be used, and say what could not and why."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -60,7 +64,7 @@ class Log:
     digest: str = ""
 
 
-def read_log(path, *, rules=None, allow_empty=False):
+def read_log(path: str | Path, *, rules: Any = None, allow_empty: bool = False) -> Any:
     """Read a log of putts.
 
     Parameters
@@ -116,7 +120,7 @@ def read_log(path, *, rules=None, allow_empty=False):
     )
 
 
-def _joined(chunks):
+def _joined(chunks: Any) -> Any:
     """Return chunks as one table whose labels are text."""
     names = [column.name for column in COLUMNS if column.kind == "label"] + ["file"]
     nothing = rows_of(Chunk(pd.DataFrame({})))[0].assign(file="", row=0)
@@ -124,7 +128,7 @@ def _joined(chunks):
     return rows.astype(dict.fromkeys(names, "str"))
 
 
-def _settled(rows, tally):
+def _settled(rows: Any, tally: Any) -> Any:
     """Settle what takes the whole log to know: players, duplicates, dates, order."""
     rows = _settle_players(rows, tally)
     rows = _reject_duplicates(rows, tally)
@@ -140,7 +144,7 @@ def _settled(rows, tally):
     return rows
 
 
-def _settle_players(rows, tally):
+def _settle_players(rows: Any, tally: Any) -> Any:
     """Give a log that names nobody its one player; refuse a nameless row among named."""
     nameless = rows["player"].isna()
     if nameless.all():
@@ -149,11 +153,8 @@ def _settle_players(rows, tally):
     return rows[~nameless]
 
 
-def _reject_duplicates(rows, tally):
-    """Reject a numbered putt that is there twice with every reading the same.
-
-    Without ``putt`` numbers equal rows are honest repeats: whole degrees repeat.
-    """
+def _reject_duplicates(rows: Any, tally: Any) -> Any:
+    """Reject a numbered putt that is there twice with every reading the same."""
     names = [column.name for column in COLUMNS]
     numbered = rows["putt"].notna()
     again = rows.duplicated(names) & numbered
@@ -173,41 +174,15 @@ def _reject_duplicates(rows, tally):
     return rest
 
 
-def rejects_table(records):
-    """Return rejects as a table.
-
-    Parameters
-    ----------
-    records : list of tuple
-        ``(file, row, column, value, reason)``.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row a reject, by file and row.
-    """
+def rejects_table(records: list[tuple]) -> Any:
+    """Return rejects as a table."""
     table = pd.DataFrame(records, columns=REJECT_COLUMNS)
     table = table.astype(dict.fromkeys(["file", "column", "value", "reason"], "str"))
     return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
 
 
-def nothing_usable(path, rejected, rejects):
-    """Return the message for a log of which no row can be used.
-
-    Parameters
-    ----------
-    path : path-like
-        The log.
-    rejected : int
-        Number of its rows.
-    rejects : pandas.DataFrame
-        At least one of them.
-
-    Returns
-    -------
-    str
-        The first of them and how to see the others.
-    """
+def nothing_usable(path: str | Path, rejected: int, rejects: pd.DataFrame) -> Any:
+    """Return the message for a log of which no row can be used."""
     first = rejects.iloc[0]
     return (
         f"{path}: none of the {rejected:,} rows can be used. First: {first.file}, row "
@@ -216,23 +191,12 @@ def nothing_usable(path, rejected, rejects):
     )
 
 
-def as_text_in_spreadsheets(label):
-    """Mark a label that a spreadsheet would run as a formula; reading takes it off again.
-
-    Parameters
-    ----------
-    label : str
-        A player, session or condition.
-
-    Returns
-    -------
-    str
-        With a leading apostrophe where it begins like a formula.
-    """
+def as_text_in_spreadsheets(label: str) -> Any:
+    """Mark a label that a spreadsheet would run as a formula; reading takes it off again."""
     return "'" + label if label.startswith(FORMULA_STARTS) else label
 
 
-def write_log(putts, path):
+def write_log(putts: pd.DataFrame, path: str | Path) -> None:
     """Write putts as a CSV log; columns that are all blank are left out.
 
     Parameters
@@ -262,22 +226,8 @@ def write_log(putts, path):
 # Labels in place of names, the same ones every time a log is read.
 
 
-def with_pseudonyms(log):
-    """Return the log with players called ``player 1``, ``player 2`` and so on.
-
-    The number is the order in which a player first strikes a putt, so a log that grows visit
-    by visit keeps its labels. Names typed into a rejected row's player column are blanked.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-
-    Returns
-    -------
-    putlab.log.read.Log
-        The same putts under labels.
-    """
+def with_pseudonyms(log: Log) -> Any:
+    """Return the log with players called ``player 1``, ``player 2`` and so on."""
     names = log.putts["player"].drop_duplicates()
     labels = {name: f"player {number}" for number, name in enumerate(names, start=1)}
     rejects = log.rejects.copy()
@@ -292,7 +242,7 @@ def with_pseudonyms(log):
     )
 
 
-def _without(text, labels):
+def _without(text: Any, labels: Any) -> Any:
     # Longest first, so that a name inside another is not replaced in part.
     for name in sorted(labels, key=len, reverse=True):
         text = text.replace(name, labels[name])

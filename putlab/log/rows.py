@@ -1,5 +1,9 @@
 """Raw cells to rows in feet: units, ranges, contradictions; bad rows set apart."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 import pandas as pd
 
@@ -15,6 +19,9 @@ from putlab.log.schema import (
     tidy,
 )
 
+if TYPE_CHECKING:
+    from putlab.log.tables import Chunk
+
 # Roll-out, leave and holed are each read to a step; two of them contradict each other only
 # beyond what coarse steps of a foot could explain.
 CONTRADICTION_FT = 1.0
@@ -26,23 +33,11 @@ WHOLE_ROW = "(row)"
 class Problems:
     """What is wrong with each bad row: the first problem, and a word on the others."""
 
-    def __init__(self):
-        self._by_position = {}
+    def __init__(self) -> None:
+        self._by_position: dict[int, Any] = {}
 
-    def add(self, position, column, value, reason):
-        """Note a problem.
-
-        Parameters
-        ----------
-        position : int
-            Position of the row in its chunk.
-        column : str
-            Column as named in the file.
-        value : object
-            The cell as read.
-        reason : str
-            What is wrong and what is accepted.
-        """
+    def add(self, position: int, column: str, value: Any, reason: str) -> None:
+        """Note a problem."""
         position = int(position)
         if position not in self._by_position:
             self._by_position[position] = (column, shown(value), reason)
@@ -52,55 +47,19 @@ class Problems:
             more = f"{first_reason}; also {column} '{shown(value)}': {reason}"
             self._by_position[position] = (first_column, first_value, more)
 
-    def where(self, rows):
-        """Return which of a chunk's rows are bad.
-
-        Parameters
-        ----------
-        rows : int
-            Length of the chunk.
-
-        Returns
-        -------
-        ndarray of bool, shape (rows,)
-            True where a problem was noted.
-        """
+    def where(self, rows: int) -> Any:
+        """Return which of a chunk's rows are bad."""
         bad = np.zeros(rows, dtype=bool)
         bad[list(self._by_position)] = True
         return bad
 
-    def records(self, index):
-        """Return ``(row, column, value, reason)`` for each bad row.
-
-        Parameters
-        ----------
-        index : pandas.Index
-            Row numbers of the chunk.
-
-        Returns
-        -------
-        list of tuple
-            In row order.
-        """
+    def records(self, index: Any) -> Any:
+        """Return ``(row, column, value, reason)`` for each bad row."""
         return [(int(index[at]), *self._by_position[at]) for at in sorted(self._by_position)]
 
 
-def rows_of(chunk):
-    """Turn a chunk of raw cells into usable rows and rejects.
-
-    Parameters
-    ----------
-    chunk : putlab.log.tables.Chunk
-        Raw cells under known names.
-
-    Returns
-    -------
-    rows : pandas.DataFrame
-        All columns of the schema, in feet; labels are categorical and the index is the
-        row number. ``distance_in_m`` and ``roll_in_m`` tell which were given in metres.
-    rejects : list of tuple
-        ``(row, column, value, reason)``, one a bad row.
-    """
+def rows_of(chunk: Chunk) -> tuple:
+    """Turn a chunk of raw cells into usable rows and rejects."""
     problems = Problems()
     raw = chunk.frame
     values = {column.name: _column(column, raw, problems) for column in COLUMNS}
@@ -114,7 +73,7 @@ def rows_of(chunk):
     return (rows[~bad] if bad.any() else rows), rejects
 
 
-def _in_metres(length, raw):
+def _in_metres(length: Any, raw: Any) -> Any:
     """Return which rows give a length in metres only."""
     if f"{length}_m" not in raw:
         return np.zeros(len(raw), dtype=bool)
@@ -123,7 +82,7 @@ def _in_metres(length, raw):
     return np.isnan(numbers(raw[f"{length}_ft"])[0])
 
 
-def _column(column, raw, problems):
+def _column(column: Any, raw: Any, problems: Any) -> Any:
     """Return one column of the schema, whatever name and unit the file has it under."""
     if column.name not in raw and column.metric not in raw:
         return _absent(column, len(raw))
@@ -141,7 +100,7 @@ def _column(column, raw, problems):
     return values
 
 
-def _absent(column, rows):
+def _absent(column: Any, rows: Any) -> Any:
     if column.kind == "label":
         return pd.Categorical.from_codes(np.full(rows, -1), categories=pd.Index([], dtype=object))
     if column.kind == "flag":
@@ -149,21 +108,21 @@ def _absent(column, rows):
     return np.full(rows, np.nan)
 
 
-def _note(column, name, raw, wrong, problems):
+def _note(column: Any, name: Any, raw: Any, wrong: Any, problems: Any) -> None:
     for position, reason in wrong.items():
         problems.add(
             position, name, raw[name].iloc[position], f"{reason}; expected {column.accepted}"
         )
 
 
-def _need(column, raw, values, problems):
+def _need(column: Any, raw: Any, values: Any, problems: Any) -> None:
     name = column.name if column.name in raw else column.metric
     for position in np.flatnonzero(pd.isna(values)):
         # A cell that could not be read has its own reason already.
         problems.add(position, name, raw[name].iloc[position], "blank; every row needs one")
 
 
-def _number(column, raw, problems):
+def _number(column: Any, raw: Any, problems: Any) -> Any:
     """Return numbers in the schema's unit; feet win over metres where both agree."""
     feet = _read(column, column.name, raw, 1.0, problems)
     if column.metric is None or column.metric not in raw:
@@ -175,7 +134,7 @@ def _number(column, raw, problems):
     return np.where(np.isnan(feet), metric, feet)
 
 
-def _read(column, name, raw, unit, problems):
+def _read(column: Any, name: Any, raw: Any, unit: Any, problems: Any) -> Any:
     if name not in raw:
         return None
     values, wrong = numbers(raw[name], whole=column.kind == "whole")
@@ -194,26 +153,14 @@ def _read(column, name, raw, unit, problems):
     return values
 
 
-def in_feet(metres):
-    """Convert metres to feet by the exact 0.3048 m to the foot.
-
-    Parameters
-    ----------
-    metres : ndarray
-        Lengths in metres.
-
-    Returns
-    -------
-    ndarray
-        Feet. What is a round number to a billionth becomes it: 3.6576 m is 12 ft, and
-        equal to a 12 written in feet.
-    """
+def in_feet(metres: np.ndarray) -> np.ndarray:
+    """Convert metres to feet by the exact 0.3048 m to the foot."""
     feet = metres / M_PER_FT
     near = np.round(feet, 6)
     return np.where(np.abs(feet - near) < 1e-9, near, feet)
 
 
-def _outside(column, values):
+def _outside(column: Any, values: Any) -> Any:
     with np.errstate(invalid="ignore"):
         low = values <= column.least if column.above else values < column.least
         outside = low | (values > column.most)
@@ -222,7 +169,7 @@ def _outside(column, values):
     return outside & ~np.isnan(values)
 
 
-def _disagreement(column, raw, feet, metric, problems):
+def _disagreement(column: Any, raw: Any, feet: Any, metric: Any, problems: Any) -> None:
     """Reject rows whose feet and metres differ by more than their rounding."""
     written_m = metric * M_PER_FT
     allowed = _half_unit(feet) + _half_unit(written_m) / M_PER_FT + 1e-6
@@ -238,7 +185,7 @@ def _disagreement(column, raw, feet, metric, problems):
         )
 
 
-def _half_unit(values):
+def _half_unit(values: Any) -> Any:
     """Return half a unit of the last decimal that each value was written with."""
     half = np.full(len(values), 0.5e-4)
     for decimals in (3, 2, 1, 0):
@@ -247,7 +194,7 @@ def _half_unit(values):
     return half
 
 
-def _need_reading(rows, problems):
+def _need_reading(rows: Any, problems: Any) -> None:
     # A row whose reading could not be read has been told so already.
     silent = rows[list(READINGS)].isna().all(axis=1).to_numpy() & ~problems.where(len(rows))
     names = ", ".join(READINGS)
@@ -255,7 +202,7 @@ def _need_reading(rows, problems):
         problems.add(position, WHOLE_ROW, "", f"no reading: one of {names} is needed")
 
 
-def _contradictions(rows, raw, problems):
+def _contradictions(rows: Any, raw: Any, problems: Any) -> None:
     """Reject rows whose readings cannot all be true of one putt."""
     distance, roll, leave = (rows[c].to_numpy() for c in ("distance_ft", "roll_ft", "leave_ft"))
     holed = rows["holed"].fillna(False).to_numpy(dtype=bool)
@@ -271,7 +218,7 @@ def _contradictions(rows, raw, problems):
         _contradict(problems, raw, "leave_ft", near, "less than the roll-out fell short by")
 
 
-def _contradict(problems, raw, column, where, reason):
+def _contradict(problems: Any, raw: Any, column: Any, where: Any, reason: Any) -> None:
     name = column if column in raw else COLUMN[column].metric
     for position in np.flatnonzero(where):
         problems.add(position, name, raw[name].iloc[position], f"contradiction: {reason}")
@@ -284,28 +231,8 @@ def _contradict(problems, raw, column, where, reason):
 NAMES_SHOWN = 30
 
 
-def match_columns(header, name):
-    """Find the known columns of a table.
-
-    Parameters
-    ----------
-    header : list of str
-        Column names as found.
-    name : str
-        The table, for messages.
-
-    Returns
-    -------
-    wanted : dict of str to int
-        Known names and their positions.
-    unknown : list of str
-        Columns that are left out.
-
-    Raises
-    ------
-    LogError
-        A needed column is missing, or a column is there twice.
-    """
+def match_columns(header: list[str], name: str) -> tuple:
+    """Find the known columns of a table."""
     wanted, unknown = {}, []
     for position, found in enumerate(header):
         known = tidy(found)
@@ -319,7 +246,7 @@ def match_columns(header, name):
     return wanted, unknown
 
 
-def _require(wanted, header, name):
+def _require(wanted: Any, header: Any, name: Any) -> None:
     filled = {ACCEPTED_NAMES[known] for known in wanted}
     missing = [_either(c) for c in COLUMNS if c.needed and c.name not in filled]
     if not filled & set(READINGS):
@@ -336,5 +263,5 @@ def _require(wanted, header, name):
     )
 
 
-def _either(column):
+def _either(column: Any) -> Any:
     return f"{column.name} (or {column.metric})" if column.metric else column.name

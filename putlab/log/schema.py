@@ -7,6 +7,7 @@ a third of what `putlab check` may take. The tests hold the result against one.
 
 import difflib
 from dataclasses import dataclass
+from typing import Any
 
 # The international foot, exactly; every length of the kit is in feet inside.
 M_PER_FT = 0.3048
@@ -18,27 +19,7 @@ LABEL_LIMIT = 100
 
 @dataclass(frozen=True)
 class Column:
-    """One column of the log.
-
-    Attributes
-    ----------
-    name : str
-        Name in the table that the models see; a length ends in ``_ft``.
-    kind : str
-        ``label`` (text), ``number``, ``whole`` (a whole number) or ``flag`` (true/false).
-    unit : str
-        Unit of the values, empty for labels, counts and flags.
-    meaning : str
-        One line of prose.
-    needed : bool
-        Whether a row without a value is refused.
-    least, most : float
-        Ends of the range; None where there is none.
-    above : bool
-        Whether `least` itself is outside the range.
-    choices : tuple of str
-        The only labels accepted, in lower case; empty where any will do.
-    """
+    """One column of the log."""
 
     name: str
     kind: str
@@ -51,12 +32,12 @@ class Column:
     choices: tuple = ()
 
     @property
-    def metric(self):
+    def metric(self) -> Any:
         """Name of the same column in metres, or None where it is no length."""
         return self.name.removesuffix("_ft") + "_m" if self.unit == "ft" else None
 
     @property
-    def accepted(self):
+    def accepted(self) -> Any:
         """What a cell of this column may hold, in words."""
         if self.kind == "flag":
             return "true or false (also yes/no, 1/0)"
@@ -161,22 +142,8 @@ ACCEPTED_NAMES = {column.name: column.name for column in COLUMNS} | {
 }
 
 
-def closest(name, known=tuple(ACCEPTED_NAMES)):
-    """Return the known name nearest to a mistyped one.
-
-    Parameters
-    ----------
-    name : str
-        Name as found.
-    known : sequence of str
-        Names to choose from; default: every column a log may have.
-
-    Returns
-    -------
-    str or None
-        The nearest name, or None where none is near. A length without its unit could be
-        either of two.
-    """
+def closest(name: str, known: Any = tuple(ACCEPTED_NAMES)) -> Any:
+    """Return the known name nearest to a mistyped one."""
     twins = [n for n in known if n in (f"{tidy(name)}_ft", f"{tidy(name)}_m")]
     if twins:
         return " or ".join(twins)
@@ -184,17 +151,6 @@ def closest(name, known=tuple(ACCEPTED_NAMES)):
     return found[0] if found else None
 
 
-def tidy(name):
-    """Return a column's name as it is compared: lower case, words joined by ``_``.
-
-    Parameters
-    ----------
-    name : str
-        Name as found.
-
-    Returns
-    -------
-    str
-        ``" Distance FT"`` becomes ``"distance_ft"``.
-    """
+def tidy(name: str) -> Any:
+    """Return a column's name as it is compared: lower case, words joined by ``_``."""
     return "_".join(str(name).strip().lower().replace("-", " ").replace("_", " ").split())

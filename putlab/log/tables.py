@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -28,43 +29,20 @@ ENDINGS = (".csv", ".tsv", ".parquet", ".xlsx")
 
 @dataclass
 class Chunk:
-    """Some rows of a table as read.
-
-    Attributes
-    ----------
-    frame : pandas.DataFrame
-        Raw cells, one column a name of the header; the index is the row's number.
-    broken : list of tuple
-        ``(row, value, reason)`` of rows whose cells cannot be told apart.
-    """
+    """Some rows of a table as read."""
 
     frame: pd.DataFrame
     broken: list = field(default_factory=list)
 
     @property
-    def rows(self):
+    def rows(self) -> Any:
         """Number of rows, broken ones included."""
         return len(self.frame) + len(self.broken)
 
 
 @dataclass
 class Table:
-    """A table that can be read chunk by chunk, once.
-
-    Attributes
-    ----------
-    name : str
-        How it is called in rejects and messages: the file's name, and the sheet's.
-    header : list of str
-        Column names as found.
-    chunks : callable
-        Called with the positions of the wanted columns, ``{name: position}``; yields
-        `Chunk`.
-    encoding, separator : str
-        Of a text file.
-    notes : list of str
-        What the reader had to decide; may grow while chunks are read.
-    """
+    """A table that can be read chunk by chunk, once."""
 
     name: str
     header: list
@@ -74,28 +52,14 @@ class Table:
     notes: list = field(default_factory=list)
 
 
-def open_tables(path, name=None, *, encoding=None, separator=None):
-    """Open every table of a file.
-
-    Parameters
-    ----------
-    path : path-like
-        A .csv, .tsv, .parquet or .xlsx file. What it holds is told by its content.
-    name : str, optional
-        How to call it; default: the file's name.
-    encoding, separator : str, optional
-        Where they are known; otherwise read off the file.
-
-    Returns
-    -------
-    list of Table
-        One, or one a sheet of a workbook.
-
-    Raises
-    ------
-    LogError
-        The file is empty, damaged, or not a table.
-    """
+def open_tables(
+    path: str | Path,
+    name: str | None = None,
+    *,
+    encoding: str | None = None,
+    separator: str | None = None,
+) -> Any:
+    """Open every table of a file."""
     path = Path(path)
     name = name or path.name
     kind = _kind(path, name)
@@ -107,7 +71,7 @@ def open_tables(path, name=None, *, encoding=None, separator=None):
     return [open_delimited(path, name, encoding=encoding, separator=separator)]
 
 
-def _kind(path, name):
+def _kind(path: Any, name: Any) -> str:
     """Return the ending that fits the content: first bytes do not lie, names can."""
     with reading(name), path.open("rb") as stream:
         start = stream.read(4)
@@ -126,21 +90,8 @@ def _kind(path, name):
     return ".csv"
 
 
-def chunk_of(rows, wanted):
-    """Return rows of text cells as a chunk with the wanted columns.
-
-    Parameters
-    ----------
-    rows : list of tuple
-        ``(row number, list of cells)``; missing cells at the end are blank.
-    wanted : dict of str to int
-        Column names and where in the row they stand.
-
-    Returns
-    -------
-    Chunk
-        Nothing broken in it.
-    """
+def chunk_of(rows: list[tuple], wanted: dict) -> Any:
+    """Return rows of text cells as a chunk with the wanted columns."""
     index = pd.Index([number for number, _ in rows], dtype="int64", name="row")
     width = 1 + max(wanted.values(), default=0)
     bodies = [
@@ -151,24 +102,8 @@ def chunk_of(rows, wanted):
 
 
 @contextmanager
-def reading(name):
-    """Turn what the system says about a file that cannot be read into a `LogError`.
-
-    Parameters
-    ----------
-    name : str
-        The file, as the message should call it.
-
-    Yields
-    ------
-    None
-        Read the file inside.
-
-    Raises
-    ------
-    LogError
-        The system or the decoder refused.
-    """
+def reading(name: str) -> Iterator[Any]:
+    """Turn what the system says about a file that cannot be read into a `LogError`."""
     try:
         yield
     except UnicodeError as error:
@@ -202,33 +137,15 @@ BLOCK = 1 << 20
 NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
 
 
-def open_delimited(path, name, *, encoding=None, separator=None):
-    """Open a text file of separated cells.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    name : str
-        How to call it in messages.
-    encoding, separator : str, optional
-        Where they are known; otherwise read off the file.
-
-    Returns
-    -------
-    Table
-        Rows are numbered as a spreadsheet shows them: the header is row 1.
-
-    Raises
-    ------
-    LogError
-        The file is not text, or holds no header.
-    """
-    notes = []
+def open_delimited(
+    path: Path, name: str, *, encoding: str | None = None, separator: str | None = None
+) -> Table:
+    """Open a text file of separated cells."""
+    notes: list[str] = []
     encoding = encoding or _encoding(path, name, notes)
     separator = separator or _separator(path, name, encoding)
 
-    def open_records():
+    def open_records() -> Iterator[Any]:
         with reading(name), path.open(encoding=encoding, newline="") as stream:
             yield from _records(stream, separator, name)
 
@@ -237,7 +154,7 @@ def open_delimited(path, name, *, encoding=None, separator=None):
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
     width = len(header[1])
 
-    def chunks(wanted):
+    def chunks(wanted: Any) -> Iterator[Any]:
         records = islice(open_records(), 1, None)
         while rows := list(islice(records, CHUNK_ROWS)):
             yield _chunk(rows, wanted, width)
@@ -245,7 +162,7 @@ def open_delimited(path, name, *, encoding=None, separator=None):
     return Table(name, header[1], chunks, encoding, separator, notes)
 
 
-def _records(stream, separator, name):
+def _records(stream: Any, separator: Any, name: Any) -> Iterator[Any]:
     """Yield ``(row number, cells, problem)`` for every row that is not blank."""
     # No cell is too long to read: a long one is refused by row, not by crash.
     csv.field_size_limit(2**31 - 1)
@@ -270,23 +187,24 @@ def _records(stream, separator, name):
 class _Lines:
     """Hand lines on, and keep those the current row is made of."""
 
-    def __init__(self, stream):
-        self._stream, self._taken, self.ended = iter(stream), [], False
+    def __init__(self, stream: Any) -> None:
+        self._stream, self.ended = iter(stream), False
+        self._taken: list[str] = []
         self._next = next(self._stream, None)
 
-    def __iter__(self):
+    def __iter__(self) -> Iterator[Any]:
         while self._next is not None:
             line, self._next = self._next, next(self._stream, None)
             self.ended = self._next is None
             self._taken.append(line)
             yield line
 
-    def take(self):
+    def take(self) -> Any:
         taken, self._taken = self._taken, []
         return taken
 
 
-def _open_quote(lines, cells, separator, width):
+def _open_quote(lines: Any, cells: Any, separator: Any, width: Any) -> Any:
     """Return what is wrong with a row that a quotation mark left open may have swallowed."""
     try:
         list(csv.reader(lines, delimiter=separator, strict=True))
@@ -300,7 +218,7 @@ def _open_quote(lines, cells, separator, width):
     return None
 
 
-def _chunk(rows, wanted, width):
+def _chunk(rows: Any, wanted: Any, width: Any) -> Any:
     good, broken = [], []
     for number, cells, problem in rows:
         if problem:
@@ -314,14 +232,14 @@ def _chunk(rows, wanted, width):
     return chunk
 
 
-def _too_many(cells, width):
+def _too_many(cells: Any, width: Any) -> str:
     return (
         f"{cells} cells under {width} column names; "
         "is a decimal comma or a separator inside a cell not in quotes?"
     )
 
 
-def _encoding(path, name, notes):
+def _encoding(path: Any, name: Any, notes: Any) -> Any:
     """Return the file's encoding: by its mark, by its zero bytes, or by trying."""
     with reading(name), path.open("rb") as stream:
         start = stream.read(4096)
@@ -341,7 +259,7 @@ def _encoding(path, name, notes):
     raise LogError(f"{name} is not text that can be read; save it as CSV in UTF-8.")
 
 
-def _sixteen_bits(start, name):
+def _sixteen_bits(start: Any, name: Any) -> str:
     """Tell the byte order of UTF-16 without a mark: plain letters have a zero byte."""
     even, odd = start[0::2].count(0), start[1::2].count(0)
     if odd > len(start) / 4 and even < len(start) / 50:
@@ -353,7 +271,7 @@ def _sixteen_bits(start, name):
     )
 
 
-def _decodes(path, name, encoding):
+def _decodes(path: Any, name: Any, encoding: Any) -> bool:
     decoder = codecs.getincrementaldecoder(encoding)()
     with reading(name), path.open("rb") as stream:
         try:
@@ -365,7 +283,7 @@ def _decodes(path, name, encoding):
     return True
 
 
-def _separator(path, name, encoding):
+def _separator(path: Any, name: Any, encoding: Any) -> Any:
     """Return the separator that makes most known column names out of the header."""
     with reading(name), path.open(encoding=encoding, newline="") as stream:
         for line in stream:
@@ -376,13 +294,13 @@ def _separator(path, name, encoding):
     return ","
 
 
-def _hint(line):
+def _hint(line: Any) -> Any:
     """Return the separator named by a first line ``sep=;``, which spreadsheets write."""
     found = re.fullmatch(r'"?sep=(.)"?', line.strip("\r\n"))
     return found[1] if found else None
 
 
-def _names_found(line, separator):
+def _names_found(line: Any, separator: Any) -> tuple:
     cells = next(csv.reader([line], delimiter=separator))
     return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
 
@@ -390,31 +308,13 @@ def _names_found(line, separator):
 # Parquet files, a row group or less at a time.
 
 
-def open_parquet(path, name):
-    """Open a Parquet file.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    name : str
-        How to call it in messages.
-
-    Returns
-    -------
-    Table
-        Its rows are numbered from 1; there is no header row to count.
-
-    Raises
-    ------
-    LogError
-        The file is cut short or damaged.
-    """
+def open_parquet(path: Path, name: str) -> Table:
+    """Open a Parquet file."""
     with _damage(name):
         file = pq.ParquetFile(path)
         header = list(file.schema_arrow.names)
 
-    def chunks(wanted):
+    def chunks(wanted: Any) -> Iterator[Any]:
         first = 1
         with _damage(name):
             # Batches come by position in the file's own schema, as names may repeat.
@@ -428,7 +328,7 @@ def open_parquet(path, name):
     return Table(name, header, chunks)
 
 
-def _frame(batch, wanted, header):
+def _frame(batch: Any, wanted: Any, header: Any) -> pd.DataFrame:
     columns = {
         name: _series(batch.column(batch.schema.get_field_index(header[position])))
         for name, position in wanted.items()
@@ -436,7 +336,7 @@ def _frame(batch, wanted, header):
     return pd.DataFrame(columns, copy=False)
 
 
-def _series(array):
+def _series(array: Any) -> Any:
     """Return a column as pandas holds it best: numbers and flags typed, the rest text."""
     kind = array.type
     if pa.types.is_dictionary(kind):
@@ -454,7 +354,7 @@ def _series(array):
 
 
 @contextmanager
-def _damage(name):
+def _damage(name: Any) -> Iterator[Any]:
     """Name the file in whatever the Parquet reader says is wrong with it."""
     try:
         yield
@@ -474,27 +374,8 @@ def _damage(name):
 UNPACKED_LIMIT = 1_000_000_000
 
 
-def open_workbook(path, name):
-    """Open the sheets of an XLSX workbook.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The file.
-    name : str
-        How to call it in messages.
-
-    Returns
-    -------
-    list of Table
-        A table a visible sheet that has any cells; rows are numbered as the spreadsheet
-        shows.
-
-    Raises
-    ------
-    LogError
-        The file is damaged, protected by a password, or holds nothing.
-    """
+def open_workbook(path: Path, name: str) -> list:
+    """Open the sheets of an XLSX workbook."""
     sheets = _sheets(path, name)
     if not sheets:
         raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
@@ -505,7 +386,7 @@ def open_workbook(path, name):
     ]
 
 
-def _sheets(path, name):
+def _sheets(path: Any, name: Any) -> list:
     """Return the rows of every sheet, as ``(title, [(row, cells), ...])``."""
     from openpyxl import load_workbook
 
@@ -530,17 +411,17 @@ def _sheets(path, name):
     return [(title, rows) for title, rows in sheets if rows]
 
 
-def _rows(sheet):
+def _rows(sheet: Any) -> list:
     sheet.reset_dimensions()  # some programs write a false size, which would cut the sheet
     numbered = enumerate(sheet.iter_rows(values_only=True), start=1)
     texts = ((n, ["" if c is None else text_of(c) for c in cells]) for n, cells in numbered)
     return [(number, cells) for number, cells in texts if any(cells)]
 
 
-def _table(rows, name):
+def _table(rows: Any, name: Any) -> Iterator[Any]:
     (_, header), *body = rows
 
-    def chunks(wanted):
+    def chunks(wanted: Any) -> Iterator[Any]:
         for start in range(0, len(body), CHUNK_ROWS):
             yield chunk_of(body[start : start + CHUNK_ROWS], wanted)
 

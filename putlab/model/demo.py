@@ -13,9 +13,11 @@ Some evenings somebody typed a number wrong. Nothing here was measured on anybod
 import json
 import sys
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMPMETER_FT_S
 from putlab.base.writing import write_text
@@ -41,18 +43,8 @@ RULES = {"line_step_deg": 1.0, "roll_step_ft": 0.1, "roll_limit_ft": 39.0}
 MOST_PUTTS = 10
 
 
-def demo_truth():
-    """Return what is true of the demo's players.
-
-    alder is steady but short of pace on long putts; birch pushes the ball right and has a
-    weak spot in line at 10 ft, which the new routine narrows; rowan is new to the game and
-    wide in pace, improving week by week.
-
-    Returns
-    -------
-    dict of str to putlab.model.simulate.TrueComponent
-        ``line`` in degrees and ``pace`` in percent.
-    """
+def demo_truth() -> Any:
+    """Return what is true of the demo's players."""
     line_sd = [
         [0.85, 0.80, 0.80, 0.85, 0.80, 0.85],
         [1.05, 1.10, 1.60, 1.15, 1.05, 1.05],
@@ -90,19 +82,8 @@ def demo_truth():
     return {"line": line, "pace": pace}
 
 
-def truth_table(putts):
-    """Return the spread and bias that hold at the end of the log, within a visit.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        The demo's putts, which fix how much each player has practised.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, distance_ft, line_sd_deg, line_bias_deg, pace_sd_pct, pace_bias_pct``.
-    """
+def truth_table(putts: pd.DataFrame) -> Any:
+    """Return the spread and bias that hold at the end of the log, within a visit."""
     truth = demo_truth()
     visits = session_table(putts)
     total = putts.groupby("player", sort=False).size()
@@ -120,19 +101,8 @@ def truth_table(putts):
     return pd.concat(rows, ignore_index=True)
 
 
-def demo_putts(seed=DEMO_SEED):
-    """Simulate the demo's putts, before anybody typed anything wrong.
-
-    Parameters
-    ----------
-    seed : int
-        Seed of the simulation.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns of the log, readings as the display shows them.
-    """
+def demo_putts(seed: int = DEMO_SEED) -> Any:
+    """Simulate the demo's putts, before anybody typed anything wrong."""
     rng = np.random.default_rng(seed)
     plan = pd.concat([_evening(i, rng) for i in range(len(EVENINGS))], ignore_index=True)
     truth = demo_truth()
@@ -154,24 +124,13 @@ def demo_putts(seed=DEMO_SEED):
     return putts.assign(stimp_ft=STIMP_FT)
 
 
-def shown_roll_ft(roll_ft):
-    """Return roll-outs as the strip shows them: in steps, and stopped by the board.
-
-    Parameters
-    ----------
-    roll_ft : array_like
-        How far each ball would have rolled.
-
-    Returns
-    -------
-    ndarray
-        Readings in feet.
-    """
+def shown_roll_ft(roll_ft: ArrayLike) -> Any:
+    """Return roll-outs as the strip shows them: in steps, and stopped by the board."""
     shown = rounded(np.clip(roll_ft, 0, RULES["roll_limit_ft"]), RULES["roll_step_ft"])
     return np.round(shown, 1)
 
 
-def _evening(number, rng):
+def _evening(number: Any, rng: np.random.Generator) -> Any:
     """Plan one evening: mixed practice, then the lengths of nine counted holes."""
     blocks = []
     for player in PLAYERS:
@@ -193,7 +152,7 @@ def _evening(number, rng):
     return pd.concat(blocks, ignore_index=True)
 
 
-def _play_hole(first, truth, rng):
+def _play_hole(first: Any, truth: Any, rng: np.random.Generator) -> Any:
     """Play one counted hole to its end, rolling a little past each time."""
     rows, distance, line, pace = [], first.distance_ft, first.line_true, first.pace_true
     for putt_no in range(1, MOST_PUTTS + 1):
@@ -207,7 +166,7 @@ def _play_hole(first, truth, rng):
     return pd.DataFrame(rows).assign(drill="counted", **same)
 
 
-def _strike(distance_ft, line_deg, pace_pct):
+def _strike(distance_ft: Any, line_deg: Any, pace_pct: Any) -> Any:
     """Return what one putt at the hole shows: holed, or where it stopped."""
     roll = max((distance_ft + PAST_FT) * (1 + pace_pct / 100), 0.0)
     along = distance_ft * np.cos(np.radians(line_deg))
@@ -223,7 +182,7 @@ def _strike(distance_ft, line_deg, pace_pct):
     return shown | {"roll_ft": float(shown_roll_ft(roll)), "leave_ft": round(float(leave), 1)}
 
 
-def _follow_up(first, distance_ft, truth, rng):
+def _follow_up(first: Any, distance_ft: Any, truth: Any, rng: np.random.Generator) -> tuple:
     """Draw a follow-up putt: spread of the nearest length, without the visit's offset."""
     p = PLAYERS.index(first.player)
     d = np.abs(np.log(LENGTHS_FT / distance_ft)).argmin()
@@ -233,21 +192,8 @@ def _follow_up(first, distance_ft, truth, rng):
     )
 
 
-def with_typing_errors(putts, rng):
-    """Return the putts as text, with the mistakes that a person makes at a keyboard.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        From `demo_putts`.
-    rng : numpy.random.Generator
-        Chooses the rows.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The same rows; nine of them can't be used.
-    """
+def with_typing_errors(putts: pd.DataFrame, rng: np.random.Generator) -> Any:
+    """Return the putts as text, with the mistakes that a person makes at a keyboard."""
     typed = putts.astype({"distance_ft": object, "line_deg": object, "roll_ft": object})
     practice = np.flatnonzero(putts["drill"] == "both")
     rows = rng.choice(practice, 9, replace=False)
@@ -261,16 +207,8 @@ def with_typing_errors(putts, rng):
     return typed
 
 
-def write_demo(folder, seed=DEMO_SEED):
-    """Write the demo: a file an evening, ``datapackage.json``, ``truth.json``.
-
-    Parameters
-    ----------
-    folder : path-like
-        Folder to write into; made where it is missing.
-    seed : int
-        Seed of the simulation.
-    """
+def write_demo(folder: str | Path, seed: int = DEMO_SEED) -> None:
+    """Write the demo: a file an evening, ``datapackage.json``, ``truth.json``."""
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     putts = demo_putts(seed)

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -57,16 +58,16 @@ class Design:
     data: dict
 
     @property
-    def containers(self):
+    def containers(self) -> Any:
         """The same as the model's data containers (`putlab.model.design`)."""
         return pack(self.data)
 
     @property
-    def putts(self):
+    def putts(self) -> float:
         """Number of readings, equal ones counted."""
         return float(self.data["row"][3].sum())
 
-    def counted_as(self, putts):
+    def counted_as(self, putts: float) -> Any:
         """Return the same design with its readings counted as so many.
 
         Parameters
@@ -84,27 +85,14 @@ class Design:
         return replace(self, data=self.data | {"row": row})
 
 
-def make_design(rows, sessions, lengths, players, priors):
-    """Arrange counted cells for the model.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        From `putlab.model.readings.cells`.
-    sessions : pandas.DataFrame
-        From `session_table`.
-    lengths : ndarray
-        Lengths in feet that ``rows["length"]`` points into.
-    players : list of str
-        Every player of the log, with or without readings of this component.
-    priors : putlab.model.priors.SpreadPriors
-        Priors, which travel as data so that one compiled model serves both components.
-
-    Returns
-    -------
-    Design
-        Indices, covariates and padded arrays.
-    """
+def make_design(
+    rows: pd.DataFrame,
+    sessions: pd.DataFrame,
+    lengths: np.ndarray,
+    players: list[str],
+    priors: SpreadPriors,
+) -> Any:
+    """Arrange counted cells for the model."""
     conditions = condition_table(rows)
     size = (
         len(players),
@@ -119,19 +107,8 @@ def make_design(rows, sessions, lengths, players, priors):
     return Design(players, sessions, lengths, conditions, rows, size, data)
 
 
-def session_table(putts):
-    """Return every visit with the putts struck before it.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        The whole normalised log in order, follow-up putts included: they are practice too.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, session, putts, putts_before, practised``.
-    """
+def session_table(putts: pd.DataFrame) -> Any:
+    """Return every visit with the putts struck before it."""
     table = putts.groupby(["player", "session"], sort=False).size().rename("putts").reset_index()
     table["putts_before"] = table.groupby("player", sort=False)["putts"].cumsum() - table["putts"]
     struck = np.log1p(table["putts_before"] / 100)
@@ -141,35 +118,24 @@ def session_table(putts):
     return table
 
 
-def condition_table(rows):
-    """Return the conditions of every player who has two or more of them.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Counted cells.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, condition`` in order of label.
-    """
+def condition_table(rows: pd.DataFrame) -> Any:
+    """Return the conditions of every player who has two or more of them."""
     seen = rows[["player", "condition"]].drop_duplicates()
     several = seen.groupby("player")["condition"].transform("size") > 1
     return seen[several].sort_values(["player", "condition"]).reset_index(drop=True)
 
 
-def _slot(needed, slots):
+def _slot(needed: Any, slots: Any) -> Any:
     return next((size for size in slots if size >= needed), needed)
 
 
-def _codes(frame, keys, table):
+def _codes(frame: Any, keys: Any, table: Any) -> Any:
     """Return each row's position in a table of distinct keys, -1 where it has none."""
     index = pd.MultiIndex.from_frame(table[keys])
     return index.get_indexer(pd.MultiIndex.from_frame(frame[keys]))
 
 
-def _row_data(rows, sessions, conditions, players):
+def _row_data(rows: Any, sessions: Any, conditions: Any, players: Any) -> dict:
     groups = rows[CELL].drop_duplicates().reset_index(drop=True)
     session = _codes(groups, ["player", "session"], sessions)
     practised = sessions["practised"].to_numpy(float)[session]
@@ -187,7 +153,7 @@ def _row_data(rows, sessions, conditions, players):
     }
 
 
-def _length_data(lengths, slots):
+def _length_data(lengths: Any, slots: Any) -> dict:
     x = np.zeros(slots)
     x[: len(lengths)] = np.log(lengths / REFERENCE_FT)
     colour = np.eye(slots)
@@ -196,23 +162,12 @@ def _length_data(lengths, slots):
     return {"over_lengths": np.stack([np.diag(x), colour, np.linalg.inv(colour)])}
 
 
-def bump_correlation(x, other):
-    """Return the correlation of weak spots at log distances (Ornstein-Uhlenbeck process).
-
-    Parameters
-    ----------
-    x, other : ndarray, shapes (n,) and (m,)
-        Log distances.
-
-    Returns
-    -------
-    ndarray, shape (n, m)
-        exp(-|x - other| / range).
-    """
+def bump_correlation(x: np.ndarray, other: np.ndarray) -> Any:
+    """Return the correlation of weak spots at log distances (Ornstein-Uhlenbeck process)."""
     return np.exp(-np.abs(x[:, None] - other[None, :]) / BUMP_RANGE)
 
 
-def _session_data(data, sessions, players, size):
+def _session_data(data: Any, sessions: Any, players: Any, size: Any) -> dict:
     """Return whose each visit is, and its share of the player's readings."""
     _, session, _, _ = data["cell_index"][:, data["row_cell"]]
     count = np.bincount(session, weights=data["row"][3], minlength=size[1])
@@ -239,23 +194,8 @@ LEVEL, BIAS, SETUP, FORM = 0.05**2, 0.075**2, 0.125**2, 0.035**2
 WORTH, LEAST = 4, 0.25
 
 
-def centring(data, size):
-    """Return the shares, 0 (not centred) to 1 (wholly).
-
-    Parameters
-    ----------
-    data : dict of str to ndarray
-        ``cell_index``, ``row``, ``row_cell`` and ``over_lengths`` of a
-        `putlab.model.design.Design`.
-    size : tuple of int
-        Its ``size``.
-
-    Returns
-    -------
-    dict of str to ndarray
-        ``centre_length`` (level, bias), shape (2, players, lengths); ``centre_session``
-        (setup, form), shape (2, sessions).
-    """
+def centring(data: dict, size: tuple[int, ...]) -> dict:
+    """Return the shares, 0 (not centred) to 1 (wholly)."""
     cells = _cells(data)
     spots = _spots(cells)
     visits = _visits(cells, spots)
@@ -274,11 +214,11 @@ def centring(data, size):
     }
 
 
-def _share(variance, precision):
+def _share(variance: Any, precision: Any) -> Any:
     return variance * precision / (1 + variance * precision)
 
 
-def _cells(data):
+def _cells(data: Any) -> Any:
     """Return count, mean and scatter of each player's readings at a visit and length."""
     low, high, _, count = data["row"]
     # A reading beyond a limit counts as the limit.
@@ -293,14 +233,14 @@ def _cells(data):
     return cells
 
 
-def _spots(cells):
+def _spots(cells: Any) -> Any:
     """Return count, mean and spread of each player at each length."""
     spots = cells.groupby(["player", "length"], as_index=False).sum()
     spots["mean"] = spots["sum"] / spots["count"]
     return _with_spread(spots)
 
 
-def _with_spread(table):
+def _with_spread(table: Any) -> Any:
     """Add the spread; it is unknown where there are no two readings, or no two that differ."""
     with np.errstate(divide="ignore", invalid="ignore"):
         sd = np.sqrt(table["scatter"] / table["freedom"])
@@ -308,7 +248,7 @@ def _with_spread(table):
     return table.assign(log_sd=np.log(table["sd"]))
 
 
-def _visits(cells, spots):
+def _visits(cells: Any, spots: Any) -> Any:
     """Return count, mean and spread of each visit, in spreads of the player at the lengths."""
     usual = cells[["player", "length"]].merge(spots, on=["player", "length"], how="left")
     cells = cells.assign(
@@ -320,11 +260,8 @@ def _visits(cells, spots):
     return _with_spread(visits)
 
 
-def _guess(typical, table, value, precision, on=None):
-    """Return the variance of values about each player's mean, or line, less their own noise.
-
-    It is never more than the typical one: with that, what is large samples well.
-    """
+def _guess(typical: Any, table: Any, value: Any, precision: Any, on: Any = None) -> Any:
+    """Return the variance of values about each player's mean, or line, less their own noise."""
     on = np.ones((1, len(table))) if on is None else np.stack(on)
     known = (np.isfinite(value) & (precision > 0)).to_numpy()
     excess, freedom, total = 0.0, 0, 0.0
@@ -355,19 +292,8 @@ REAL = (
 )  # fmt: skip
 
 
-def pack(data):
-    """Return a design's arrays as two vectors.
-
-    Parameters
-    ----------
-    data : dict of str to ndarray
-        Arrays named in `WHOLE` and `REAL`.
-
-    Returns
-    -------
-    dict of str to ndarray
-        ``places``: the numbers of cells and of rows, then the whole numbers; ``numbers``.
-    """
+def pack(data: dict) -> Any:
+    """Return a design's arrays as two vectors."""
     head = [data["cell_index"].shape[1], data["row_cell"].size]
     whole = np.concatenate([head, *(data[name].ravel() for name in WHOLE)])
     return {
@@ -376,26 +302,13 @@ def pack(data):
     }
 
 
-def unpack(places, numbers, size):
-    """Return the arrays that `pack` put into two vectors.
-
-    Parameters
-    ----------
-    places, numbers : ndarray or pytensor vector
-        The two vectors.
-    size : tuple of int
-        Players and padded numbers of sessions, lengths and conditions.
-
-    Returns
-    -------
-    dict of str to ndarray or pytensor variable
-        The arrays by name.
-    """
+def unpack(places: Any, numbers: Any, size: tuple[int, ...]) -> Any:
+    """Return the arrays that `pack` put into two vectors."""
     shapes = _shapes(size, places[0], places[1])
     return _taken(places[2:], WHOLE, shapes) | _taken(numbers, REAL, shapes)
 
 
-def _shapes(size, cells, rows):
+def _shapes(size: Any, cells: Any, rows: Any) -> dict:
     players, sessions, lengths, _ = size
     return {
         "session_player": (sessions,),
@@ -411,7 +324,7 @@ def _shapes(size, cells, rows):
     }
 
 
-def _taken(vector, names, shapes):
+def _taken(vector: Any, names: Any, shapes: Any) -> Any:
     taken, start = {}, 0
     for name in names:
         end = start + math.prod(shapes[name])

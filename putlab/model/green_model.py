@@ -20,6 +20,10 @@ What a visit's putts share (setup, form) is part of the scatter here: a dozen ma
 can't tell it apart.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
@@ -27,6 +31,9 @@ import pytensor.tensor as pt
 from putlab.green.published import green_spread
 from putlab.model.hole_chance import Scatter, Strips, event_chance
 from putlab.model.spread import MISHIT_TIMES, PARAMETERS, add_component, cell_location
+
+if TYPE_CHECKING:
+    from putlab.model.green_putts import GreenDesign
 
 # How far golfers and greens differ from the published split: within half and double for two
 # in three or so (assumption; where a log has putts on a green, it is estimated).
@@ -43,18 +50,12 @@ JOINT_PARAMETERS = [
 NEVER = 1e-300  # what the model thinks impossible must not make the whole log impossible
 
 
-def green_priors():
-    """Return median and log sd of the green's extra spread, of line and of pace.
-
-    Returns
-    -------
-    ndarray, shape (2, 2)
-        Degrees and percent (Karlsen and Nilsson 2008, through `putlab.green.published`).
-    """
+def green_priors() -> Any:
+    """Return median and log sd of the green's extra spread, of line and of pace."""
     return np.array([[median, GREEN_LOG_SD] for median in green_spread()])
 
 
-def build_model(design):
+def build_model(design: GreenDesign) -> Any:
     """Return the unfitted joint model of practice readings and outcomes on a green.
 
     Parameters
@@ -77,21 +78,8 @@ def build_model(design):
     return model
 
 
-def add_green(design, golfer):
-    """Add the green's spread and the outcomes to the model in context.
-
-    Parameters
-    ----------
-    design : putlab.model.green_putts.GreenDesign
-        Arrays.
-    golfer : dict of str to dict
-        What `putlab.model.spread.add_component` returned for ``line`` and ``pace``.
-
-    Returns
-    -------
-    tensor, shape (events,)
-        Chance of each event.
-    """
+def add_green(design: GreenDesign, golfer: dict) -> Any:
+    """Add the green's spread and the outcomes to the model in context."""
     data = {name: pm.Data(name, value) for name, value in design.data.items()}
     prior = data["green_priors"]  # median and log sd, of line and of pace
     green = [
@@ -108,25 +96,14 @@ def add_green(design, golfer):
     return chance
 
 
-def strips_of(data):
-    """Return the strips kept in a design's arrays.
-
-    Parameters
-    ----------
-    data : dict
-        Containers named as in `putlab.model.green_putts.GreenDesign.data`.
-
-    Returns
-    -------
-    putlab.model.hole_chance.Strips
-        Of tensors.
-    """
+def strips_of(data: dict) -> Any:
+    """Return the strips kept in a design's arrays."""
     line, weight, low, high = (data["node"][i] for i in range(4))
     rolls = pt.stack([low, high], axis=-1)
     return Strips(data["range_event"], data["range_edge"], line, weight, rolls)
 
 
-def _on_green(name, v, green, data):
+def _on_green(name: Any, v: Any, green: Any, data: Any) -> Scatter:
     """Return how one component scatters on a green, in its own unit, for each event."""
     player, position, condition = (data["event_index"][i] for i in range(3))
     practised, counted = (data["event_value"][i] for i in range(2))
@@ -156,7 +133,7 @@ def _on_green(name, v, green, data):
     )
 
 
-def _at_positions(name, v, data):
+def _at_positions(name: Any, v: Any, data: Any) -> tuple:
     """Return level and bias at the lengths struck at, between and beyond those practised."""
     model = pm.modelcontext(None)
     weights, at = data["positions"][:-1], data["positions"][-1]
@@ -168,21 +145,8 @@ def _at_positions(name, v, data):
     return level, mean + (v["bias"] - mean) @ weights
 
 
-def outcomes_logp(chance, data):
-    """Return the log probability of all outcomes.
-
-    Parameters
-    ----------
-    chance : tensor, shape (events,)
-        Chance of each event.
-    data : dict
-        Containers named as in `putlab.model.green_putts.GreenDesign.data`.
-
-    Returns
-    -------
-    tensor
-        Sum over what was made, missed, left and followed.
-    """
+def outcomes_logp(chance: Any, data: dict) -> Any:
+    """Return the log probability of all outcomes."""
     index, made, missed = pt.cast(data["made"][0], "int64"), data["made"][1], data["made"][2]
     drops = chance[index]
     total = (made * _log(drops) + missed * _log(1 - drops)).sum()
@@ -194,5 +158,5 @@ def outcomes_logp(chance, data):
     return total + (one * _log(two) + more * _log(1 - chance[index[0]] - two)).sum()
 
 
-def _log(chance):
+def _log(chance: Any) -> Any:
     return pt.log(pt.maximum(chance, NEVER))

@@ -7,9 +7,11 @@ putt on that hole), and a little more where it has only how many putts followed.
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.log.package import ROLL_STEPS_FT, common_step
@@ -43,21 +45,8 @@ SAME_STIMP_FT = 0.5
 ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "counted", "practised"]
 
 
-def green_putts(putts):
-    """Return the putts of visits to a green: known is whether they dropped, nothing was read.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        The normalised log, in order.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns `ALIKE` (rounded to what matters) with ``made``, ``low_ft, high_ft`` (what a
-        leave lay between; NaN where unknown), and ``followed``: the putts that followed, 1
-        or 2 (two or more), where only they are known.
-    """
+def green_putts(putts: pd.DataFrame) -> Any:
+    """Return the putts of visits to a green: known is whether they dropped, nothing was read."""
     putts = _in_holes(putts)
     visits = session_table(putts).set_index(["player", "session"])["practised"]
     putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
@@ -71,36 +60,14 @@ def green_putts(putts):
     return putts[[*ALIKE, "made", "low_ft", "high_ft", "followed"]].reset_index(drop=True)
 
 
-def on_green(putts):
-    """Tell which putts were struck on a green and say something of the golfer's spread.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        The normalised log.
-
-    Returns
-    -------
-    pandas.Series of bool
-        Putts with an outcome in visits of the player without a reading, but for the shortest.
-    """
+def on_green(putts: pd.DataFrame) -> Any:
+    """Tell which putts were struck on a green and say something of the golfer's spread."""
     tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
     return tells & ~visit_read(putts)
 
 
-def told(putts):
-    """Return what each player's putts on a green tell.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        From `green_putts`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        By player: ``putts, made, misses, leaves, followed``.
-    """
+def told(putts: pd.DataFrame) -> Any:
+    """Return what each player's putts on a green tell."""
     missed = ~putts["made"]
     columns = {
         "putts": True,
@@ -113,7 +80,7 @@ def told(putts):
     return flags.groupby(putts["player"], sort=False).sum()
 
 
-def _in_holes(putts):
+def _in_holes(putts: Any) -> Any:
     """Number the putts on each hole, and look ahead to what followed."""
     putts = putts.copy()
     visit = [putts["player"], putts["session"]]
@@ -130,7 +97,7 @@ def _in_holes(putts):
     return putts
 
 
-def _left(putts):
+def _left(putts: Any) -> dict:
     """Return bounds of the leave of each miss, or how many putts followed it."""
     missed = ~putts["holed"].astype(bool)
     leave = putts["leave_ft"].fillna(putts["next_ft"]).where(missed).to_numpy(float)
@@ -141,22 +108,8 @@ def _left(putts):
     return {"low_ft": low, "high_ft": high, "followed": followed}
 
 
-def leave_bounds(leave_ft, step_ft):
-    """Return what each leave lay between.
-
-    Parameters
-    ----------
-    leave_ft : ndarray, shape (n,)
-        Distances left; NaN where unknown.
-    step_ft : float
-        Step of the reading; 0 where it is fine.
-
-    Returns
-    -------
-    tuple of ndarray, each of shape (n,)
-        Feet. A coarse reading keeps its own interval, a fine one falls into a band. Nothing
-        is left inside the hole, so the first band reaches down to it.
-    """
+def leave_bounds(leave_ft: np.ndarray, step_ft: float) -> tuple:
+    """Return what each leave lay between."""
     bands = LEAVE_BANDS_FT
     known = ~np.isnan(leave_ft)
     place = np.searchsorted(bands, np.where(known, leave_ft, 1.0), side="right")
@@ -169,11 +122,11 @@ def leave_bounds(leave_ft, step_ft):
     return np.where(known, low, np.nan), np.where(known, high, np.nan)
 
 
-def _nearest(values, step):
+def _nearest(values: Any, step: Any) -> Any:
     return np.round(np.asarray(values, dtype=float) / step) * step
 
 
-def _merged(distance_ft):
+def _merged(distance_ft: Any) -> Any:
     """Return distances with near ones replaced by their mean."""
     group = pd.Series(np.round(np.log(distance_ft) / SAME_DISTANCE))
     return pd.Series(distance_ft).groupby(group).transform("mean").to_numpy()
@@ -196,39 +149,19 @@ COUNTS = {"made": slice(1, 3), "leave": slice(1, 2), "followed": slice(None)}
 
 @dataclass(frozen=True)
 class GreenDesign:
-    """Arrays of the made-and-missed model.
-
-    Attributes
-    ----------
-    components : dict of str to putlab.model.design.Design
-        The spread model's design of ``line`` and ``pace``, of one size, with every condition.
-    events : pandas.DataFrame
-        What can happen, one a row: `putlab.model.green_putts.ALIKE`, and
-        ``low_ft, high_ft`` of a leave, both 0 where the putt drops.
-    data : dict of str to ndarray
-        Arrays of the model's data containers:
-
-        - ``event_index`` (player, position, condition), ``event_value`` (practised, counted,
-          target), for each event;
-        - ``positions``: weights of the practised lengths in each event's length, and its log;
-        - ``range_event``, ``range_edge``, ``node`` (direction, weight, roll-outs): strips;
-        - ``made`` (event, made, missed), ``leave`` (event, count), ``followed_event``
-          (drops; leaves in each band; next putts that drop), ``followed`` (one putt followed,
-          more did): the counted outcomes;
-        - ``green_priors``: median and log sd of the green's extra spread, line and pace.
-    """
+    """Arrays of the made-and-missed model."""
 
     components: dict
     events: pd.DataFrame
     data: dict
 
     @property
-    def size(self):
+    def size(self) -> Any:
         """Players and padded sizes, which with the code determine the compiled model."""
         return self.components["line"].size
 
     @property
-    def containers(self):
+    def containers(self) -> Any:
         """The model's data containers: the components' with their prefix, the outcomes'."""
         named = {
             f"{component}_{name}": value
@@ -238,24 +171,13 @@ class GreenDesign:
         return named | self.data
 
     @property
-    def putts(self):
+    def putts(self) -> Any:
         """Number of readings of the component that has more, and of outcomes."""
         outcomes = sum(self.data[name][rows].sum() for name, rows in COUNTS.items())
         return max(part.putts for part in self.components.values()) + float(outcomes)
 
-    def counted_as(self, putts):
-        """Return the same design with its readings and outcomes counted as so many.
-
-        Parameters
-        ----------
-        putts : float
-            What `putts` is to be.
-
-        Returns
-        -------
-        GreenDesign
-            For a first look: its answer is too wide, and otherwise alike.
-        """
+    def counted_as(self, putts: float) -> Any:
+        """Return the same design with its readings and outcomes counted as so many."""
         share = putts / self.putts
         parts = {
             name: part.counted_as(share * part.putts) if part.putts else part
@@ -267,30 +189,15 @@ class GreenDesign:
         return replace(self, components=parts, data=self.data | data)
 
 
-def component_designs(readings, green, visits, lengths, players, priors):
-    """Return the spread model's designs of both components, alike in size.
-
-    Parameters
-    ----------
-    readings : dict of str to pandas.DataFrame
-        Counted cells of ``line`` and ``pace``, from `putlab.model.readings.cells`.
-    green : pandas.DataFrame
-        From `putlab.model.green_putts.green_putts`.
-    visits : pandas.DataFrame
-        From `putlab.model.design.session_table`.
-    lengths : ndarray
-        Lengths in feet that readings point into.
-    players : list of str
-        Every player.
-    priors : dict of str to putlab.model.priors.SpreadPriors
-        Priors of ``line`` and ``pace``.
-
-    Returns
-    -------
-    dict of str to putlab.model.design.Design
-        By component, each with all conditions, and with every visit that has a reading of
-        either, or is a player's first.
-    """
+def component_designs(
+    readings: dict,
+    green: pd.DataFrame,
+    visits: pd.DataFrame,
+    lengths: np.ndarray,
+    players: list[str],
+    priors: dict,
+) -> Any:
+    """Return the spread model's designs of both components, alike in size."""
     first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
     known = pd.concat([first, *(rows[["player", "session"]] for rows in readings.values())])
     visits = visits.merge(known.drop_duplicates())
@@ -304,7 +211,7 @@ def component_designs(readings, green, visits, lengths, players, priors):
     return designs
 
 
-def _nothing_read(groups):
+def _nothing_read(groups: Any) -> Any:
     """Return rows that say nothing, so that a design knows of every condition."""
     return groups.assign(
         length=0, early=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
@@ -312,23 +219,8 @@ def _nothing_read(groups):
     )  # fmt: skip
 
 
-def make_green_design(green, components, priors):
-    """Arrange outcomes on a green for the model.
-
-    Parameters
-    ----------
-    green : pandas.DataFrame
-        From `putlab.model.green_putts.green_putts`.
-    components : dict of str to putlab.model.design.Design
-        From `component_designs`.
-    priors : array_like, shape (2, 2)
-        Median and log sd of the green's extra spread, of line (degrees) and pace (percent).
-
-    Returns
-    -------
-    GreenDesign
-        Events, strips and counts.
-    """
+def make_green_design(green: pd.DataFrame, components: dict, priors: ArrayLike) -> Any:
+    """Arrange outcomes on a green for the model."""
     made, leave, followed = _counted(green)
     follow_events = [_dropping(followed), *_resting(followed), *_next(followed)]
     frames = [_dropping(made), leave[EVENT], *follow_events]
@@ -346,11 +238,11 @@ def make_green_design(green, components, priors):
     return GreenDesign(components, events, data)
 
 
-def _counted(green):
+def _counted(green: Any) -> Any:
     """Count what is known of putts that are alike: dropped or not, leaves, what followed."""
     left, followed = green["high_ft"].notna(), green["followed"].notna()
 
-    def count(rows, keys=ALIKE, **columns):
+    def count(rows: Any, keys: Any = ALIKE, **columns: Any) -> Any:
         return rows.assign(**columns)[[*keys, *columns]].groupby(keys, sort=True).sum()
 
     plain = green[~left & ~followed]
@@ -362,20 +254,20 @@ def _counted(green):
     return [table.astype(float).reset_index() for table in tables]
 
 
-def _dropping(kinds):
+def _dropping(kinds: Any) -> Any:
     return kinds[ALIKE].assign(low_ft=0.0, high_ft=0.0)
 
 
-def _resting(kinds):
+def _resting(kinds: Any) -> list:
     bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
     return [kinds[ALIKE].assign(low_ft=float(low), high_ft=float(high)) for low, high in bands]
 
 
-def _next(kinds):
+def _next(kinds: Any) -> list:
     return [_dropping(kinds.assign(distance_ft=left)) for left in NEXT_FT]
 
 
-def _event_data(events, design):
+def _event_data(events: Any, design: Any) -> dict:
     """Return indices and values of each event, and where its length lies among the known."""
     distance_ft, position = np.unique(events["distance_ft"], return_inverse=True)
     player = pd.Index(design.players).get_indexer(events["player"])
@@ -394,16 +286,18 @@ def _event_data(events, design):
     }
 
 
-def _strip_data(events):
+def _strip_data(events: Any) -> dict:
     """Return the strips of all events, stacked."""
     drops = (events["high_ft"] == 0).to_numpy()
     made, left = events[drops], events[~drops]
-    lengths = [left[name].to_numpy() for name in ("distance_ft", "low_ft", "high_ft")]
+    distance_ft, low_ft, high_ft = (
+        left[name].to_numpy() for name in ("distance_ft", "low_ft", "high_ft")
+    )
     holes = [PhysicalHole(part["stimp_ft"].to_numpy()) for part in (made, left)]
     strips = Strips.join(
         [
             made_strips(made["distance_ft"].to_numpy(), holes[0]),
-            leave_strips(*lengths, holes[1], first_event=len(made)),
+            leave_strips(distance_ft, low_ft, high_ft, holes[1], first_event=len(made)),
         ]
     )
     number = np.concatenate([np.flatnonzero(drops), np.flatnonzero(~drops)])

@@ -1,6 +1,7 @@
 """What is believed before the first putt, in the units a golfer uses."""
 
 from dataclasses import astuple, dataclass, fields
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class SpreadPriors:
     mishit_b: float
 
     @classmethod
-    def names(cls):
+    def names(cls) -> Any:
         """Return the names of the priors in their fixed order.
 
         Returns
@@ -74,7 +75,7 @@ class SpreadPriors:
         """
         return [field.name for field in fields(cls)]
 
-    def values(self):
+    def values(self) -> Any:
         """Return the priors as numbers in the order of `names`.
 
         Returns

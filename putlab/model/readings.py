@@ -6,12 +6,21 @@ drop*. Each reading is therefore kept as the interval ``lo < value < hi`` that i
 in the unit of its component: degrees for line, 100 (roll / target - 1) percent for pace.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
-from putlab.green.strike import past_limit_ft, rim_ft
+
+if TYPE_CHECKING:
+    from putlab.log.package import ReadingRules
+    from putlab.log.read import Log
 
 # Warm-up: the first few putts of a visit may scatter wider (common practice).
 WARM_UP_PUTTS = 5
@@ -38,7 +47,7 @@ COMPONENTS = ("line", "pace")
 CELL = ["player", "session", "length", "condition", "early", "counted"]
 
 
-def cells(log, component):
+def cells(log: Log, component: str) -> Any:
     """Turn a log into counted intervals of one component.
 
     Parameters
@@ -61,40 +70,15 @@ def cells(log, component):
     return join_crowded(count_equal(rows))
 
 
-def practice_putts(putts):
-    """Return the putts that tell about spread in practice, with the labels of their cell.
-
-    Follow-up putts of a counted game are left out: they start wherever the last one
-    stopped and most drop, so they say little and would crowd the lengths.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        The normalised log.
-
-    Returns
-    -------
-    pandas.DataFrame
-        From `first_putts`, without visits to a green, and with ``length`` added.
-    """
+def practice_putts(putts: pd.DataFrame) -> Any:
+    """Return the putts that tell about spread in practice, with the labels of their cell."""
     putts = first_putts(putts[in_practice(putts)])
     length = nearest_length(putts["distance_ft"], lengths_ft(putts["distance_ft"]))
     return putts.assign(length=length)
 
 
-def first_putts(putts):
-    """Return the first putts of a log, wherever they were struck.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        The normalised log.
-
-    Returns
-    -------
-    pandas.DataFrame
-        With ``early, counted, target_ft`` added; ``condition`` from `conditions_held`.
-    """
+def first_putts(putts: pd.DataFrame) -> Any:
+    """Return the first putts of a log, wherever they were struck."""
     putts = putts.copy()
     order = putts.groupby(["player", "session"], sort=False).cumcount()
     putts["early"] = order < WARM_UP_PUTTS
@@ -106,53 +90,19 @@ def first_putts(putts):
     return putts.assign(target_ft=putts["distance_ft"] + past)
 
 
-def in_practice(putts):
-    """Tell practice from visits to a green: there nothing was read, and elsewhere something.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        Putts, or counted rows of putts, of a normalised log.
-
-    Returns
-    -------
-    pandas.Series of bool
-        All putts of players of whom nothing was ever read.
-    """
+def in_practice(putts: pd.DataFrame) -> Any:
+    """Tell practice from visits to a green: there nothing was read, and elsewhere something."""
     ever_read = _read(putts).groupby(putts["player"]).transform("any")
     return visit_read(putts) | ~ever_read
 
 
-def visit_read(putts):
-    """Tell putts of visits in which any of the player's putts was read.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        Putts, or counted rows of putts, of a normalised log.
-
-    Returns
-    -------
-    pandas.Series of bool
-        A putt without a reading in such a visit is one that the sensor missed.
-    """
+def visit_read(putts: pd.DataFrame) -> Any:
+    """Tell putts of visits in which any of the player's putts was read."""
     return _read(putts).groupby([putts["player"], putts["session"]]).transform("any")
 
 
-def conditions_held(putts):
-    """Return the condition of each putt.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        Putts, or counted rows of putts, of a normalised log, in order.
-
-    Returns
-    -------
-    pandas.Series of str
-        An empty label where none was named; on a visit to a green that names none, the
-        condition of the player's practice before it, or else of the first after it.
-    """
+def conditions_held(putts: pd.DataFrame) -> Any:
+    """Return the condition of each putt."""
     named = putts["condition"].fillna("")
     practice = visit_read(putts)
     held = named.where(practice).groupby(putts["player"])
@@ -160,24 +110,13 @@ def conditions_held(putts):
     return named.where(practice | (named != ""), nearest)
 
 
-def _read(putts):
+def _read(putts: Any) -> Any:
     return putts["line_deg"].notna() | putts["roll_ft"].notna()
 
 
-def lengths_ft(distance_ft):
-    """Return the lengths a log holds, near ones merged.
-
-    Parameters
-    ----------
-    distance_ft : array_like
-        Distance of every putt.
-
-    Returns
-    -------
-    ndarray
-        Rising lengths in feet; each is the most frequent distance of its group.
-    """
-    values = pd.Series(np.round(distance_ft, 6)).value_counts().sort_index()
+def lengths_ft(distance_ft: ArrayLike) -> Any:
+    """Return the lengths a log holds, near ones merged."""
+    values = pd.Series(np.round(np.asarray(distance_ft), 6)).value_counts().sort_index()
     tolerance = SAME_LENGTH
     while True:
         group = _chain(np.log(values.index.to_numpy(float)), tolerance)
@@ -187,7 +126,7 @@ def lengths_ft(distance_ft):
         tolerance *= 1.3
 
 
-def _chain(sorted_values, tolerance):
+def _chain(sorted_values: Any, tolerance: Any) -> np.ndarray:
     """Number groups so that none spans more than the tolerance."""
     group, start, number = [], -np.inf, -1
     for value in sorted_values:
@@ -197,40 +136,14 @@ def _chain(sorted_values, tolerance):
     return np.array(group, dtype=int)
 
 
-def nearest_length(distance_ft, lengths):
-    """Return the index of the nearest length, in log distance.
-
-    Parameters
-    ----------
-    distance_ft : array_like, shape (n,)
-        Distances in feet.
-    lengths : ndarray, shape (k,)
-        Rising lengths in feet.
-
-    Returns
-    -------
-    ndarray of int, shape (n,)
-        Index into ``lengths``.
-    """
+def nearest_length(distance_ft: ArrayLike, lengths: np.ndarray) -> Any:
+    """Return the index of the nearest length, in log distance."""
     edges = np.sqrt(lengths[1:] * lengths[:-1])
     return np.searchsorted(edges, np.asarray(distance_ft, dtype=float))
 
 
-def line_intervals(putts, rules):
-    """Return the interval of start direction, in degrees, that each putt tells.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        From `practice_putts`.
-    rules : putlab.log.package.ReadingRules
-        Step and limit of the display, noise of the sensor.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The putts that tell something, with ``lo, hi, noise``.
-    """
+def line_intervals(putts: pd.DataFrame, rules: ReadingRules) -> Any:
+    """Return the interval of start direction, in degrees, that each putt tells."""
     lo, hi = _around(putts["line_deg"], rules.line_step_deg, 1.0)
     if rules.line_limit_deg is not None:
         inside = rules.line_limit_deg - _half(rules.line_step_deg)
@@ -245,21 +158,8 @@ def line_intervals(putts, rules):
     return _told(putts, lo, hi, rules.line_noise_deg or 0.0)
 
 
-def pace_intervals(putts, rules):
-    """Return the interval of 100 (roll / target - 1), in percent, that each putt tells.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        From `practice_putts`.
-    rules : putlab.log.package.ReadingRules
-        Step of the reading, backstop, noise of the sensor.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The putts that tell something, with ``lo, hi, noise``.
-    """
+def pace_intervals(putts: pd.DataFrame, rules: ReadingRules) -> Any:
+    """Return the interval of 100 (roll / target - 1), in percent, that each putt tells."""
     low_ft, high_ft = _around(putts["roll_ft"], rules.roll_step_ft, putts["target_ft"] * 0.1)
     # Nothing rolls less than not at all: a reading of zero holds all that fell short of it.
     low_ft = low_ft.mask(low_ft <= 0, -np.inf)
@@ -280,23 +180,8 @@ def pace_intervals(putts, rules):
 INTERVALS = {"line": line_intervals, "pace": pace_intervals}
 
 
-def dropping_rolls_ft(distance_ft, line_deg, stimp_ft):
-    """Return the roll-outs between which a ball drops: it arrives, and is slow enough.
-
-    Parameters
-    ----------
-    distance_ft : array_like
-        Distance to the hole's centre, in feet.
-    line_deg : array_like
-        Start direction; missing counts as straight, which gives the widest interval.
-    stimp_ft : array_like
-        Green speed; missing counts as the kit's ordinary green.
-
-    Returns
-    -------
-    tuple of ndarray
-        Least and greatest roll-out in feet (capture limit: Holmes 1991, Penner 2002).
-    """
+def dropping_rolls_ft(distance_ft: ArrayLike, line_deg: ArrayLike, stimp_ft: ArrayLike) -> Any:
+    """Return the roll-outs between which a ball drops: it arrives, and is slow enough."""
     angle = np.radians(np.nan_to_num(np.asarray(line_deg, dtype=float)))
     distance = np.asarray(distance_ft, dtype=float)
     offset = np.minimum(np.abs(distance * np.sin(angle)), HOLE_RADIUS_FT * 0.999)
@@ -305,12 +190,8 @@ def dropping_rolls_ft(distance_ft, line_deg, stimp_ft):
     return along - rim_ft(offset), along + past_limit_ft(offset, stimp_ft)
 
 
-def _swallowed(putts, reading):
-    """Holed putts without this reading, for players whose misses do have it.
-
-    Where misses are not read either, taking only the holed putts would count good putts
-    and forget bad ones; those rows are left to the made-and-missed model.
-    """
+def _swallowed(putts: Any, reading: Any) -> Any:
+    """Holed putts without this reading, for players whose misses do have it."""
     holed = (putts["holed"] == True).fillna(False).astype(bool)  # noqa: E712 (nullable boolean)
     missed = (putts["holed"] == False).fillna(False).astype(bool)  # noqa: E712
     read = putts[reading].notna()
@@ -319,34 +200,22 @@ def _swallowed(putts, reading):
     return holed & ~read & complete
 
 
-def _half(step):
+def _half(step: Any) -> Any:
     return (step or 0.0) / 2
 
 
-def _around(reading, step, scale):
+def _around(reading: Any, step: Any, scale: Any) -> tuple:
     width = step if step else EXACT_WIDTH * scale
     return reading - width / 2, reading + width / 2
 
 
-def _told(putts, lo, hi, noise):
+def _told(putts: Any, lo: Any, hi: Any, noise: Any) -> Any:
     rows = putts.assign(lo=lo, hi=hi, noise=noise)
     return rows[rows["lo"].notna() & rows["hi"].notna()]
 
 
-def count_equal(rows):
-    """Count equal intervals of one cell instead of repeating them.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        Putts with ``lo, hi, noise`` and the columns of `CELL`; ``count`` where some are
-        counted already.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Distinct intervals with their ``count``.
-    """
+def count_equal(rows: pd.DataFrame) -> Any:
+    """Count equal intervals of one cell instead of repeating them."""
     counted = rows if "count" in rows else rows.assign(count=1)
     # A hair of rounding: the same reading over the same distance is the same interval.
     counted = counted.assign(lo=counted["lo"].round(9), hi=counted["hi"].round(9))
@@ -355,21 +224,8 @@ def count_equal(rows):
     return groups.agg(count=("count", "sum"), distance_ft=("distance_ft", "mean")).reset_index()
 
 
-def join_crowded(rows, most=CROWDED):
-    """Join neighbouring intervals in cells that hold very many different ones.
-
-    Parameters
-    ----------
-    rows : pandas.DataFrame
-        From `count_equal`.
-    most : int
-        Distinct intervals that a cell may keep.
-
-    Returns
-    -------
-    pandas.DataFrame
-        The same putts in fewer, wider intervals where a cell was crowded.
-    """
+def join_crowded(rows: pd.DataFrame, most: int = CROWDED) -> Any:
+    """Join neighbouring intervals in cells that hold very many different ones."""
     size = rows.groupby(CELL, sort=False, dropna=False)["lo"].transform("size")
     crowded = rows[size > most]
     if crowded.empty:
@@ -378,12 +234,8 @@ def join_crowded(rows, most=CROWDED):
     return pd.concat([rows[size <= most], *joined], ignore_index=True)
 
 
-def _join(cell):
-    """Join the readings of one cell onto bins fixed by its middle and its spread.
-
-    Bins end on the display's own steps, so every joined interval is a whole number of
-    readings wide whether or not each of them was seen.
-    """
+def _join(cell: Any) -> Any:
+    """Join the readings of one cell onto bins fixed by its middle and its spread."""
     step = (cell["hi"] - cell["lo"]).median()
     plain = cell[np.isclose(cell["hi"] - cell["lo"], step, rtol=1e-6)]
     centre = (plain["lo"] + plain["hi"]).to_numpy() / 2
@@ -395,7 +247,7 @@ def _join(cell):
     return pd.concat([count_equal(binned), rest], ignore_index=True)
 
 
-def _bin_edges(centre, count, start, step):
+def _bin_edges(centre: Any, count: Any, start: Any, step: Any) -> Any:
     low, middle, high = np.quantile(centre, [0.25, 0.5, 0.75], weights=count, method="inverted_cdf")
     spread = max((high - low) / 1.349, step)  # a normal's quartiles are 1.349 sd apart
     edges = middle + spread * BIN_EDGES_SD

@@ -4,14 +4,21 @@ Written apart from `putlab.model.spread`, in plain numpy and putt by putt, so th
 recovers the truth checks the model and not a copy of it.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from putlab.model.design import BUMP_RANGE, REFERENCE_FT, session_table
 from putlab.model.readings import WARM_UP_PUTTS
 from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES
+
+if TYPE_CHECKING:
+    from putlab.model.priors import SpreadPriors
 
 
 @dataclass(frozen=True)
@@ -48,24 +55,16 @@ class TrueComponent:
     shift: dict = field(default_factory=dict)
 
 
-def steady(level, bias=0.0, *, players=1, lengths=1, **changes):
-    """Return a component with no session effects, trend or mishits, unless stated.
-
-    Parameters
-    ----------
-    level, bias : float or array_like
-        Log spread and mean error, broadcast to (players, lengths).
-    players, lengths : int
-        Sizes.
-    **changes
-        Any other field of `TrueComponent`, a number for all players or one each.
-
-    Returns
-    -------
-    TrueComponent
-        The truth.
-    """
-    values = dict.fromkeys(
+def steady(
+    level: float | ArrayLike,
+    bias: float | ArrayLike = 0.0,
+    *,
+    players: int = 1,
+    lengths: int = 1,
+    **changes: Any,
+) -> Any:
+    """Return a component with no session effects, trend or mishits, unless stated."""
+    values: dict[str, Any] = dict.fromkeys(
         ("setup_sd", "form_sd", "trend", "early", "counted", "mishit_share"), 0.0
     )
     given = {k: changes.pop(k) for k in list(changes) if k in values}
@@ -76,40 +75,28 @@ def steady(level, bias=0.0, *, players=1, lengths=1, **changes):
     )
 
 
-def draw_component(priors, rng, *, players, lengths_ft, conditions=()):
-    """Draw one component's truth from its priors.
-
-    Parameters
-    ----------
-    priors : putlab.model.priors.SpreadPriors
-        Priors of the component.
-    rng : numpy.random.Generator
-        Source of randomness.
-    players : int
-        Number of players.
-    lengths_ft : array_like
-        Lengths in feet.
-    conditions : sequence of (player, condition)
-        Conditions that have an effect of their own.
-
-    Returns
-    -------
-    tuple of TrueComponent and dict
-        The truth, and the values of the population parameters it came from.
-    """
+def draw_component(
+    priors: SpreadPriors,
+    rng: np.random.Generator,
+    *,
+    players: int,
+    lengths_ft: ArrayLike,
+    conditions: Any = (),
+) -> Any:
+    """Draw one component's truth from its priors."""
     x = np.log(np.asarray(lengths_ft, dtype=float) / REFERENCE_FT)
 
-    def lognormal(key, size=None):
+    def lognormal(key: Any, size: Any = None) -> Any:
         return getattr(priors, key + "_median") * np.exp(
             getattr(priors, key + "_log_sd") * rng.standard_normal(size)
         )
 
-    def normal(key, size):
+    def normal(key: Any, size: Any) -> Any:
         return getattr(priors, key) * rng.standard_normal(size)
 
     correlation = np.exp(-np.abs(np.subtract.outer(x, x)) / BUMP_RANGE)
 
-    def bumps(size):
+    def bumps(size: Any) -> Any:
         return size * rng.multivariate_normal(np.zeros(x.size), correlation, size=players)
 
     base_mean = np.log(priors.sd_median) + priors.sd_log_sd * rng.standard_normal()
@@ -133,7 +120,14 @@ def draw_component(priors, rng, *, players, lengths_ft, conditions=()):
     return truth, population
 
 
-def simulate_errors(schedule, truth, rng, *, players, lengths_ft):
+def simulate_errors(
+    schedule: pd.DataFrame,
+    truth: TrueComponent,
+    rng: np.random.Generator,
+    *,
+    players: list,
+    lengths_ft: ArrayLike,
+) -> Any:
     """Draw the true error of every putt of a schedule, for one component.
 
     Parameters
@@ -156,7 +150,7 @@ def simulate_errors(schedule, truth, rng, *, players, lengths_ft):
         Degrees, or percent.
     """
     p = pd.Index(players).get_indexer(schedule["player"])
-    d = pd.Index(np.round(lengths_ft, 6)).get_indexer(schedule["distance_ft"].round(6))
+    d = pd.Index(np.round(np.asarray(lengths_ft), 6)).get_indexer(schedule["distance_ft"].round(6))
     visits = session_table(schedule)
     visit = pd.MultiIndex.from_frame(visits[["player", "session"]]).get_indexer(
         pd.MultiIndex.from_frame(schedule[["player", "session"]])
@@ -180,11 +174,13 @@ def simulate_errors(schedule, truth, rng, *, players, lengths_ft):
     return truth.bias[p, d] + setup[visit] + shift + sd * rng.standard_normal(len(schedule))
 
 
-def _column(schedule, name):
+def _column(schedule: Any, name: Any) -> Any:
     return schedule[name] if name in schedule else pd.Series("", index=schedule.index)
 
 
-def balanced_schedule(players, sessions, lengths_ft, putts_each, rng):
+def balanced_schedule(
+    players: list[str], sessions: int, lengths_ft: Any, putts_each: int, rng: np.random.Generator
+) -> Any:
     """Return a schedule of mixed lengths, the same number of putts at each every visit.
 
     Parameters
@@ -216,19 +212,6 @@ def balanced_schedule(players, sessions, lengths_ft, putts_each, rng):
     return pd.concat(blocks, ignore_index=True)
 
 
-def rounded(values, step):
-    """Return values as a display with this step shows them.
-
-    Parameters
-    ----------
-    values : array_like
-        True values.
-    step : float
-        Step of the display.
-
-    Returns
-    -------
-    ndarray
-        Multiples of the step.
-    """
+def rounded(values: ArrayLike, step: float) -> Any:
+    """Return values as a display with this step shows them."""
     return np.round(np.asarray(values) / step) * step

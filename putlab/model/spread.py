@@ -17,6 +17,10 @@ session s, length d with x = log(d / 10 ft):
 The noise of the sensor adds to sigma in quadrature. Equal intervals are counted.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
@@ -24,6 +28,9 @@ import xarray as xr
 
 from putlab.model.design import unpack
 from putlab.model.priors import SpreadPriors
+
+if TYPE_CHECKING:
+    from putlab.model.design import Design
 
 MISHIT_TIMES = 4.0
 
@@ -39,7 +46,7 @@ PARAMETERS = [
 ]  # fmt: skip
 
 
-def build_model(design):
+def build_model(design: Design) -> Any:
     """Return the unfitted model of one component.
 
     Parameters
@@ -58,27 +65,13 @@ def build_model(design):
     return model
 
 
-def _coords(design):
+def _coords(design: Any) -> dict:
     sizes = dict(zip(("player", "session", "length", "condition"), design.size, strict=True))
     return {name: np.arange(size) for name, size in sizes.items()}
 
 
-def add_component(design, prefix=""):
-    """Add one component's parameters and likelihood to the model in context.
-
-    Parameters
-    ----------
-    design : putlab.model.design.Design
-        Counted cells and covariates.
-    prefix : str
-        Put before every name, so that line and pace can share a model.
-
-    Returns
-    -------
-    dict of str to pytensor variable
-        What the likelihood uses, by its name in the story, and each player's mean form and
-        setup and ``x``.
-    """
+def add_component(design: Design, prefix: str = "") -> Any:
+    """Add one component's parameters and likelihood to the model in context."""
     data = _unpacked(design, prefix)
     prior = {name: data["priors"][i] for i, name in enumerate(SpreadPriors.names())}
     v = _sessions(data, prior, prefix) | _effects(prior, prefix)
@@ -98,9 +91,9 @@ STACKS = {
 }
 
 
-def _unpacked(design, prefix):
+def _unpacked(design: Any, prefix: Any) -> Any:
     """Make the data containers and return what is in them by its name in the story."""
-    vectors = (pm.Data(prefix + name, value) for name, value in design.containers.items())
+    vectors: Any = (pm.Data(prefix + name, value) for name, value in design.containers.items())
     data = unpack(*vectors, design.size)
     for stack, names in STACKS.items():
         data |= {name: data[stack][i] for i, name in enumerate(names)}
@@ -108,11 +101,11 @@ def _unpacked(design, prefix):
     return data
 
 
-def _lognormal(name, prior, key, **kwargs):
+def _lognormal(name: Any, prior: Any, key: Any, **kwargs: Any) -> Any:
     return pm.LogNormal(name, pt.log(prior[key + "_median"]), prior[key + "_log_sd"], **kwargs)
 
 
-def _partly_centred(name, mean, sd, centre, dims):
+def _partly_centred(name: Any, mean: Any, sd: Any, centre: Any, dims: Any) -> Any:
     """Return Normal(mean, sd) values through a variable that is centred by a given share."""
     u = pm.Normal(name, centre * mean, sd**centre, dims=dims)
     return mean + (u - centre * mean) * sd ** (1 - centre)
@@ -122,7 +115,7 @@ def _partly_centred(name, mean, sd, centre, dims):
 # afterwards: the readings place that sum well, and its two parts only together.
 
 
-def _level(v, data, prior, prefix):
+def _level(v: Any, data: Any, prior: Any, prefix: Any) -> dict:
     base_mean = pm.Normal(prefix + "base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
     between_sd = _lognormal(prefix + "between_sd", prior, "between")
     mean_form = data["visit_share"] @ v["form"]
@@ -141,7 +134,7 @@ def _level(v, data, prior, prefix):
     return {"level": level, "mean_form": mean_form}
 
 
-def _bias(v, data, prior, prefix):
+def _bias(v: Any, data: Any, prior: Any, prefix: Any) -> dict:
     mean_setup = data["visit_share"] @ v["setup"]
     bias_mean_u = pm.Normal(prefix + "bias_mean_u", mean_setup, prior["bias_sd"], dims="player")
     bump_sd = _lognormal(prefix + "bias_bump_sd", prior, "bias_bump")
@@ -157,7 +150,7 @@ def _bias(v, data, prior, prefix):
     return {"bias": bias, "mean_setup": mean_setup}
 
 
-def _sessions(data, prior, prefix):
+def _sessions(data: Any, prior: Any, prefix: Any) -> dict:
     setup_sd = _lognormal(prefix + "setup_sd", prior, "setup", dims="player")
     form_sd = _lognormal(prefix + "form_sd", prior, "form")
     setup = _partly_centred(
@@ -167,8 +160,8 @@ def _sessions(data, prior, prefix):
     return {"setup": setup, "form": form}
 
 
-def _effects(prior, prefix):
-    def normal(name, sd, dims):
+def _effects(prior: Any, prefix: Any) -> Any:
+    def normal(name: Any, sd: Any, dims: Any) -> Any:
         return pm.Normal(prefix + name, 0, sd, dims=dims)
 
     return {
@@ -183,21 +176,8 @@ def _effects(prior, prefix):
     }
 
 
-def readings_logp(v, data):
-    """Return the log probability of every counted interval.
-
-    Parameters
-    ----------
-    v : dict
-        Parameters, as `add_component` returns them.
-    data : dict
-        What was read, named as in `STACKS`.
-
-    Returns
-    -------
-    pytensor vector, shape (rows,)
-        count x log probability of the interval.
-    """
+def readings_logp(v: dict, data: dict) -> Any:
+    """Return the log probability of every counted interval."""
     mu, log_sd = cell_location(v, data)
     row = data["row_cell"]
     player = data["player"][row]
@@ -213,19 +193,8 @@ def readings_logp(v, data):
     )
 
 
-def cell_location(v, data):
-    """Return mean and log spread of every cell.
-
-    Parameters
-    ----------
-    v, data : dict
-        As in `readings_logp`.
-
-    Returns
-    -------
-    tuple of pytensor vector, shape (cells,)
-        Mean (unit of the component) and log spread.
-    """
+def cell_location(v: dict, data: dict) -> Any:
+    """Return mean and log spread of every cell."""
     player, length = data["player"], data["length"]
     session, condition = data["session"], data["condition"]
     changed = pt.neq(condition, 0)
@@ -242,23 +211,8 @@ def cell_location(v, data):
     return mu, log_sd
 
 
-def interval_probability(data, mu, sd):
-    """Return the normal probability of each interval.
-
-    Both ends are turned to the left tail, where a difference of erfc keeps its digits.
-
-    Parameters
-    ----------
-    data : dict
-        With ``lo`` and ``hi``, shape (rows,).
-    mu, sd : pytensor vector, shape (rows,)
-        Mean and standard deviation.
-
-    Returns
-    -------
-    pytensor vector, shape (rows,)
-        Probability.
-    """
+def interval_probability(data: dict, mu: Any, sd: Any) -> Any:
+    """Return the normal probability of each interval."""
     lo, hi = data["lo"] - mu, data["hi"] - mu
     right = lo + hi > 0
     scale = 1 / (sd * np.sqrt(2))
@@ -269,38 +223,18 @@ def interval_probability(data, mu, sd):
 # From the free parameters that were sampled to the named quantities of the model's story.
 
 
-def build_dims():
-    """Return the dimensions of every free parameter.
-
-    Returns
-    -------
-    dict of str to tuple of str
-        Without chain and draw.
-    """
+def build_dims() -> Any:
+    """Return the dimensions of every free parameter."""
     player = ["base_u", "slope", "bias_mean_u", "setup_sd", "trend", "early", "counted"]
     player += ["mishit_u"]
-    dims = dict.fromkeys(PARAMETERS, ()) | dict.fromkeys(player, ("player",))
+    dims: dict[str, tuple] = dict.fromkeys(PARAMETERS, ()) | dict.fromkeys(player, ("player",))
     dims |= dict.fromkeys(["level_u", "bias_u"], ("player", "length"))
     dims |= dict.fromkeys(["setup_u", "form_u"], ("session",))
     return dims | dict.fromkeys(["effect", "effect_slope", "shift"], ("condition",))
 
 
-def named_quantities(raw, design):
-    """Return the quantities of the model's story, without padding and centring.
-
-    Parameters
-    ----------
-    raw : xarray.Dataset
-        Draws of `putlab.model.spread.PARAMETERS`.
-    design : putlab.model.design.Design
-        The design that was fitted.
-
-    Returns
-    -------
-    xarray.Dataset
-        With dims ``player, session, length, condition`` labelled as in the log; visits are
-        numbered, for two players may share a label.
-    """
+def named_quantities(raw: Any, design: Design) -> Any:
+    """Return the quantities of the model's story, without padding and centring."""
     v = {name: raw[name].values for name in raw.data_vars}
     x, colour, whiten = design.data["over_lengths"]
     setup_sd = v["setup_sd"][..., design.data["session_player"]]
@@ -348,30 +282,17 @@ def named_quantities(raw, design):
     )
 
 
-def _condition_labels(conditions):
+def _condition_labels(conditions: Any) -> list:
     return [f"{row.player}: {row.condition or 'none'}" for row in conditions.itertuples()]
 
 
-def _uncentre(u, mean, sd, centre):
+def _uncentre(u: Any, mean: Any, sd: Any, centre: Any) -> Any:
     sd = sd[..., None, None]
     return mean + (u - centre * mean) * sd ** (1 - centre)
 
 
-def tree_of(posterior, diverging):
-    """Return draws as ArviZ keeps them.
-
-    Parameters
-    ----------
-    posterior : xarray.Dataset
-        Quantities with dims ``chain, draw, ...``.
-    diverging : array_like of bool, shape (chains, draws)
-        Whether each draw diverged.
-
-    Returns
-    -------
-    xarray.DataTree
-        ``posterior`` and ``sample_stats``.
-    """
+def tree_of(posterior: Any, diverging: Any) -> Any:
+    """Return draws as ArviZ keeps them."""
     sizes = posterior.sizes
     posterior = posterior.assign_coords(
         chain=np.arange(sizes["chain"]), draw=np.arange(sizes["draw"])

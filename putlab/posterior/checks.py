@@ -7,7 +7,10 @@ rounding and the backstop (P. K. Dunn and G. K. Smyth, "Randomized quantile resi
 Journal of Computational and Graphical Statistics 5, 1996).
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +18,10 @@ from scipy.stats import binom, norm
 
 from putlab.model.readings import INTERVALS, practice_putts
 from putlab.model.spread import MISHIT_TIMES
+
+if TYPE_CHECKING:
+    from putlab.log.read import Log
+    from putlab.posterior.player import SpreadFit
 
 # Share of a player's spread that may be missed before a fit is refused, and how many
 # standard errors off it may be before it is told.
@@ -28,24 +35,8 @@ TAIL = 3.0
 LIKELY = 0.5
 
 
-def putt_scores(log, fit, component):
-    """Return every reading's probabilities under the fitted model.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        The log that was fitted.
-    fit : putlab.posterior.player.SpreadFit
-        Its fit.
-    component : {"line", "pace"}
-        Component.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A row a putt that was read: the log's columns and ``lo, hi, mu, sd``, ``below_lo,
-        below_hi`` (probabilities of falling below either end) and ``p_mishit``.
-    """
+def putt_scores(log: Log, fit: SpreadFit, component: str) -> Any:
+    """Return every reading's probabilities under the fitted model."""
     putts = INTERVALS[component](practice_putts(log.putts), log.rules)
     mu, sd, share = _posterior_means(putts, fit, component)
     noise = putts["noise"].to_numpy(float)
@@ -63,7 +54,7 @@ def putt_scores(log, fit, component):
     )
 
 
-def _posterior_means(putts, fit, component):
+def _posterior_means(putts: Any, fit: Any, component: str) -> Any:
     """Return mean, spread and mishit share of every putt at the posterior mean."""
     q = fit.trees[component]["posterior"].dataset.mean(("chain", "draw"))
     design = fit.designs[component]
@@ -73,7 +64,7 @@ def _posterior_means(putts, fit, component):
     tested = condition >= 0
     length = putts["length"].to_numpy(int)
 
-    def of_condition(name):
+    def of_condition(name: Any) -> Any:
         values = q[name].values
         return np.where(tested, values[condition], 0.0) if values.size else 0.0
 
@@ -87,26 +78,13 @@ def _posterior_means(putts, fit, component):
     return mu, np.exp(log_sd), q["mishit_share"].values[player]
 
 
-def _position(table, putts, label):
+def _position(table: Any, putts: Any, label: Any) -> Any:
     index = pd.MultiIndex.from_frame(table[["player", label]])
     return index.get_indexer(pd.MultiIndex.from_frame(putts[["player", label]]))
 
 
-def likely_mishits(log, fit):
-    """Return the putts that were more likely mishits than ordinary ones; none is deleted.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        The log that was fitted.
-    fit : putlab.posterior.player.SpreadFit
-        Its fit.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, session, putt, distance_ft, component, reading, p_mishit, file, row``.
-    """
+def likely_mishits(log: Log, fit: SpreadFit) -> Any:
+    """Return the putts that were more likely mishits than ordinary ones; none is deleted."""
     tables = []
     for component, reading in (("line", "line_deg"), ("pace", "roll_ft")):
         scores = putt_scores(log, fit, component)
@@ -117,23 +95,8 @@ def likely_mishits(log, fit):
     return found.sort_values(["player", "session", "putt"], ignore_index=True)
 
 
-def readings_checks(log, fit, component):
-    """Check spread, tails and rounding of one component against the fitted model.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        The log that was fitted.
-    fit : putlab.posterior.player.SpreadFit
-        Its fit.
-    component : {"line", "pace"}
-        Component.
-
-    Returns
-    -------
-    list of putlab.posterior.checks.Verdict
-        Spread, tails, rounding.
-    """
+def readings_checks(log: Log, fit: SpreadFit, component: str) -> Any:
+    """Check spread, tails and rounding of one component against the fitted model."""
     scores = putt_scores(log, fit, component)
     rng = np.random.default_rng([fit.seed, len(scores)])
     u = rng.uniform(scores["below_lo"], scores["below_hi"])
@@ -145,7 +108,7 @@ def readings_checks(log, fit, component):
     return [_spread(scores), _tails(scores), _rounding(scores, reading, step)]
 
 
-def _spread(scores):
+def _spread(scores: Any) -> Verdict:
     table = scores.groupby("player", sort=False)["z"].agg(putts="size", sd="std").reset_index()
     # The sd of n standard normals has standard error 1 / sqrt(2 n).
     table["errors_off"] = (table["sd"] - 1) * np.sqrt(2 * table["putts"])
@@ -163,7 +126,7 @@ def _spread(scores):
     return Verdict("spread", FAIL if refused else NOTE if off else PASS, said, table)
 
 
-def _tails(scores):
+def _tails(scores: Any) -> Verdict:
     beyond, putts = int((scores["z"].abs() > TAIL).sum()), len(scores)
     expected = 2 * norm.sf(TAIL) * putts
     surprise = binom.sf(beyond - 1, putts, 2 * norm.sf(TAIL)) if putts else 1.0
@@ -175,7 +138,7 @@ def _tails(scores):
     return Verdict("tails", NOTE if many else PASS, said, table)
 
 
-def _rounding(scores, reading, step):
+def _rounding(scores: Any, reading: Any, step: Any) -> Verdict:
     """Look for a reader who prefers even numbers, which the display does not."""
     finite = np.isfinite(scores["lo"]) & np.isfinite(scores["hi"]) & scores[reading].notna()
     read = scores[finite]
@@ -195,7 +158,7 @@ def _rounding(scores, reading, step):
     return Verdict("rounding", NOTE if heaped else PASS, said, table)
 
 
-def _even_chance(read, place):
+def _even_chance(read: Any, place: Any) -> Any:
     """Return each putt's chance of showing an even step, summed over the steps nearby."""
     width = (read["hi"] - read["lo"]).to_numpy()
     middle = ((read["hi"] + read["lo"]) / 2).to_numpy()
@@ -217,19 +180,7 @@ PASS, NOTE, FAIL = "pass", "note", "fail"
 
 @dataclass(frozen=True)
 class Verdict:
-    """What one check found.
-
-    Attributes
-    ----------
-    name : str
-        What was checked.
-    result : {"pass", "note", "fail"}
-        A fail keeps the fit out of a report; a note is told with it.
-    sentence : str
-        The finding in plain words.
-    table : pandas.DataFrame
-        The numbers behind it.
-    """
+    """What one check found."""
 
     name: str
     result: str
@@ -237,34 +188,12 @@ class Verdict:
     table: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
 
 
-def verdict_table(verdicts):
-    """Return verdicts as a table, one a row.
-
-    Parameters
-    ----------
-    verdicts : list of Verdict
-        Checks of a fit.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``check, result, sentence``.
-    """
+def verdict_table(verdicts: list[Verdict]) -> Any:
+    """Return verdicts as a table, one a row."""
     rows = [{"check": v.name, "result": v.result, "sentence": v.sentence} for v in verdicts]
     return pd.DataFrame(rows, columns=["check", "result", "sentence"])
 
 
-def failures(verdicts):
-    """Return the verdicts that failed.
-
-    Parameters
-    ----------
-    verdicts : list of Verdict
-        Checks of a fit.
-
-    Returns
-    -------
-    list of Verdict
-        Those whose result is ``fail``.
-    """
+def failures(verdicts: list[Verdict]) -> Any:
+    """Return the verdicts that failed."""
     return [v for v in verdicts if v.result == FAIL]

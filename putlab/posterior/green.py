@@ -6,13 +6,17 @@ much a green adds to the golfer's spread. `green_spread` gives that for any fit:
 where the log has such putts, taken from the published split of variance where it has none.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 import pymc as pm
 import pytensor.tensor as pt
 import xarray as xr
+from numpy.typing import ArrayLike
 
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED
@@ -40,6 +44,12 @@ from putlab.posterior.player import (
 )
 from putlab.posterior.sampling import convergence, kept_or_sampled, with_data_of
 
+if TYPE_CHECKING:
+    from putlab.log.read import Log
+    from putlab.model.green_putts import GreenDesign
+    from putlab.model.hole_chance import PhysicalHole, PlainHole
+    from putlab.posterior.player import Golfer
+
 ESTIMATED, PUBLISHED = "estimated", "published"
 
 # With fewer misses than this that tell where they stopped, the pace prior still weighs most
@@ -49,17 +59,7 @@ FEW_LEAVES = 20
 
 @dataclass(frozen=True)
 class GreenSpread:
-    """What a green adds to one golfer's spread: reading it, and its surface.
-
-    Attributes
-    ----------
-    line_sd_deg, pace_sd_pct : ndarray, shape (draws, 1)
-        Draws, to be added to a skill in quadrature: ``skill.wider(...)``.
-    source : {"estimated", "published"}
-        From the golfer's putts on a green, or from the published split of variance.
-    sentence : str
-        Which of the two, and how much, for a report.
-    """
+    """What a green adds to one golfer's spread: reading it, and its surface."""
 
     line_sd_deg: np.ndarray
     pace_sd_pct: np.ndarray
@@ -82,7 +82,7 @@ class GreenFit(SpreadFit):
     green: object = None
     told: pd.DataFrame = None
 
-    def diagnostics(self):
+    def diagnostics(self) -> Any:
         """Return the convergence checks of both components and of the green.
 
         Returns
@@ -92,7 +92,7 @@ class GreenFit(SpreadFit):
         """
         return super().diagnostics() | {"green": convergence(self.green)}
 
-    def sentences(self, player):
+    def sentences(self, player: str) -> Any:
         """Return what a report must say of one player's putts on a green.
 
         Parameters
@@ -112,49 +112,15 @@ class GreenFit(SpreadFit):
         return said
 
 
-def has_green_putts(log):
-    """Tell whether a log has putts made or missed on a green.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-
-    Returns
-    -------
-    bool
-        Whether `fit_made` has something to add to `putlab.posterior.player.fit_readings`.
-    """
+def has_green_putts(log: Log) -> Any:
+    """Tell whether a log has putts made or missed on a green."""
     return bool(struck_on_green(log.putts).any())
 
 
-def fit_made(log, *, seed=SEED, priors=None, cache=True, **options):
-    """Fit line, pace and green spread to putts made and missed, and to any readings.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    seed : int
-        Seed of the sampler.
-    priors : dict of str to putlab.model.priors.SpreadPriors, optional
-        Priors of ``line`` and ``pace`` in place of the kit's.
-    cache : bool
-        Look for the fit on disk first, and keep it there.
-    **options
-        ``draws``, ``tune``, ``chains``, ``cores`` of the sampler.
-
-    Returns
-    -------
-    GreenFit
-        Posterior of both components and of the green for every player.
-
-    Raises
-    ------
-    FitError
-        No putt made or missed on a green, a fit that did not converge, or one that does not
-        describe its readings.
-    """
+def fit_made(
+    log: Log, *, seed: int = SEED, priors: dict | None = None, cache: bool = True, **options: Any
+) -> Any:
+    """Fit line, pace and green spread to putts made and missed, and to any readings."""
     green = green_putts(log.putts)
     if green.empty:
         raise FitError(
@@ -184,7 +150,7 @@ def fit_made(log, *, seed=SEED, priors=None, cache=True, **options):
     return checked(log, fit)
 
 
-def green_spread(fit, player):
+def green_spread(fit: SpreadFit, player: str) -> Any:
     """Return what a green adds to a player's spread, and where that comes from.
 
     Parameters
@@ -201,7 +167,7 @@ def green_spread(fit, player):
     """
     draws = len(fit.golfer(player).draws("line", "base"))
     if isinstance(fit, GreenFit) and fit.told.loc[player, "putts"]:
-        values = [_thinned(fit.green["posterior"][name], player) for name in GREEN_PARAMETERS]
+        values: Any = [_thinned(fit.green["posterior"][name], player) for name in GREEN_PARAMETERS]
         source = ESTIMATED
     else:
         rng = np.random.default_rng([fit.seed, *player.encode()])
@@ -212,20 +178,8 @@ def green_spread(fit, player):
     return GreenSpread(*(value[:, None] for value in values), source, said)
 
 
-def green_setting(golfer):
-    """Return the green's spread as a decision takes it, where this golfer's was estimated.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-
-    Returns
-    -------
-    dict
-        ``green`` (medians, line in degrees and pace in percent) and ``green_source``, for
-        `putlab.practice.case.make_setting`; empty where nothing was estimated.
-    """
+def green_setting(golfer: Golfer) -> dict:
+    """Return the green's spread as a decision takes it, where this golfer's was estimated."""
     found = green_spread(golfer.fit, golfer.player)
     if found.source == PUBLISHED:
         return {}
@@ -236,35 +190,22 @@ def green_setting(golfer):
     }
 
 
-def on_green(golfer, distance_ft, *, new_day=True, counted=False):
-    """Return a player's skill on a real green: with its reading and its surface.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-    distance_ft : array_like, shape (n,)
-        Distances in feet, rising.
-    new_day, counted : bool
-        As in `putlab.posterior.player.Golfer.skill`.
-
-    Returns
-    -------
-    putlab.green.skill.Skill
-        The golfer's skill, wider by the green's spread.
-    """
+def on_green(
+    golfer: Golfer, distance_ft: ArrayLike, *, new_day: bool = True, counted: bool = False
+) -> Any:
+    """Return a player's skill on a real green: with its reading and its surface."""
     skill = golfer.skill(distance_ft, new_day=new_day, counted=counted)
     green = green_spread(golfer.fit, golfer.player)
     return skill.wider(green.line_sd_deg, green.pace_sd_pct)
 
 
-def _thinned(values, player):
+def _thinned(values: Any, player: str) -> Any:
     """Return at most `PASSED_ON` draws, the same ones as `putlab.posterior.player.Golfer.draws`."""
     flat = values.sel(player=player).values.ravel()
     return flat[np.linspace(0, flat.size - 1, min(PASSED_ON, flat.size)).astype(int)]
 
 
-def _green_sentence(fit, player, source, values):
+def _green_sentence(fit: Any, player: str, source: Any, values: Any) -> str:
     (line, line_low, line_high), (pace, pace_low, pace_high) = map(summary, values)
     much = (
         f"{line:.1f}° in line ({line_low:.1f} to {line_high:.1f}) and {pace:.0f} % in pace "
@@ -283,21 +224,8 @@ def _green_sentence(fit, player, source, values):
     )
 
 
-def pace_sentence(fit, player):
-    """Return what tells a player's line from pace.
-
-    Parameters
-    ----------
-    fit : GreenFit
-        From `fit_made`.
-    player : str
-        Label.
-
-    Returns
-    -------
-    str
-        Readings, leaves, putts taken, or the prior: for a report.
-    """
+def pace_sentence(fit: GreenFit, player: str) -> Any:
+    """Return what tells a player's line from pace."""
     row = fit.told.loc[player]
     misses, leaves, followed = (int(row[name]) for name in ("misses", "leaves", "followed"))
     read = fit.designs["pace"].rows
@@ -315,7 +243,7 @@ def pace_sentence(fit, player):
     return said
 
 
-def _known(misses, leaves, followed):
+def _known(misses: Any, leaves: Any, followed: Any) -> Any:
     said = f"of {misses:,} misses on a green {leaves:,} say how far they were left"
     if followed:
         said += f", and {followed:,} only how many putts followed"
@@ -325,46 +253,13 @@ def _known(misses, leaves, followed):
 # Sampling the joint model of readings and outcomes: compiled once, checked, kept on disk.
 
 
-def compiled_for(design):
-    """Return a compiled joint model holding this design's data.
-
-    Parameters
-    ----------
-    design : putlab.model.green_putts.GreenDesign
-        Arrays of the log.
-
-    Returns
-    -------
-    nutpie compiled model
-        Ready to sample.
-    """
+def compiled_for(design: GreenDesign) -> Any:
+    """Return a compiled joint model holding this design's data."""
     return with_data_of(design, build_model, JOINT_PARAMETERS)
 
 
-def fit_joint(design, *, seed=SEED, cache=True, **options):
-    """Sample, check and keep the joint posterior.
-
-    Parameters
-    ----------
-    design : putlab.model.green_putts.GreenDesign
-        Arrays of the log.
-    seed : int
-        Seed of the sampler.
-    cache : bool
-        Look for the fit on disk first, and keep it there.
-    **options
-        Passed to `putlab.posterior.sampling.sample`.
-
-    Returns
-    -------
-    dict of str to xarray.DataTree
-        ``line``, ``pace`` and ``green``, each with ``posterior`` and ``sample_stats``.
-
-    Raises
-    ------
-    FitError
-        The fit failed its diagnostics twice.
-    """
+def fit_joint(design: GreenDesign, *, seed: int = SEED, cache: bool = True, **options: Any) -> Any:
+    """Sample, check and keep the joint posterior."""
     return kept_or_sampled(
         design, JOINT_PARAMETERS, compiled_for, lambda arrays: trees_of(arrays, design),
         what="made-and-missed", seed=seed,
@@ -372,21 +267,8 @@ def fit_joint(design, *, seed=SEED, cache=True, **options):
     )  # fmt: skip
 
 
-def trees_of(arrays, design):
-    """Return draws as named quantities.
-
-    Parameters
-    ----------
-    arrays : dict of str to ndarray
-        `JOINT_PARAMETERS` and ``diverging``, each of shape (chains, draws, ...).
-    design : putlab.model.green_putts.GreenDesign
-        The design that was fitted.
-
-    Returns
-    -------
-    dict of str to xarray.DataTree
-        ``line`` and ``pace`` with the names of the spread model's story; ``green``.
-    """
+def trees_of(arrays: dict, design: GreenDesign) -> Any:
+    """Return draws as named quantities."""
     dims = build_dims()
     named = {}
     for component, part in design.components.items():
@@ -403,36 +285,15 @@ def trees_of(arrays, design):
 # A table of putts tried and made by distance, as one golfer of steady spread.
 
 
-def build_table_model(table, hole, *, past_ft=PAST_FT, pace_sd_pct=None, extra=False):
-    """Return the unfitted model of a table of putts made.
-
-    In the order of the code:
-
-        line_sd_deg ~ HalfNormal(1 radian)        (flat, where there are putts)
-        pace_sd_pct ~ HalfNormal(100 %)           (or given)
-        made        ~ Binomial(tried, chance)
-        or, with ``extra``, the rate made / tried
-                    ~ Normal(chance, sqrt(chance (1 - chance) / tried + extra_sd^2))
-
-    Parameters
-    ----------
-    table : pandas.DataFrame
-        ``distance_ft, tries, made``.
-    hole : putlab.model.hole_chance.PhysicalHole or putlab.model.hole_chance.PlainHole
-        What the hole takes.
-    past_ft : float
-        How far past the hole the golfers aim to roll the ball.
-    pace_sd_pct : float, optional
-        Pace spread, where it is not to be estimated.
-    extra : bool
-        Let rates stray from the model by a spread of their own, ``extra_sd``: with millions
-        of putts, what the model leaves out outweighs chance.
-
-    Returns
-    -------
-    pymc.Model
-        Free parameters ``line_sd_deg`` and, as asked for, ``pace_sd_pct`` and ``extra_sd``.
-    """
+def build_table_model(
+    table: pd.DataFrame,
+    hole: PhysicalHole | PlainHole,
+    *,
+    past_ft: float = PAST_FT,
+    pace_sd_pct: float | None = None,
+    extra: bool = False,
+) -> Any:
+    """Return the unfitted model of a table of putts made."""
     tries, made = table["tries"].to_numpy(), table["made"].to_numpy()
     with pm.Model() as model:
         line_sd_deg = pm.HalfNormal("line_sd_deg", np.degrees(1.0))

@@ -1,9 +1,13 @@
 """What has been learned of each player: posterior draws of spread and bias at any length."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from putlab.base.cache import versions
 from putlab.base.errors import FitError, UsageError
@@ -20,7 +24,11 @@ from putlab.model.readings import (
     visit_read,
 )
 from putlab.posterior import sampling as fitting
-from putlab.posterior.checks import NOTE, Verdict, failures, readings_checks
+from putlab.posterior.checks import NOTE, PASS, Verdict, failures, readings_checks, verdict_table
+
+if TYPE_CHECKING:
+    from putlab.log.read import Log
+    from putlab.model.priors import SpreadPriors
 
 # Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
 PASSED_ON = 1000
@@ -66,11 +74,11 @@ class SpreadFit:
     checks: dict = field(default_factory=dict)
 
     @property
-    def players(self):
+    def players(self) -> list:
         """Labels of the players, in the log's order."""
         return list(self.putts_total.index)
 
-    def golfer(self, player=None):
+    def golfer(self, player: str | None = None) -> Any:
         """Return one player's posterior.
 
         Parameters
@@ -90,7 +98,7 @@ class SpreadFit:
         """
         return Golfer(self, choose_player(self.players, player))
 
-    def diagnostics(self):
+    def diagnostics(self) -> Any:
         """Return every check of both components: convergence, then the readings.
 
         Returns
@@ -102,7 +110,7 @@ class SpreadFit:
         names = converged | self.checks
         return {name: converged.get(name, []) + self.checks.get(name, []) for name in names}
 
-    def meta(self):
+    def meta(self) -> Any:
         """Return what a reader needs to repeat the result.
 
         Returns
@@ -121,32 +129,26 @@ class SpreadFit:
             "diagnostics": checks,
         }
 
-    def _repr_html_(self):
-        from putlab.rounds.estimate import estimate_table
+    @property
+    def table(self) -> pd.DataFrame:
+        """Every check of both components: ``component, check, result, sentence``."""
+        tables = [
+            verdict_table(found).assign(component=name)
+            for name, found in self.diagnostics().items()
+        ]
+        return pd.concat(tables)[["component", "check", "result", "sentence"]]
 
-        return estimate_table(self)._repr_html_()
+    @property
+    def sentence(self) -> str:
+        """Whether the fit can be believed, and what was noted."""
+        noted = [
+            v.sentence for found in self.diagnostics().values() for v in found if v.result != PASS
+        ]
+        return "The fit passed its checks." + "".join(f" Noted: {said}" for said in noted)
 
 
-def choose_player(players, wanted):
-    """Return the label wanted, or say which labels there are.
-
-    Parameters
-    ----------
-    players : list of str
-        Labels in the log.
-    wanted : str or None
-        Label asked for.
-
-    Returns
-    -------
-    str
-        A label of the list.
-
-    Raises
-    ------
-    UsageError
-        No such player, or none named and several in the log.
-    """
+def choose_player(players: list[str], wanted: str | None) -> Any:
+    """Return the label wanted, or say which labels there are."""
     from difflib import get_close_matches
 
     known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
@@ -161,7 +163,9 @@ def choose_player(players, wanted):
     raise UsageError(f"no player {wanted!r} in the log; it has {known}.{hint}")
 
 
-def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
+def fit_log(
+    log: Log, *, seed: int = SEED, priors: dict | None = None, cache: bool = True, **options: Any
+) -> Any:
     """Fit line and pace spread to all that a log holds.
 
     Parameters
@@ -206,24 +210,10 @@ def fit_log(log, *, seed=SEED, priors=None, cache=True, **options):
         return replace(fit, checks=fit.checks | {"green": [note]})
 
 
-def fit_readings(log, *, seed=SEED, priors=None, cache=True, **options):
-    """Fit line and pace spread to the readings of a log, and to nothing else.
-
-    Parameters
-    ----------
-    log, seed, priors, cache, **options
-        As for `fit_log`.
-
-    Returns
-    -------
-    SpreadFit
-        Posterior of both components for every player.
-
-    Raises
-    ------
-    FitError
-        As from `fit_log`.
-    """
+def fit_readings(
+    log: Log, *, seed: int = SEED, priors: Any = None, cache: bool = True, **options: Any
+) -> Any:
+    """Fit line and pace spread to the readings of a log, and to nothing else."""
     putts = practice_putts(log.putts)
     players = list(log.putts["player"].drop_duplicates())
     visits = session_table(log.putts)
@@ -248,44 +238,15 @@ def fit_readings(log, *, seed=SEED, priors=None, cache=True, **options):
     return checked(log, fit)
 
 
-def checked(log, fit):
-    """Return a fit with how well it describes the readings of its log.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        The log that was fitted.
-    fit : SpreadFit
-        Its fit.
-
-    Returns
-    -------
-    SpreadFit
-        The same with ``checks``.
-
-    Raises
-    ------
-    FitError
-        It does not describe them.
-    """
+def checked(log: Log, fit: SpreadFit) -> Any:
+    """Return a fit with how well it describes the readings of its log."""
     checks = {component: readings_checks(log, fit, component) for component in COMPONENTS}
     refuse_misfits(checks)
     return replace(fit, checks=checks)
 
 
-def refuse_misfits(checks):
-    """Refuse a fit of which a check of its readings failed.
-
-    Parameters
-    ----------
-    checks : dict of str to list of putlab.posterior.checks.Verdict
-        By component.
-
-    Raises
-    ------
-    FitError
-        Naming the component and what was found.
-    """
+def refuse_misfits(checks: dict) -> None:
+    """Refuse a fit of which a check of its readings failed."""
     for component, verdicts in checks.items():
         for failed in failures(verdicts):
             raise FitError(
@@ -295,21 +256,8 @@ def refuse_misfits(checks):
             )
 
 
-def practised_table(putts, lengths):
-    """Return the putts and visits of each player at each length.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        From `putlab.model.readings.practice_putts`.
-    lengths : ndarray
-        Lengths in feet.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, distance_ft, putts, sessions``.
-    """
+def practised_table(putts: pd.DataFrame, lengths: np.ndarray) -> Any:
+    """Return the putts and visits of each player at each length."""
     groups = putts.groupby(["player", "length"], sort=False)
     table = groups.agg(putts=("row", "size"), sessions=("session", "nunique")).reset_index()
     table["distance_ft"] = lengths[table["length"]]
@@ -318,21 +266,8 @@ def practised_table(putts, lengths):
     return table[["player", "distance_ft", "putts", "sessions"]]
 
 
-def condition_shares(putts, visits):
-    """Return the conditions of each player's last visit and their share of its putts.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        From `putlab.model.readings.first_putts`.
-    visits : pandas.DataFrame
-        From `putlab.model.design.session_table`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, condition, share``.
-    """
+def condition_shares(putts: pd.DataFrame, visits: pd.DataFrame) -> Any:
+    """Return the conditions of each player's last visit and their share of its putts."""
     last = visits.groupby("player", sort=False).tail(1)[["player", "session"]]
     rows = putts.merge(last, on=["player", "session"])
     share = rows.groupby("player")["condition"].value_counts(normalize=True)
@@ -355,12 +290,12 @@ class Golfer:
     player: str
 
     @property
-    def practised(self):
+    def practised(self) -> Any:
         """Lengths practised: ``distance_ft, putts, sessions``."""
         table = self.fit.practised
         return table[table["player"] == self.player].drop(columns="player").reset_index(drop=True)
 
-    def draws(self, component, name):
+    def draws(self, component: str, name: str) -> Any:
         """Return this player's draws of one quantity.
 
         Parameters
@@ -382,7 +317,9 @@ class Golfer:
         keep = np.linspace(0, len(flat) - 1, min(PASSED_ON, len(flat))).astype(int)
         return flat[keep]
 
-    def log_spread_and_bias(self, component, distance_ft, *, counted=False):
+    def log_spread_and_bias(
+        self, component: str, distance_ft: ArrayLike, *, counted: bool = False
+    ) -> Any:
         """Return log spread within a visit, and bias, as on the player's last visit.
 
         Between practised lengths and beyond them a weak spot of its own is drawn, so the
@@ -414,7 +351,7 @@ class Golfer:
         effect, shift = self._condition_now(component, x)
         return level + effect, bias + shift
 
-    def _between(self, component, name, x, centre, size):
+    def _between(self, component: str, name: Any, x: Any, centre: Any, size: Any) -> Any:
         """Return a quantity at any log distance, given its values at the practised ones."""
         known = np.log(self.fit.designs[component].lengths_ft / REFERENCE_FT)
         weights = np.linalg.solve(bump_correlation(known, known), bump_correlation(known, x)).T
@@ -429,14 +366,14 @@ class Golfer:
             centre(x[None, :]) + at_known @ weights.T + self.draws(component, size)[:, None] * fresh
         )
 
-    def _practised_now(self):
+    def _practised_now(self) -> Any:
         """Return log(1 + putts / 100) at the end of the log, on the model's centred scale."""
         visits = self.fit.visits[self.fit.visits["player"] == self.player]
         first = visits.iloc[0]
         offset = np.log1p(first["putts_before"] / 100) - first["practised"]
         return np.log1p(self.fit.putts_total[self.player] / 100) - offset
 
-    def _condition_now(self, component, x):
+    def _condition_now(self, component: str, x: Any) -> tuple:
         """Return the effect and shift of the last visit's conditions, by share of putts."""
         table = self.fit.designs[component].conditions
         shares = self.fit.condition_now
@@ -449,7 +386,7 @@ class Golfer:
         )
         return effect[:, None] + slope[:, None] * x, shift[:, None]
 
-    def skill(self, distance_ft, *, new_day=True, counted=False):
+    def skill(self, distance_ft: ArrayLike, *, new_day: bool = True, counted: bool = False) -> Any:
         """Return the player's skill, all draws at once.
 
         Parameters
@@ -478,19 +415,8 @@ class Golfer:
         return Skill(np.atleast_1d(np.asarray(distance_ft, dtype=float)), *values)
 
 
-def summary(draws):
-    """Return mean and interval over draws.
-
-    Parameters
-    ----------
-    draws : ndarray, shape (draws, ...)
-        Posterior draws.
-
-    Returns
-    -------
-    tuple of ndarray
-        Mean, lower and upper end of the kit's interval.
-    """
+def summary(draws: np.ndarray) -> Any:
+    """Return mean and interval over draws."""
     low, high = np.quantile(draws, interval_probabilities(), axis=0)
     return draws.mean(axis=0), low, high
 
@@ -510,7 +436,9 @@ ALTERNATIVES = {
 }
 
 
-def prior_sensitivity(log, player, component, distance_ft, **options):
+def prior_sensitivity(
+    log: Log, player: str, component: str, distance_ft: float, **options: Any
+) -> Any:
     """Refit a log under other priors and compare one estimate.
 
     Parameters
@@ -545,36 +473,12 @@ def prior_sensitivity(log, player, component, distance_ft, **options):
     return table.assign(moved=(table["sd"] - shipped["sd"]) / width)
 
 
-def scaled(priors, factors):
-    """Return priors with some of their numbers multiplied.
-
-    Parameters
-    ----------
-    priors : putlab.model.priors.SpreadPriors
-        Priors of one component.
-    factors : dict of str to float
-        Field name to factor.
-
-    Returns
-    -------
-    putlab.model.priors.SpreadPriors
-        Changed priors.
-    """
+def scaled(priors: SpreadPriors, factors: dict) -> Any:
+    """Return priors with some of their numbers multiplied."""
     return replace(priors, **{name: getattr(priors, name) * f for name, f in factors.items()})
 
 
-def least_practised_ft(golfer):
-    """Return the length with the fewest putts.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-
-    Returns
-    -------
-    float
-        Distance in feet.
-    """
+def least_practised_ft(golfer: Golfer) -> Any:
+    """Return the length with the fewest putts."""
     table = golfer.practised
     return float(table.loc[table["putts"].idxmin(), "distance_ft"])

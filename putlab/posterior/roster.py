@@ -5,11 +5,15 @@ their number. Fitted alone, a player's result depends on nothing but that player
 the seed: not on the others, nor on how many processes or machines did the work.
 """
 
+from __future__ import annotations
+
 import contextlib
 import hashlib
 import os
+from collections.abc import Callable, Iterator
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from joblib import Parallel, delayed, parallel_config
@@ -17,6 +21,10 @@ from joblib.externals.loky.process_executor import TerminatedWorkerError
 
 from putlab.base.errors import FitError, PutlabError, UsageError
 from putlab.base.settings import SEED
+
+if TYPE_CHECKING:
+    from putlab.log.read import Log
+    from putlab.posterior.player import SpreadFit
 
 # A process that died (out of memory, a machine switched off) is tried once more; a fit that
 # failed its checks would fail again with the same seed.
@@ -31,27 +39,13 @@ TOLD = 5
 
 @dataclass(frozen=True)
 class RosterResult:
-    """What came of each player.
-
-    Attributes
-    ----------
-    results : dict of str to object
-        By player, in the log's order: what the work returned.
-    failed : dict of str to str
-        By player: why there is no result. Every player of the log is in one or the other.
-    """
+    """What came of each player."""
 
     results: dict
     failed: dict = field(default_factory=dict)
 
-    def raise_failures(self):
-        """Name the players without a result.
-
-        Raises
-        ------
-        FitError
-            One player or more has none.
-        """
+    def raise_failures(self) -> None:
+        """Name the players without a result."""
         if not self.failed:
             return
         first = "; ".join(f"{name}: {why}" for name, why in list(self.failed.items())[:TOLD])
@@ -63,81 +57,25 @@ class RosterResult:
         )
 
 
-def player_seed(seed, player):
-    """Return the seed of one player's fit, from the roster's seed and the player's label.
-
-    Parameters
-    ----------
-    seed : int
-        Seed of the roster.
-    player : str
-        Label.
-
-    Returns
-    -------
-    int
-        The same on every machine, whoever else is in the log.
-    """
+def player_seed(seed: int, player: str) -> Any:
+    """Return the seed of one player's fit, from the roster's seed and the player's label."""
     label = np.frombuffer(hashlib.sha256(player.encode()).digest(), dtype="<u4")
     return int(np.random.SeedSequence([seed, *label.tolist()]).generate_state(1)[0])
 
 
-def log_of_player(log, player):
-    """Return a log of one player's putts.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        The whole log.
-    player : str
-        Label.
-
-    Returns
-    -------
-    putlab.log.read.Log
-        The same reading rules and hash, one player.
-    """
+def log_of_player(log: Log, player: str) -> Any:
+    """Return a log of one player's putts."""
     mine = log.putts[log.putts["player"] == player].reset_index(drop=True)
     return replace(log, putts=mine, rejects=log.rejects.head(0), warnings=[], notes=[])
 
 
-def fitted(log, fit):
-    """Return the fit: the work of `each_player` where nothing else is asked for.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        One player's log.
-    fit : putlab.posterior.player.SpreadFit
-        Its fit.
-
-    Returns
-    -------
-    putlab.posterior.player.SpreadFit
-        As given.
-    """
+def fitted(log: Log, fit: SpreadFit) -> Any:
+    """Return the fit: the work of `each_player` where nothing else is asked for."""
     return fit
 
 
-def fit_one(log, work, seed, options):
-    """Fit one player's log and do the work on it; runs in a worker.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        One player's log.
-    work : callable
-        ``work(log, fit)``.
-    seed : int
-        Seed of the fit.
-    options : dict
-        Passed to `putlab.posterior.player.fit_log`.
-
-    Returns
-    -------
-    object
-        What the work returned.
-    """
+def fit_one(log: Log, work: Callable, seed: int, options: dict) -> Any:
+    """Fit one player's log and do the work on it; runs in a worker."""
     from putlab.posterior.player import fit_log
 
     # Chains run one after the other: the cores are busy with other players.
@@ -145,8 +83,15 @@ def fit_one(log, work, seed, options):
 
 
 def each_player(
-    log, work=fitted, *, seed=SEED, workers=None, cluster=None, progress=None, **options
-):
+    log: Log,
+    work: Callable = fitted,
+    *,
+    seed: int = SEED,
+    workers: int | None = None,
+    cluster: str | None = None,
+    progress: Callable | None = None,
+    **options: Any,
+) -> Any:
     """Fit each player of a log alone, in a pool of processes or on a cluster.
 
     Parameters
@@ -191,12 +136,10 @@ def each_player(
     )
 
 
-def run_jobs(function, jobs, *, workers=None, cluster=None, finished=None):
-    """Run a function once a job, in processes here or on a Dask cluster.
-
-    A process that dies takes its neighbours' work with it: what is left is run again, each job
-    in a pool of its own, so that a deadly one fails alone.
-    """
+def run_jobs(
+    function: Any, jobs: Any, *, workers: Any = None, cluster: Any = None, finished: Any = None
+) -> tuple:
+    """Run a function once a job, in processes here or on a Dask cluster."""
     state = _Done({}, {}, finished or (lambda name: None))
     if cluster is not None:
         with _dask(cluster):
@@ -222,10 +165,10 @@ class _Done:
     failed: dict
     finished: object
 
-    def has(self, name):
+    def has(self, name: Any) -> Any:
         return name in self.results or name in self.failed
 
-    def add(self, name, result, error):
+    def add(self, name: Any, result: Any, error: Any) -> None:
         if error is None:
             self.results[name] = result
         else:
@@ -233,7 +176,7 @@ class _Done:
         self.finished(name)
 
 
-def _run(function, jobs, state, workers):
+def _run(function: Any, jobs: Any, state: Any, workers: Any) -> None:
     # Two at the least: with one worker joblib would run the job in this very process.
     pool = Parallel(n_jobs=max(2, workers), return_as="generator_unordered", batch_size=1)
     gate = min(workers, len(jobs))
@@ -242,7 +185,7 @@ def _run(function, jobs, state, workers):
         state.add(*found)
 
 
-def _attempted(function, name, *arguments):
+def _attempted(function: Any, name: Any, *arguments: Any) -> tuple:
     """Return the name of a job with its result or its error; runs in a worker."""
     for attempt in range(TRIES):
         try:
@@ -253,7 +196,7 @@ def _attempted(function, name, *arguments):
 
 
 @contextlib.contextmanager
-def _dask(address):
+def _dask(address: Any) -> Iterator[Any]:
     """Let joblib use a Dask cluster, refusing one that isn't there."""
     try:
         from distributed import Client
@@ -267,7 +210,7 @@ def _dask(address):
         yield
 
 
-def _alike_together(log, players):
+def _alike_together(log: Log, players: Any) -> Any:
     """Return players ordered by the size of their log: alike ones share a compiled model."""
     putts = log.putts.groupby("player", sort=False)
     size = putts[["session", "distance_ft", "condition"]].nunique()
@@ -275,10 +218,10 @@ def _alike_together(log, players):
     return sorted(players, key=lambda name: (key[name], name))
 
 
-def _told(progress, total):
+def _told(progress: Any, total: Any) -> Any:
     done = 0
 
-    def finished(player):
+    def finished(player: str) -> None:
         nonlocal done
         done += 1
         if progress:
@@ -287,19 +230,8 @@ def _told(progress, total):
     return finished
 
 
-def reason(error):
-    """Return why a player has no result, in words.
-
-    Parameters
-    ----------
-    error : Exception
-        What stopped the work.
-
-    Returns
-    -------
-    str
-        The kit's own errors as they are; others with their kind.
-    """
+def reason(error: Exception) -> Any:
+    """Return why a player has no result, in words."""
     if isinstance(error, PutlabError):
         return str(error)
     return f"the work stopped {TRIES} times ({type(error).__name__}: {error})"

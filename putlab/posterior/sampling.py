@@ -1,6 +1,10 @@
 """Sampling: compile once and swap data, check convergence, keep fits on disk."""
 
+from __future__ import annotations
+
+from collections.abc import Callable
 from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -11,6 +15,10 @@ from putlab.base.errors import FitError
 from putlab.base.settings import CHAINS, DRAWS, ESS_LIMIT, RHAT_LIMIT, SEED, TUNE
 from putlab.model.spread import PARAMETERS, build_dims, build_model, named_quantities, tree_of
 from putlab.posterior.checks import FAIL, NOTE, PASS, Verdict, failures
+
+if TYPE_CHECKING:
+    from putlab.model.design import Design
+    from putlab.model.green_putts import GreenDesign
 
 # Target of the acceptance rate and times the usual tuning: the first is quick, the second is
 # for a fit whose first try diverged or mixed slowly.
@@ -38,45 +46,16 @@ MEASURES = ("lowest_rhat", "highest_rhat", "lowest_ess_bulk", "highest_ess_bulk"
 
 # Models of this process and what they were compiled to, by kind and size: compiling costs
 # seconds, swapping data nothing.
-_compiled = {}
+_compiled: dict[Any, Any] = {}
 
 
-def compiled_for(design):
-    """Return a compiled model holding this design's data.
-
-    Logs of like size (players, padded sessions, lengths and conditions) share one
-    compilation; line and pace always do.
-
-    Parameters
-    ----------
-    design : putlab.model.design.Design
-        Arrays of one component.
-
-    Returns
-    -------
-    nutpie compiled model
-        Ready to sample.
-    """
+def compiled_for(design: Design) -> Any:
+    """Return a compiled model holding this design's data."""
     return with_data_of(design, build_model, PARAMETERS)
 
 
-def with_data_of(design, build, parameters):
-    """Return a compiled model holding a design's data, compiling it if none is of its size.
-
-    Parameters
-    ----------
-    design : putlab.model.design.Design or putlab.model.green_putts.GreenDesign
-        What is to be fitted; its ``size`` tells models apart.
-    build : callable
-        ``build(design)``: the model.
-    parameters : list of str
-        Free parameters to return draws of.
-
-    Returns
-    -------
-    nutpie compiled model
-        Ready to sample.
-    """
+def with_data_of(design: Design | GreenDesign, build: Callable, parameters: list[str]) -> Any:
+    """Return a compiled model holding a design's data, compiling it if none is of its size."""
     import nutpie
     import pymc as pm
 
@@ -92,41 +71,18 @@ def with_data_of(design, build, parameters):
 
 
 def sample(
-    compiled,
+    compiled: Any,
     *,
-    seed=SEED,
-    draws=DRAWS,
-    tune=TUNE,
-    chains=CHAINS,
-    cores=None,
-    acceptance=0.9,
-    progress_bar=False,
-    **options,
-):
-    """Sample a compiled model's posterior.
-
-    Parameters
-    ----------
-    compiled : nutpie compiled model
-        Such as `compiled_for` returns.
-    seed : int
-        Seed; the same seed, data and versions give the same draws.
-    draws, tune, chains : int
-        Draws kept and spent on tuning in each chain; number of chains.
-    cores : int, optional
-        Chains at once; default: the machine's cores.
-    acceptance : float
-        Target acceptance rate of the sampler.
-    progress_bar : bool
-        Show the sampler's own progress, in a terminal or in JupyterLab.
-    **options
-        Anything else of `nutpie.sample`.
-
-    Returns
-    -------
-    xarray.DataTree
-        ``posterior`` and ``sample_stats``, as sampled.
-    """
+    seed: int = SEED,
+    draws: int = DRAWS,
+    tune: int = TUNE,
+    chains: int = CHAINS,
+    cores: int | None = None,
+    acceptance: float = 0.9,
+    progress_bar: bool = False,
+    **options: Any,
+) -> Any:
+    """Sample a compiled model's posterior."""
     import nutpie
 
     sampler = nutpie.sample(
@@ -151,69 +107,30 @@ def sample(
         raise
 
 
-def started_for(design, compiled=compiled_for, *, seed=SEED, cores=None):
-    """Return a compiled model holding this design's data, with chains to start near the answer.
-
-    The more putts, the steeper the posterior: from an ordinary start a chain may be thrown so
-    far that it never returns. Where putts are many, chains start from draws of a short run
-    that counts each of them as a fraction.
-
-    Parameters
-    ----------
-    design : putlab.model.design.Design or putlab.model.green_putts.GreenDesign
-        What is to be fitted; knows its ``putts``, and itself ``counted_as`` fewer.
-    compiled : callable
-        ``compiled(design)``: the compiled model holding the design's data.
-    seed : int
-        Seed of the short run.
-    cores : int, optional
-        Chains of the short run at once.
-
-    Returns
-    -------
-    nutpie compiled model
-        Ready to sample.
-    """
+def started_for(
+    design: Design | GreenDesign,
+    compiled: Callable = compiled_for,
+    *,
+    seed: int = SEED,
+    cores: int | None = None,
+) -> Any:
+    """Return a compiled model holding this design's data, with chains to start near the answer."""
     if design.putts <= MANY_PUTTS:
         return compiled(design)
     few = compiled(design.counted_as(FEW_PUTTS))
     raw = sample(few, seed=seed, cores=cores, store_unconstrained=True, **SHORT_RUN)
     places = raw["sample_stats"]["unconstrained_draw"].stack(place=("chain", "draw")).values.T
 
-    def start(seed):
+    def start(seed: int) -> Any:
         return np.ascontiguousarray(np.random.default_rng(seed).choice(places))
 
     return replace(compiled(design), initial_point_func=start)
 
 
-def fit(design, name, *, seed=SEED, cache=True, **options):
-    """Sample, check and keep one component's posterior.
+def fit(design: Design, name: str, *, seed: int = SEED, cache: bool = True, **options: Any) -> Any:
+    """Sample, check and keep one component's posterior."""
 
-    Parameters
-    ----------
-    design : putlab.model.design.Design
-        Arrays of the component.
-    name : str
-        What is fitted, for messages.
-    seed : int
-        Seed of the sampler.
-    cache : bool
-        Look for the fit on disk first, and keep it there.
-    **options
-        Passed to `sample`.
-
-    Returns
-    -------
-    xarray.DataTree
-        ``posterior`` with the named quantities, ``sample_stats`` with ``diverging``.
-
-    Raises
-    ------
-    FitError
-        The fit failed its diagnostics twice.
-    """
-
-    def trees_of(arrays):
+    def trees_of(arrays: Any) -> dict:
         named = named_quantities(_dataset(arrays), design)
         return {name: tree_of(named, arrays["diverging"])}
 
@@ -224,7 +141,7 @@ def fit(design, name, *, seed=SEED, cache=True, **options):
     return trees[name]
 
 
-def _dataset(arrays):
+def _dataset(arrays: Any) -> Any:
     """Give kept arrays back their dimension names."""
     return xr.Dataset(
         {name: (("chain", "draw", *dims), arrays[name]) for name, dims in build_dims().items()}
@@ -232,40 +149,17 @@ def _dataset(arrays):
 
 
 def kept_or_sampled(
-    design, parameters, compiled, trees_of, *, what, seed=SEED, cache=True, **options
-):
-    """Return a posterior that can be believed, from disk or sampled now.
-
-    Parameters
-    ----------
-    design : putlab.model.design.Design or putlab.model.green_putts.GreenDesign
-        What is fitted; its ``containers`` and ``size`` tell fits apart.
-    parameters : list of str
-        Free parameters to keep.
-    compiled : callable
-        ``compiled(design)``: the compiled model holding the design's data.
-    trees_of : callable
-        ``trees_of(arrays)``: draws of the free parameters and ``diverging``, by name, to a
-        dict of xarray.DataTree of the quantities that must have converged.
-    what : str
-        What is fitted, for messages.
-    seed : int
-        Seed of the sampler.
-    cache : bool
-        Look for the fit on disk first, and keep it there.
-    **options
-        Passed to `sample`.
-
-    Returns
-    -------
-    dict of str to xarray.DataTree
-        From ``trees_of``.
-
-    Raises
-    ------
-    FitError
-        The fit failed its diagnostics twice, now or when it was asked for before.
-    """
+    design: Design | GreenDesign,
+    parameters: list[str],
+    compiled: Callable,
+    trees_of: Callable,
+    *,
+    what: str,
+    seed: int = SEED,
+    cache: bool = True,
+    **options: Any,
+) -> Any:
+    """Return a posterior that can be believed, from disk or sampled now."""
     options = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS} | options
     key = _fit_key(design, parameters, seed, options)
     kept = load_arrays(key) if cache else None
@@ -296,69 +190,43 @@ def kept_or_sampled(
     return trees
 
 
-def _not_believed(what, why):
+def _not_believed(what: Any, why: Any) -> FitError:
     return FitError(
         f"the {what} fit did not converge: {why} Nothing is reported from it. Look for a "
         "column in the wrong unit with `putlab check`, or try another --seed."
     )
 
 
-def arrays_of(raw, parameters):
-    """Return what is kept of a sampled posterior.
-
-    Parameters
-    ----------
-    raw : xarray.DataTree
-        From `sample`.
-    parameters : list of str
-        Free parameters to keep.
-
-    Returns
-    -------
-    dict of str to ndarray
-        The parameters and ``diverging``, each of shape (chains, draws, ...).
-    """
+def arrays_of(raw: Any, parameters: list[str]) -> Any:
+    """Return what is kept of a sampled posterior."""
     arrays = {name: raw["posterior"][name].values for name in parameters}
     return arrays | {"diverging": raw["sample_stats"]["diverging"].values}
 
 
-def _fit_key(design, parameters, seed, options):
+def _fit_key(design: Any, parameters: Any, seed: int, options: Any) -> Any:
     """Return the hash of all that a fit depends on, the model's own text included."""
     settings = {name: value for name, value in options.items() if name not in NO_MATTER}
     return result_key("posterior", parameters, design.containers, design.size, seed, settings)
 
 
-def with_measures(trees, kept):
-    """Return posteriors with the measures of their convergence beside the draws.
-
-    Parameters
-    ----------
-    trees : dict of str to xarray.DataTree
-        Posteriors.
-    kept : dict of str to ndarray
-        What was kept of the fit; measures that are not there are worked out.
-
-    Returns
-    -------
-    dict of str to xarray.DataTree
-        The same posteriors with `MEASURED`, of dims ``quantity, measure``.
-    """
+def with_measures(trees: dict, kept: dict) -> Any:
+    """Return posteriors with the measures of their convergence beside the draws."""
     for name, tree in trees.items():
         _add_measures(tree, kept.get(f"{MEASURED} {name}"))
     return trees
 
 
-def _add_measures(tree, values=None):
+def _add_measures(tree: Any, values: Any = None) -> None:
     posterior = tree["posterior"].dataset
     coords = {"quantity": _quantities(posterior), "measure": list(MEASURES)}
     tree[MEASURED] = xr.DataArray(_measures(posterior) if values is None else values, coords)
 
 
-def _quantities(posterior):
+def _quantities(posterior: Any) -> list:
     return [name for name, values in posterior.data_vars.items() if values.size]
 
 
-def _measures(posterior):
+def _measures(posterior: Any) -> np.ndarray:
     """Return the lowest and highest of R-hat and of effective draws, a row a quantity."""
     import arviz_stats as azs  # takes a second, which those who have a kept fit are spared
 
@@ -367,19 +235,8 @@ def _measures(posterior):
     return np.stack(ends, axis=1)
 
 
-def convergence(tree):
-    """Check that a posterior can be believed.
-
-    Parameters
-    ----------
-    tree : xarray.DataTree
-        From `fit`, or any other posterior with ``diverging``.
-
-    Returns
-    -------
-    list of Verdict
-        R-hat, effective sample size, divergences.
-    """
+def convergence(tree: Any) -> Any:
+    """Check that a posterior can be believed."""
     if "convergence" not in tree.children:
         _add_measures(tree)
     table = tree[MEASURED].to_pandas()
@@ -387,7 +244,7 @@ def convergence(tree):
     return [_rhat_verdict(rhat), _ess_verdict(ess), _divergence_verdict(tree)]
 
 
-def _rhat_verdict(table):
+def _rhat_verdict(table: Any) -> Verdict:
     worst = table["highest_rhat"].idxmax()
     value = table.loc[worst, "highest_rhat"]
     good = value < RHAT_LIMIT
@@ -399,7 +256,7 @@ def _rhat_verdict(table):
     return Verdict("R-hat", PASS if good else FAIL, said, table)
 
 
-def _ess_verdict(table):
+def _ess_verdict(table: Any) -> Verdict:
     worst = table["lowest_ess_bulk"].idxmin()
     value = table.loc[worst, "lowest_ess_bulk"]
     good = value >= ESS_LIMIT
@@ -411,7 +268,7 @@ def _ess_verdict(table):
     return Verdict("effective draws", PASS if good else FAIL, said, table)
 
 
-def _divergence_verdict(tree):
+def _divergence_verdict(tree: Any) -> Verdict:
     diverging = tree["sample_stats"]["diverging"].values
     count, share = int(diverging.sum()), diverging.mean()
     result = PASS if count == 0 else NOTE if share <= DIVERGENCES_NOTED else FAIL
