@@ -88,18 +88,18 @@ def _together(output, putts, player, seed):
     from putlab.cli.console import progress
 
     fit = fitted.fit(putts, seed=seed)
-    from putlab.pages.page import write_report
+    from putlab.pages.page import report as report_on
 
     with progress("Writing the report") as advance:
-        write_report(output, putts, fit, player=player, progress=advance)
+        report_on(putts, fit, output, player=player, progress=advance)
 
 
 def _apart(output, putts, player, **options):
     from putlab.cli.console import progress
-    from putlab.pages.page import write_roster_report
+    from putlab.pages.page import roster_report
 
     with progress("Fitting each player alone") as advance:
-        write_roster_report(output, putts, player=player, progress=advance, **options)
+        roster_report(putts, output, player=player, progress=advance, **options)
 
 
 # `putlab cache`: where fits are kept, and how to remove them.

@@ -1,31 +1,75 @@
 """Figures, each with the words that say what it shows and the numbers it draws."""
 
+from functools import singledispatch
+from typing import Any
+
+from putlab.base.errors import UsageError
+from putlab.base.words import listed
 from putlab.pages.chart import Chart
-from putlab.pages.prior_charts import beliefs_chart, first_visit_chart
-from putlab.pages.putt_charts import change_chart, finish_chart, record_chart, ten_putts
+from putlab.pages.prior_charts import first_visit_chart, prior_chart
+from putlab.pages.putt_charts import change_chart, published_record_chart, where_putts_end
 from putlab.pages.skill_charts import (
-    new_day_table,
     progress_chart,
     progress_table,
     spread_chart,
+    spread_table,
     visit_spreads,
 )
-from putlab.pages.strokes_charts import leans_chart, losses_chart, next_hour_chart
+from putlab.pages.strokes_charts import next_hour_chart, sensitivity_chart, strokes_lost_chart
+from putlab.posterior.player import Golfer
+from putlab.practice.advice import Advice
+from putlab.practice.sensitivity import Sensitivity
+from putlab.rounds.estimate import Attribution, Estimate
+from putlab.rounds.reference import TourGolfer
+from putlab.trial.compare import Comparison
 
 __all__ = [
-    "Chart",
-    "beliefs_chart",
-    "change_chart",
-    "finish_chart",
-    "first_visit_chart",
-    "leans_chart",
-    "losses_chart",
-    "new_day_table",
-    "next_hour_chart",
-    "progress_chart",
-    "progress_table",
-    "record_chart",
-    "spread_chart",
-    "ten_putts",
-    "visit_spreads",
-]
+    "Chart", "change_chart", "chart_of", "first_visit_chart", "next_hour_chart", "prior_chart",
+    "progress_chart", "progress_table", "published_record_chart", "sensitivity_chart",
+    "spread_chart", "spread_table", "strokes_lost_chart", "visit_spreads", "where_putts_end",
+]  # fmt: skip
+
+
+@singledispatch
+def chart_of(result: Any) -> Chart:
+    """Return the chart in which people look for a result first.
+
+    Parameters
+    ----------
+    result : putlab.base.result.Result or putlab.posterior.player.Golfer
+        What the front door returned: advice, a comparison, estimates of one player, ...
+
+    Returns
+    -------
+    Chart
+        The one for this kind of result.
+
+    Raises
+    ------
+    UsageError
+        No chart is drawn of this kind of result.
+    """
+    known = listed(sorted(kind.__name__ for kind in chart_of.registry if kind is not object))
+    raise UsageError(f"no chart is drawn of a {type(result).__name__}; there is one of {known}.")
+
+
+chart_of.register(Advice, next_hour_chart)
+chart_of.register(Attribution, strokes_lost_chart)
+chart_of.register(Comparison, change_chart)
+chart_of.register(Sensitivity, sensitivity_chart)
+chart_of.register(TourGolfer, published_record_chart)
+
+
+@chart_of.register
+def _(result: Golfer) -> Chart:
+    return spread_chart(result.table, spread_table(result))
+
+
+@chart_of.register
+def _(result: Estimate) -> Chart:
+    players = result.table["player"].unique()
+    if len(players) > 1:
+        raise UsageError(
+            f"a chart of estimates shows one player; got {listed(players)}. Estimate one of them."
+        )
+    return spread_chart(result.table)

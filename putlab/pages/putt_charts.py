@@ -1,26 +1,30 @@
-"""Where ten typical putts finish, seen from above, to scale with the hole."""
+"""Putts seen from above, the published record, and the verdict on a change."""
+
+from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 from matplotlib.ticker import FixedLocator, MultipleLocator, NullLocator, StrMethodFormatter
 from scipy.special import ndtri
 
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
+from putlab.green import published
+from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.hole_out import hole_out
-from putlab.green.published import HOLE_RADIUS_FT, table
-from putlab.green.strike import past_limit_ft, rim_ft
-from putlab.pages.chart import (
-    BLUE,
-    COLOUR,
-    GREY,
-    INK,
-    MARKER,
-    VERMILION,
-    Chart,
-    drawing,
-    legend_below,
-)
+from putlab.green.published import HOLE_RADIUS_FT
+from putlab.green.skill import Skill
+from putlab.model.readings import COMPONENTS
+from putlab.pages import chart
+from putlab.pages.chart import Chart
+from putlab.posterior.player import Golfer
+from putlab.rounds.reference import TourGolfer
+from putlab.trial.compare import Comparison
+from putlab.trial.conditions import label
+
+# Where ten typical putts finish, seen from above, to scale with the hole.
 
 TEN = 10
 
@@ -33,45 +37,28 @@ MOST_STEPS = 7
 # Pairings of line with pace that are tried for one that holes as many as expected.
 PAIRINGS = 400
 
-FINISH_LOOK = {
-    "short": {"marker": "v", "color": VERMILION, "label": "stopped short"},
-    "past": {"marker": "^", "color": BLUE, "label": "went past"},
+END_LOOK: dict[str, Any] = {
+    "short": {"marker": "v", "color": chart.VERMILION, "label": "stopped short"},
+    "past": {"marker": "^", "color": chart.BLUE, "label": "went past"},
 }
 
 
-def ten_putts(skill, distance_ft, one_putt, *, stimp_ft=STIMP_FT, past_ft=PAST_FT, seed=SEED):
+def ten_putts(skill: Skill, distance_ft: float, one_putt: float) -> pd.DataFrame:
     """Return ten putts that stand for a golfer's whole spread at one length.
 
-    Directions and paces lie evenly over the spread, at its 5, 15, ... 95 % points, paired at
-    random; of many pairings one is kept that holes as many of ten as the golfer would.
-
-    Parameters
-    ----------
-    skill : putlab.green.skill.Skill
-        Spread and bias; the mean over draws is used.
-    distance_ft : float
-        Length of the putt in feet.
-    one_putt : float
-        The golfer's chance of holing it.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims, in feet.
-    seed : int
-        Seed of the pairings.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``right_ft, past_ft, end``: where each ball stops, from the hole's centre, and
-        whether that is ``holed``, ``short`` or ``past``. A holed ball is in the hole.
+    Directions and paces lie evenly over the spread (the mean over draws), at its 5, 15, ...
+    95 % points, paired at random; of many pairings one is kept that holes as many of ten as
+    the golfer's chance ``one_putt`` says. Columns ``right_ft, past_ft, end``: where each ball
+    stops, from the hole's centre, and whether that is ``holed`` (in it), ``short`` or ``past``.
     """
     here = skill.at([distance_ft])
     z = ndtri((np.arange(TEN) + 0.5) / TEN)
     line = np.radians(here.line_bias_deg.mean() + here.line_sd_deg.mean() * z)
     pace = 1 + (here.pace_bias_pct.mean() + here.pace_sd_pct.mean() * z) / 100
-    roll = np.maximum((distance_ft + past_ft) * pace, 0)
-    rng = np.random.default_rng([seed, round(100 * distance_ft)])
+    roll = np.maximum((distance_ft + PAST_FT) * pace, 0)
+    rng = np.random.default_rng([SEED, round(100 * distance_ft)])
     orders = rng.permuted(np.tile(np.arange(TEN), (PAIRINGS, 1)), axis=1)
-    drops = _drops(distance_ft, line, roll[orders], stimp_ft)
+    drops = _drops(distance_ft, line, roll[orders])
     # Among pairings that hole as many as expected: the least connection of line and pace.
     lean = np.abs(z[orders] @ z)
     best = np.lexsort((lean, np.abs(drops.sum(axis=1) - TEN * one_putt).round()))[0]
@@ -82,17 +69,19 @@ def ten_putts(skill, distance_ft, one_putt, *, stimp_ft=STIMP_FT, past_ft=PAST_F
     return pd.DataFrame(places | {"end": end})
 
 
-def _drops(distance_ft, line_rad, roll_ft, stimp_ft):
-    """Tell which balls drop (Holmes 1991, Penner 2002; see `putlab.green.strike`)."""
+def _drops(distance_ft: float, line_rad: np.ndarray, roll_ft: np.ndarray) -> np.ndarray:
+    # Which balls drop (Holmes 1991, Penner 2002; see `putlab.green.flat`).
     offset = np.abs(distance_ft * np.sin(line_rad))
     along = distance_ft * np.cos(line_rad)
     inside = (offset < HOLE_RADIUS_FT) & (along > 0)
     at = np.minimum(offset, HOLE_RADIUS_FT)
     beyond = roll_ft - along
-    return inside & (beyond >= -rim_ft(at)) & (beyond <= past_limit_ft(at, stimp_ft))
+    return inside & (beyond >= -rim_ft(at)) & (beyond <= past_limit_ft(at, STIMP_FT))
 
 
-def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=PAST_FT):
+def where_putts_end(
+    golfer: Golfer, estimates: pd.DataFrame, distances_ft: Iterable[float]
+) -> Chart:
     """Draw where ten typical putts finish, from each of a few lengths.
 
     Parameters
@@ -100,11 +89,9 @@ def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=
     golfer : putlab.posterior.player.Golfer
         One player's posterior.
     estimates : pandas.DataFrame
-        The player's rows of `putlab.rounds.estimate.estimate_table`.
-    distances_ft : list of float
+        The player's rows of `putlab.rounds.estimate.estimate`.
+    distances_ft : iterable of float
         Lengths to show, each a row of the estimates.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims, in feet.
 
     Returns
     -------
@@ -113,41 +100,40 @@ def finish_chart(golfer, estimates, distances_ft, *, stimp_ft=STIMP_FT, past_ft=
     """
     one_putt = estimates.set_index("distance_ft")["one_putt"]
     skill = golfer.skill(estimates["distance_ft"].to_numpy(), new_day=True)
-    tables = []
-    for distance in distances_ft:
-        ten = ten_putts(skill, distance, one_putt[distance], stimp_ft=stimp_ft, past_ft=past_ft)
-        tables.append(ten.assign(distance_ft=distance))
+    tables = [
+        ten_putts(skill, length, one_putt[length]).assign(distance_ft=length)
+        for length in distances_ft
+    ]
     every = pd.concat(tables, ignore_index=True)
-    with drawing(2.85, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
-        for axis, table in zip(axes[0], tables, strict=True):
-            _finish_panel(axis, table)
-        across, along = _limits(every)
-        axes[0, 0].set(xlim=across, ylim=along, ylabel="feet past the hole (− short)")
-        for axis in (axes[0, 0].xaxis, axes[0, 0].yaxis):
-            axis.set_major_locator(MultipleLocator(_step(*along)))
-        axes[0, len(tables) // 2].set_xlabel("feet right of the hole (− left)")
-        legend_below(figure, axes[0, 0], columns=2)
-    return Chart(
-        name="finish",
-        title="Where ten typical putts finish",
-        alt=_finish_alt(golfer.player, every),
-        reading="Seen from above, the putt coming from below; the hole is drawn to scale. Ten "
-        "putts that stand for the whole spread; those that drop are in the hole.",
-        figure=figure,
-        table=every,
+    with chart.drawing(2.85, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
+        for axis, table in zip(axes, tables, strict=True):
+            _seen_from_above(axis, table)
+        across = max(CLOSE_FT, every["right_ft"].abs().max()) + 0.4
+        low = min(-CLOSE_FT, every["past_ft"].min()) - 0.4
+        high = max(CLOSE_FT, every["past_ft"].max()) + 0.4
+        axes[0].set(xlim=(-across, across), ylim=(low, high), ylabel="feet past the hole (− short)")
+        for axis in (axes[0].xaxis, axes[0].yaxis):
+            axis.set_major_locator(MultipleLocator(_step(low, high)))
+        axes[len(tables) // 2].set_xlabel("feet right of the hole (− left)")
+        chart.legend_below(figure, axes[0], columns=2)
+    reading = (
+        "Seen from above, the putt coming from below; the hole is drawn to scale. Ten putts "
+        "that stand for the whole spread; those that drop are in the hole."
     )
+    alt = _ends_alt(golfer.player, every)
+    return Chart("finish", "Where ten typical putts finish", alt, reading, figure, every)
 
 
-def _finish_panel(axis, table):
+def _seen_from_above(axis: Axes, table: pd.DataFrame) -> None:
     axis.set_aspect("equal")
     turn = np.linspace(0, 2 * np.pi, 100)
     axis.plot(
-        CLOSE_FT * np.cos(turn), CLOSE_FT * np.sin(turn), ":", color=GREY,
+        CLOSE_FT * np.cos(turn), CLOSE_FT * np.sin(turn), ":", color=chart.GREY,
         label=f"{CLOSE_FT:g} ft from the hole",
     )  # fmt: skip
-    axis.add_patch(Circle((0, 0), HOLE_RADIUS_FT, color=INK))
-    axis.plot([], [], "o", color=INK, markersize=4, label="hole, to scale")
-    for end, look in FINISH_LOOK.items():
+    axis.add_patch(Circle((0, 0), HOLE_RADIUS_FT, color=chart.INK))
+    axis.plot([], [], "o", color=chart.INK, markersize=4, label="hole, to scale")
+    for end, look in END_LOOK.items():
         balls = table[table["end"] == end]
         axis.plot(balls["right_ft"], balls["past_ft"], linestyle="", markersize=4.5, **look)
     holed = int((table["end"] == "holed").sum())
@@ -155,28 +141,16 @@ def _finish_panel(axis, table):
     axis.set_title(title, fontsize=8.5, loc="center")
 
 
-def _limits(every):
-    """Return half the width and the two ends of the height that show every ball."""
-    wide = max(CLOSE_FT, np.abs(every["right_ft"]).max()) + 0.4
-    return (
-        (-wide, wide),
-        (
-            min(-CLOSE_FT, every["past_ft"].min()) - 0.4,
-            max(CLOSE_FT, every["past_ft"].max()) + 0.4,
-        ),
-    )
-
-
-def _step(low, high):
-    """Return the feet between marks: as far as the circle reaches, or a multiple of it."""
+def _step(low: float, high: float) -> float:
+    # Feet between marks: as far as the circle reaches, or a multiple of it.
     return CLOSE_FT * max(1, np.ceil((high - low) / (MOST_STEPS * CLOSE_FT)))
 
 
-def _finish_alt(player, every):
+def _ends_alt(player: str, every: pd.DataFrame) -> str:
     said = []
-    for distance, table in every.groupby("distance_ft"):
-        count = table["end"].value_counts()
-        missed = table[table["end"] != "holed"]
+    for distance, balls in every.groupby("distance_ft"):
+        count = balls["end"].value_counts()
+        missed = balls[balls["end"] != "holed"]
         near = int((np.hypot(missed["right_ft"], missed["past_ft"]) <= CLOSE_FT).sum())
         said.append(
             f"from {distance:g} ft {count.get('holed', 0)} drop, {count.get('short', 0)} stop "
@@ -184,10 +158,8 @@ def _finish_alt(player, every):
         )
         if len(missed):
             said[-1] += f"; of the {len(missed)} that miss {near} within {CLOSE_FT:g} ft"
-    return (
-        f"Ten typical putts of {player} seen from above, to scale with the hole: "
-        + ". ".join(said)
-        + "."
+    return f"Ten typical putts of {player} seen from above, to scale with the hole: " + (
+        ". ".join(said) + "."
     )
 
 
@@ -197,7 +169,7 @@ def _finish_alt(player, every):
 FIRST_FT, LAST_FT = 2.0, 60.0
 
 
-def record_chart(golfer):
+def published_record_chart(golfer: TourGolfer) -> Chart:
     """Draw the tour's made rates and average putts, published and computed.
 
     Parameters
@@ -210,54 +182,42 @@ def record_chart(golfer):
     Chart
         Two panels; its table is the computed curves.
     """
-    made = table("putts_made_broadie_2018").frame
-    average = table("tour_average_putts").frame
+    made = published.table("putts_made_broadie_2018").frame
+    average = published.table("tour_average_putts").frame
+    shown = {
+        "one_putt": ("Share holed", made["distance_ft"], made["made"] / made["tries"]),
+        "average_putts": ("Average putts", average["distance_ft"], average["average_putts"]),
+    }
     lengths = np.geomspace(FIRST_FT, LAST_FT, 60)
     out = hole_out(golfer.skill, lengths, stimp_ft=golfer.stimp_ft, past_ft=golfer.past_ft)
-    curves = pd.DataFrame(
-        {
-            "distance_ft": lengths,
-            "one_putt": out.one_putt[0],
-            "average_putts": out.average_putts[0],
-        }
-    )
-    with drawing(2.6, columns=2) as (figure, axes):
-        rate = made["made"] / made["tries"]
-        _record_panel(axes[0, 0], made["distance_ft"], rate, curves, "one_putt", "Share holed")
-        _record_panel(
-            axes[0, 1], average["distance_ft"], average["average_putts"], curves,
-            "average_putts", "Average putts",
-        )  # fmt: skip
-        legend_below(figure, axes[0, 0])
+    curves = pd.DataFrame({"distance_ft": lengths} | {n: getattr(out, n)[0] for n in shown})
+    with chart.drawing(2.6, columns=2) as (figure, axes):
+        for axis, (name, (title, distance_ft, rate)) in zip(axes, shown.items(), strict=True):
+            within = distance_ft.between(FIRST_FT, LAST_FT)
+            axis.plot(
+                distance_ft[within], rate[within], "o", color=chart.VERMILION, markersize=3.5,
+                fillstyle="none", label="published",
+            )  # fmt: skip
+            axis.plot(lengths, curves[name], "-", color=chart.BLUE, label="computed")
+            axis.set_xlabel("Length, feet")
+            axis.set_title(title)
+        chart.legend_below(figure, axes[0])
     worst = golfer.average_putts_off.abs()
-    return Chart(
-        name="record",
-        title="The published record and one golfer",
-        alt=f"One golfer of {golfer.line_sd_deg:.2f}° line and {golfer.pace_sd_pct:.1f} % pace "
-        f"spread against the tour's record: average putts are off by at most {worst.max():.3f} "
-        f"(at {worst.idxmax():g} ft).",
-        reading="Dots: published. Line: computed for one golfer whose line and pace spread are "
-        "the same at all lengths.",
-        figure=figure,
-        table=curves,
+    alt = (
+        f"One golfer of {golfer.line_sd_deg:.2f}° line and {golfer.pace_sd_pct:.1f} % pace spread "
+        f"against the tour's record: average putts are off by at most {worst.max():.3f} (at "
+        f"{worst.idxmax():g} ft)."
     )
-
-
-def _record_panel(axis, distance_ft, published, curves, name, title):
-    shown = distance_ft.between(FIRST_FT, LAST_FT)
-    axis.plot(
-        distance_ft[shown], published[shown], "o", color=VERMILION, markersize=3.5,
-        fillstyle="none", label="published",
-    )  # fmt: skip
-    axis.plot(curves["distance_ft"], curves[name], "-", color=BLUE, label="computed")
-    axis.set_xlabel("Length, feet")
-    axis.set_title(title)
+    reading = (
+        "Dots: published. Line: computed for one golfer whose line and pace spread are the same "
+        "at all lengths."
+    )
+    title = "The published record and one golfer"
+    return Chart("published-record", title, alt, reading, figure, curves)
 
 
 # The verdict on a change: ratios of spread, and the region too small to matter.
 
-
-COMPONENTS = ("line", "pace")
 
 # Ratios marked on the axis, those that fit.
 TICKS = (0.25, 0.33, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2, 3, 4)
@@ -267,7 +227,7 @@ TICKS = (0.25, 0.33, 0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2, 3, 4)
 MOST_LENGTHS = 10
 
 
-def change_chart(found):
+def change_chart(found: Comparison) -> Chart:
     """Draw by how much a change narrowed or widened the spread.
 
     Parameters
@@ -281,15 +241,14 @@ def change_chart(found):
         A row for all lengths together and one a length; its table holds the ratios.
     """
     table = ratio_table(found)
-    with drawing(1.2 + 0.17 * len(table)) as (figure, axes):
-        axis = axes[0, 0]
-        small = 1 + np.array([-1, 1]) * found.region_pct / 100
-        axis.axvspan(*small, facecolor="#E4E4E4", hatch="///", edgecolor=GREY, linewidth=0,
-                     label=f"too small to matter (under {found.region_pct:g} %)")  # fmt: skip
-        axis.axvline(1, color=INK, linewidth=0.8)
+    with chart.drawing(1.2 + 0.17 * len(table)) as (figure, (axis,)):
+        small = 1 + np.array([-1, 1]) * found.too_small_pct / 100
+        axis.axvspan(*small, facecolor="#E4E4E4", hatch="///", edgecolor=chart.GREY, linewidth=0,
+                     label=f"too small to matter (under {found.too_small_pct:g} %)")  # fmt: skip
+        axis.axvline(1, color=chart.INK, linewidth=0.8)
         place = np.arange(len(table))[::-1]
         for component in COMPONENTS:
-            _marks(axis, place, table, component)
+            _ratio_marks(axis, place, table, component)
         axis.set_yticks(place, table["label"])
         axis.grid(False, axis="y")
         axis.set_xscale("log")
@@ -299,72 +258,49 @@ def change_chart(found):
         axis.set_xlim(0.92 * table["lo"].min(), 1.08 * table["hi"].max())
         axis.set_xlabel("Ratio of spreads (under 1: narrower than before)")
         axis.set_title(f"Verdict: {found.verdict}")
-        legend_below(figure, axis)
-    return Chart(
-        name="change", title="Did the change help?", alt=_change_alt(found, table), figure=figure,
-        table=table, reading=_reading(found),
-    )  # fmt: skip
-
-
-def ratio_table(found):
-    """Return the ratios of spread, over all lengths and at each.
-
-    Parameters
-    ----------
-    found : putlab.trial.compare.Comparison
-        The comparison.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``component, label, mean, lo, hi``.
-    """
-    rows = []
-    for component in COMPONENTS:
-        whole = getattr(found, f"{component}_sd_ratio")
-        if whole is None:
-            continue
-        ends = {end: whole[end] for end in ("mean", "lo", "hi")}
-        rows.append({"component": component, "label": f"{component}, all lengths"} | ends)
-        if component != found.metric or len(found.by_distance) > MOST_LENGTHS:
-            continue
-        for length in found.by_distance.itertuples():
-            ends = {e: getattr(length, f"{component}_sd_ratio_{e}") for e in ("mean", "lo", "hi")}
-            if pd.notna(ends["mean"]):
-                rows.append({"component": component, "label": f"{length.distance_ft:g} ft"} | ends)
-    return pd.DataFrame(rows)
-
-
-def _marks(axis, place, table, component):
-    mine = (table["component"] == component).to_numpy()
-    if not mine.any():
-        return
-    mean, low, high = (table.loc[mine, name].to_numpy(float) for name in ("mean", "lo", "hi"))
-    whole = np.arange(mean.size) == 0
-    for which, size, label in ((whole, 7, component), (~whole, 4, None)):
-        axis.errorbar(
-            mean[which], place[mine][which], xerr=[(mean - low)[which], (high - mean)[which]],
-            linestyle="", color=COLOUR[component], marker=MARKER[component], markersize=size,
-            elinewidth=2 if label else 1, label=label,
-        )  # fmt: skip
-
-
-def _reading(found):
-    return (
-        f"Spread with {found.arms.after or 'none'} as a ratio of that with "
-        f"{found.arms.before or 'none'}, with 90 % intervals: under 1 is narrower. The verdict "
-        f"is on {found.metric}; within the hatched band a change is too small to matter."
-    )
-
-
-def _change_alt(found, table):
+        chart.legend_below(figure, axis)
+    before, after = label(found.conditions.before), label(found.conditions.after)
     said = [
         f"{row.component} spread became {row.mean:.2f} times what it was ({row.lo:.2f} to "
         f"{row.hi:.2f})"
         for row in table[table["label"].str.endswith("all lengths")].itertuples()
     ]
-    arms = found.arms
-    return (
-        f"{arms.after or 'none'} against {arms.before or 'none'}: {' and '.join(said)}; "
-        f"verdict: {found.verdict}."
+    alt = f"{after} against {before}: {' and '.join(said)}; verdict: {found.verdict}."
+    reading = (
+        f"Spread with {after} as a ratio of that with {before}, with 90 % intervals: under 1 is "
+        f"narrower. The verdict is on {found.metric}; within the hatched band a change is too "
+        "small to matter."
     )
+    return Chart("change", "Did the change help?", alt, reading, figure, table)
+
+
+def ratio_table(found: Comparison) -> pd.DataFrame:
+    """Return the ratios of spread, all lengths and each: ``component, label, mean, lo, hi``."""
+    rows, ends = [], ("mean", "lo", "hi")
+    for component in COMPONENTS:
+        whole = getattr(found, f"{component}_sd_ratio")
+        if whole is None:
+            continue
+        names = {"component": component, "label": f"{component}, all lengths"}
+        rows.append(names | {end: whole[end] for end in ends})
+        if component != found.metric or len(found.by_distance) > MOST_LENGTHS:
+            continue
+        columns = ["distance_ft", *(f"{component}_sd_ratio_{end}" for end in ends)]
+        for length, *values in found.by_distance[columns].dropna().itertuples(index=False):
+            names = {"component": component, "label": f"{length:g} ft"}
+            rows.append(names | dict(zip(ends, values, strict=True)))
+    return pd.DataFrame(rows)
+
+
+def _ratio_marks(axis: Axes, place: np.ndarray, table: pd.DataFrame, component: str) -> None:
+    mine = (table["component"] == component).to_numpy()
+    if not mine.any():
+        return
+    mean, low, high = (table.loc[mine, name].to_numpy(float) for name in ("mean", "lo", "hi"))
+    whole = np.arange(mean.size) == 0
+    for which, size, name in ((whole, 7, component), (~whole, 4, None)):
+        axis.errorbar(
+            mean[which], place[mine][which], xerr=[(mean - low)[which], (high - mean)[which]],
+            linestyle="", markersize=size, elinewidth=2 if name else 1, label=name,
+            **chart.LOOK[component],
+        )  # fmt: skip

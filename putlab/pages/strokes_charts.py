@@ -1,113 +1,86 @@
-"""Strokes lost by distance, and to which cause."""
+"""Strokes: lost by distance and cause, saved by the next hour, given away by the choice."""
+
+from typing import Any
 
 import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
 
 from putlab.base.words import sure
-from putlab.pages.chart import (
-    BLUE,
-    COLOUR,
-    GREY,
-    INK,
-    MARKER,
-    ORANGE,
-    SKY,
-    VERMILION,
-    Chart,
-    drawing,
-    interval_marks,
-    legend_below,
-    length_axis,
-)
-from putlab.practice.advice import at_least_shown, named
+from putlab.pages import chart
+from putlab.pages.chart import Chart
+from putlab.practice.advice import Advice
+from putlab.practice.saving import at_least_shown, named
+from putlab.practice.sensitivity import Sensitivity
+from putlab.rounds.estimate import Attribution
 
 # Colour and hatching: either alone tells the causes apart.
-LOSSES_LOOK = {
-    "line spread": {"color": BLUE, "hatch": ""},
-    "line bias": {"color": SKY, "hatch": "//"},
-    "pace spread": {"color": VERMILION, "hatch": "\\\\"},
-    "pace bias": {"color": ORANGE, "hatch": "xx"},
+CAUSE_LOOK: dict[str, Any] = {
+    "line spread": {"color": chart.BLUE, "hatch": ""},
+    "line bias": {"color": chart.SKY, "hatch": "//"},
+    "pace spread": {"color": chart.VERMILION, "hatch": "\\\\"},
+    "pace bias": {"color": chart.ORANGE, "hatch": "xx"},
     "reading the green": {"color": "#DDDDDD", "hatch": ".."},
 }
 TOTAL = "total"
 
+# A cause of less than this many strokes everywhere is not drawn.
+LEAST_DRAWN = 0.0005
 
-def losses_chart(player, causes, reference):
+
+def strokes_lost_chart(lost: Attribution) -> Chart:
     """Draw the strokes lost on a reference, by distance and cause.
 
     Parameters
     ----------
-    player : str
-        Label.
-    causes : pandas.DataFrame
-        From `putlab.rounds.estimate.Attribution.table`.
-    reference : str
-        Who the golfer is compared with, such as ``tour average``.
+    lost : putlab.rounds.estimate.Attribution
+        From `putlab.rounds.estimate.strokes_lost`.
 
     Returns
     -------
     Chart
         A bar a distance, split by cause; its table is the causes.
     """
+    causes, reference = lost.table, lost.reference
     wide = causes.pivot(index="distance_ft", columns="cause", values="strokes")
     total = causes[causes["cause"] == TOTAL].set_index("distance_ft")
     place = np.arange(len(wide))
-    with drawing(2.7) as (figure, axes):
-        axis = axes[0, 0]
+    with chart.drawing(2.7) as (figure, (axis,)):
         above, below = np.zeros(len(wide)), np.zeros(len(wide))
         for cause in shown_causes(wide):
             strokes = wide[cause].to_numpy()
             bottom = np.where(strokes >= 0, above, below)
-            axis.bar(place, strokes, 0.7, bottom=bottom, edgecolor=INK, linewidth=0.5,
-                     label=cause, **LOSSES_LOOK[cause])  # fmt: skip
+            axis.bar(place, strokes, 0.7, bottom=bottom, edgecolor=chart.INK, linewidth=0.5,
+                     label=cause, **CAUSE_LOOK[cause])  # fmt: skip
             above, below = above + np.maximum(strokes, 0), below + np.minimum(strokes, 0)
-        mean, low, high = (total[name].to_numpy() for name in _ends())
-        axis.errorbar(place + 0.42, mean, [mean - low, high - mean], fmt="D", color=INK,
-                      markersize=4, elinewidth=1.2, label="in all")  # fmt: skip
-        axis.axhline(0, color=INK, linewidth=0.8)
-        length_axis(axis, wide.index)
+        sums = {"fmt": "D", "color": chart.INK, "markersize": 4, "label": "in all"}
+        chart.interval_marks(axis, place + 0.42, total, "strokes", **sums)
+        axis.axhline(0, color=chart.INK, linewidth=0.8)
+        chart.length_axis(axis, wide.index)
         axis.set_xlabel("Length of the first putt, feet")
         axis.set_title(f"Strokes a round lost, against the {reference}")
-        legend_below(figure, axis)
-    return Chart(
-        name="losses",
-        title="Strokes lost by distance and cause",
-        alt=_losses_alt(player, wide, total, reference),
-        reading=f"Against the {reference}, on a real green: a bar for the first putts of each "
-        "length in a round. Below nought the player is the better. The mark is the sum.",
-        figure=figure,
-        table=causes,
-    )
-
-
-def shown_causes(wide):
-    """Return the causes that amount to anything; what is nought everywhere is not drawn.
-
-    Parameters
-    ----------
-    wide : pandas.DataFrame
-        Strokes with a column a cause.
-
-    Returns
-    -------
-    list of str
-        Causes of 0.0005 strokes or more at some distance.
-    """
-    return [cause for cause in LOSSES_LOOK if wide[cause].abs().max() >= 0.0005]
-
-
-def _ends():
-    return "strokes", "strokes_lo", "strokes_hi"
-
-
-def _losses_alt(player, wide, total, reference):
+        chart.legend_below(figure, axis)
     worst = total["strokes"].idxmax()
-    mean, low, high = total.loc[worst, list(_ends())]
-    cause = wide.loc[worst, list(LOSSES_LOOK)].idxmax()
-    return (
-        f"Strokes lost by {player} against the {reference}, by distance: most a round on putts "
-        f"from {worst:g} ft ({mean:.2f}, {low:.2f} to {high:.2f}), where the largest cause is "
-        f"{cause} ({wide.loc[worst, cause]:.2f})."
+    cause = wide.loc[worst, list(CAUSE_LOOK)].idxmax()
+    alt = (
+        f"Strokes lost by {lost.player} against the {reference}, by distance: most a round on "
+        f"putts from {worst:g} ft ({_with_interval(total.loc[worst], 'strokes')}), where the "
+        f"largest cause is {cause} ({wide.loc[worst, cause]:.2f})."
     )
+    reading = (
+        f"Against the {reference}, on a real green: a bar for the first putts of each length in "
+        "a round. Below nought the player is the better. The mark is the sum."
+    )
+    return Chart("losses", "Strokes lost by distance and cause", alt, reading, figure, causes)
+
+
+def shown_causes(wide: pd.DataFrame) -> list[str]:
+    """Return the causes that amount to anything, of strokes with a column a cause."""
+    return [cause for cause in CAUSE_LOOK if wide[cause].abs().max() >= LEAST_DRAWN]
+
+
+def _with_interval(row: pd.Series, name: str) -> str:
+    return f"{row[name]:.2f}, {row[name + '_lo']:.2f} to {row[name + '_hi']:.2f}"
 
 
 # What the next hour buys: strokes a round saved, by length, for line and for pace.
@@ -117,10 +90,10 @@ SAVED = "saved_next_hour"
 
 # Line and pace of one length stand side by side.
 ASIDE = {"line": -0.14, "pace": 0.14}
-STYLE = {"line": "-", "pace": "--"}
+LINESTYLE = {"line": "-", "pace": "--"}
 
 
-def next_hour_chart(advice):
+def next_hour_chart(advice: Advice) -> Chart:
     """Draw what the time to come would save wherever it is spent.
 
     Parameters
@@ -133,85 +106,70 @@ def next_hour_chart(advice):
     Chart
         A mark and interval an option, the choice ringed; its table is the advice's.
     """
-    table = advice.table
+    table, an_hour = advice.table, advice.minutes == 60
     lengths = np.sort(table["distance_ft"].unique())
-    with drawing(2.5) as (figure, axes):
-        axis = axes[0, 0]
+    with chart.drawing(2.5) as (figure, (axis,)):
         for component, rows in table.groupby("component", sort=False):
             place = np.searchsorted(lengths, rows["distance_ft"]) + ASIDE[component]
-            interval_marks(
-                axis, place, rows, SAVED, color=COLOUR[component], marker=MARKER[component],
-                linestyle=STYLE[component], linewidth=1, markersize=5.5, label=component,
+            chart.interval_marks(
+                axis, place, rows, SAVED, linestyle=LINESTYLE[component], linewidth=1,
+                markersize=5.5, label=component, **chart.LOOK[component],
             )  # fmt: skip
         _ring(axis, lengths, advice.row)
-        axis.axhline(0, color=INK, linewidth=0.8)
-        length_axis(axis, lengths)
+        axis.axhline(0, color=chart.INK, linewidth=0.8)
+        chart.length_axis(axis, lengths)
         axis.set_xlabel("Length practised, feet")
-        axis.set_title(f"Strokes a round saved by {_time(advice.minutes)}")
-        legend_below(figure, axis)
-    return Chart(
-        name="next-hour",
-        title="What the next hour buys" if advice.minutes == 60 else "What the time buys",
-        alt=_next_hour_alt(advice),
-        reading="All of the time spent on one length, for line or for pace, with 90 % "
-        "intervals. The intervals move together: the chance of being best says how sure the "
-        "order is.",
-        figure=figure,
-        table=table,
+        time = "an hour there" if an_hour else f"{advice.minutes:g} minutes there"
+        axis.set_title(f"Strokes a round saved by {time}")
+        chart.legend_below(figure, axis)
+    title = "What the next hour buys" if an_hour else "What the time buys"
+    reading = (
+        "All of the time spent on one length, for line or for pace, with 90 % intervals. The "
+        "intervals move together: the chance of being best says how sure the order is."
     )
+    return Chart("next-hour", title, _next_hour_alt(advice), reading, figure, table)
 
 
-def _ring(axis, lengths, row):
+def _ring(axis: Axes, lengths: np.ndarray, row: pd.Series) -> None:
     place = np.searchsorted(lengths, row["distance_ft"]) + ASIDE[row["component"]]
     axis.plot(
-        [place], [row[SAVED]], "o", markersize=14, fillstyle="none", color=INK,
+        [place], [row[SAVED]], "o", markersize=14, fillstyle="none", color=chart.INK,
         label=f"the choice, {sure(row['p_best'])} sure",
     )  # fmt: skip
 
 
-def _time(minutes):
-    return "an hour there" if minutes == 60 else f"{minutes:g} minutes there"
-
-
-def _next_hour_alt(advice):
+def _next_hour_alt(advice: Advice) -> str:
     row, table = advice.row, advice.table
     other = table.loc[table.drop(row.name)[SAVED].idxmax()]
+    first, second = (named((one["distance_ft"], one["component"])) for one in (row, other))
     return (
         f"What {advice.minutes:g} minutes would save {advice.player}, by length: most for "
-        f"{_option(row)} ({_saved(row)} strokes a round, best with a chance of "
-        f"{sure(row['p_best'])}), then {_option(other)} ({_saved(other)})."
+        f"{first} ({_with_interval(row, SAVED)} strokes a round, best with a chance of "
+        f"{sure(row['p_best'])}), then {second} ({_with_interval(other, SAVED)})."
     )
 
 
-def _option(row):
-    return f"{row['component']} at {row['distance_ft']:g} ft"
-
-
-def _saved(row):
-    return f"{row[SAVED]:.2f}, {row[SAVED + '_lo']:.2f} to {row[SAVED + '_hi']:.2f}"
-
-
-# What the choice leans on: what it gives away under other assumptions.
+# What the choice gives away under other assumptions.
 
 
 # How a row is drawn: still the choice, another one that is as good, another one.
-LEANS_LOOK = {
-    "still the choice": {"marker": "o", "color": BLUE},
-    "another, but tied": {"marker": "D", "color": GREY},
-    "another": {"marker": "X", "color": VERMILION},
+CHOICE_LOOK: dict[str, Any] = {
+    "still the choice": {"marker": "o", "color": chart.BLUE},
+    "another, but tied": {"marker": "D", "color": chart.GREY},
+    "another": {"marker": "X", "color": chart.VERMILION},
 }
 
 # The scale goes at least this far, in strokes a round, so that next to nothing looks so.
 LEAST_SHOWN = 0.05
 
 
-def leans_chart(sensitivity):
+def sensitivity_chart(sensitivity: Sensitivity) -> Chart:
     """Draw what the choice gives away where an assumption is another.
 
     Parameters
     ----------
     sensitivity : putlab.practice.sensitivity.Sensitivity
-        From `putlab.practice.sensitivity.sensitivity`.
+        From `putlab.practice.sensitivity.what_if`.
 
     Returns
     -------
@@ -219,33 +177,28 @@ def leans_chart(sensitivity):
         A row an assumption varied, those that cost most on top.
     """
     table = sensitivity.table.iloc[1:].sort_values("costs", kind="stable", ignore_index=True)
-    kind = np.where(
-        table["flips"], np.where(table["tied"], *list(LEANS_LOOK)[1:]), list(LEANS_LOOK)[0]
-    )
-    with drawing(1.1 + 0.17 * len(table)) as (figure, axes):
-        axis = axes[0, 0]
-        axis.hlines(table.index, 0, table["costs"], color=GREY, linewidth=0.8)
-        for name, look in LEANS_LOOK.items():
+    same, tied, another = CHOICE_LOOK
+    kind = np.where(table["flips"], np.where(table["tied"], tied, another), same)
+    with chart.drawing(1.1 + 0.17 * len(table)) as (figure, (axis,)):
+        axis.hlines(table.index, 0, table["costs"], color=chart.GREY, linewidth=0.8)
+        for name, look in CHOICE_LOOK.items():
             rows = table[kind == name]
             axis.plot(rows["costs"], rows.index, linestyle="", label=name, **look)
-        axis.axvline(0, color=INK, linewidth=0.8)
+        axis.axvline(0, color=chart.INK, linewidth=0.8)
         axis.set_xlim(-0.002, max(LEAST_SHOWN, 1.1 * table["costs"].max()))
         axis.set_yticks(table.index, table["assumption"] + " " + table["value"].astype(str))
         axis.set_xlabel("Strokes a round given away")
         axis.set_title(f"{named(sensitivity.choice, start=True)}: what it leans on")
-        legend_below(figure, axis)
-    return Chart(
-        name="leans",
-        title="What the choice leans on",
-        alt=_leans_alt(sensitivity, table),
-        reading="One assumption at a time is made another; a cross is where a better choice "
-        "would be another one.",
-        figure=figure,
-        table=table,
+        chart.legend_below(figure, axis)
+    reading = (
+        "One assumption at a time is made another; a cross is where a better choice would be "
+        "another one."
     )
+    alt = _sensitivity_alt(sensitivity, table)
+    return Chart("sensitivity", "What the choice leans on", alt, reading, figure, table)
 
 
-def _leans_alt(sensitivity, table):
+def _sensitivity_alt(sensitivity: Sensitivity, table: pd.DataFrame) -> str:
     if table.empty:
         return "No assumption was varied."
     worst, flips = table.iloc[-1], int((table["flips"] & ~table["tied"]).sum())

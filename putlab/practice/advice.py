@@ -119,7 +119,12 @@ class Advice(Result):
 
     @property
     def sentence(self) -> str:
-        """The answer in plain words, with its certainty."""
+        """The answer in plain words, with its certainty and what it saves."""
+        return f"{self.answer} {self.gain}"
+
+    @property
+    def gain(self) -> str:
+        """What the choice saves, and what it costs where another is better."""
         row = self.row
         saved, low, high = (row["saved_next_hour" + end] for end in ("", "_lo", "_hi"))
         price = "No draw puts another first."
@@ -128,8 +133,7 @@ class Advice(Result):
                 "Where another would have been better, it gives away "
                 f"{at_least_shown(self.cost_if_wrong)} strokes a round on average."
             )
-        gain = f"It saves about {saved:.2f} strokes a round ({low:.2f} to {high:.2f})."
-        return f"{self._which()} {gain} {price}"
+        return f"It saves about {saved:.2f} strokes a round ({low:.2f} to {high:.2f}). {price}"
 
     @property
     def lost_sentence(self) -> str:
@@ -144,7 +148,9 @@ class Advice(Result):
             f"({ends}) against the {self.reference}."
         )
 
-    def _which(self) -> str:
+    @property
+    def answer(self) -> str:
+        """The choice, what it is tied with, and how sure that is."""
         first, hour = named(self.choice, start=True), time_words(self.minutes)
         best = f"the best use of the next {hour} with a chance of {sure(self.row['p_best'])}"
         ties = self.ties

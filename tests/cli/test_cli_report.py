@@ -52,11 +52,11 @@ def test_help_teaches_by_example(capsys):
 def test_each_player_alone_is_handed_on_with_its_cluster(tmp_path, monkeypatch, capsys):
     asked = {}
 
-    def instead(path, log, *, progress, **options):
+    def instead(log, path, *, progress, **options):
         progress(1, 3, "rowan")
         asked.update(options, path=path, players=list(log.putts["player"].unique()))
 
-    monkeypatch.setattr("putlab.pages.page.write_roster_report", instead)
+    monkeypatch.setattr("putlab.pages.page.roster_report", instead)
     target = tmp_path / "roster.html"
     arguments = ["report", DEMO, "--each-player", "--cluster", "tcp://host:8786", "--seed", "3"]
     assert main([*arguments, "-o", str(target)]) == 0

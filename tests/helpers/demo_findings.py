@@ -2,7 +2,7 @@
 
 import datetime
 
-from putlab.pages.findings import find
+from putlab.pages.findings import player_findings
 from putlab.pages.page import render
 
 MADE = datetime.datetime(2026, 2, 1, 9, 30, tzinfo=datetime.UTC)
@@ -12,7 +12,7 @@ _kept, _pages = {}, {}
 def findings(log, fit, player):
     """Return the findings of one demo player."""
     if player not in _kept:
-        _kept[player] = find(log, fit, player)
+        _kept[player] = player_findings(log, fit, player)
     return _kept[player]
 
 
@@ -20,5 +20,10 @@ def page(log, fit, *players):
     """Return the report of some demo players, or of all, as HTML."""
     if players not in _pages:
         everybody = [findings(log, fit, player) for player in players or fit.players]
-        _pages[players] = render(log, fit, everybody, made=MADE)
+        _pages[players] = render(log, fit.meta(), everybody, made=MADE).html
     return _pages[players]
+
+
+def one(found, name):
+    """Return the chart of a player's findings with this name."""
+    return next(chart for chart in found.charts if chart.name == name)

@@ -13,10 +13,10 @@ from openpyxl import load_workbook
 from putlab.base.errors import UsageError
 from putlab.log.read import read_log
 from putlab.pages.sheet import (
-    TWIN_COLUMNS,
+    FILL_IN_COLUMNS,
     check_ending,
     page,
-    twin_table,
+    rows_to_fill_in,
     workbook,
     write_plan,
 )
@@ -40,7 +40,7 @@ def test_the_rows_filled_in_loads_back_as_a_log(plan, tmp_path, ending):
     path = tmp_path / f"plan.{ending}"
     write_plan([plan], path)
     table = pd.read_csv(path) if ending == "csv" else pd.read_excel(path, sheet_name="log")
-    assert list(table.columns) == TWIN_COLUMNS
+    assert list(table.columns) == FILL_IN_COLUMNS
     filled_in(table).to_csv(tmp_path / "done.csv", index=False)
     log = read_log(tmp_path / "done.csv")
     assert len(log.rejects) == 0
@@ -49,7 +49,7 @@ def test_the_rows_filled_in_loads_back_as_a_log(plan, tmp_path, ending):
 
 
 def test_rows_left_blank_are_told_and_the_rest_is_read(plan, tmp_path):
-    twin = twin_table([plan]).astype({"line_deg": object})
+    twin = rows_to_fill_in([plan]).astype({"line_deg": object})
     twin.loc[:9, "line_deg"] = 0
     twin.to_csv(tmp_path / "part.csv", index=False)
     log = read_log(tmp_path / "part.csv")
@@ -91,9 +91,10 @@ def test_the_page_has_a_box_for_every_reading(plan):
 def test_another_ending_is_refused_before_anything_is_done():
     with pytest.raises(UsageError, match=r"\.csv .*\.xlsx .*\.html"):
         check_ending(Path("plan.docx"))
-    assert check_ending(None) is None
+    assert check_ending(None) == check_ending("-") == ""
+    assert check_ending(Path("Plan.HTML")) == ".html"
 
 
 def test_plans_of_a_roster_share_one_table(plan):
     other = SimpleNamespace(log_rows=plan.log_rows.assign(player="other"))
-    assert list(twin_table([plan, other])["player"].unique()) == ["golfer", "other"]
+    assert list(rows_to_fill_in([plan, other])["player"].unique()) == ["golfer", "other"]

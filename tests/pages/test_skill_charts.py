@@ -1,0 +1,100 @@
+"""Spread by length and over visits: the numbers drawn against other routes."""
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+from demo_findings import findings, one
+
+from putlab.pages import chart as look
+from putlab.pages import charts
+
+
+def test_visit_spreads_are_the_plain_spread_of_the_readings(demo_log):
+    table = charts.visit_spreads(demo_log, "rowan").set_index(["session", "distance_ft"])
+    putts = demo_log.putts
+    rows = putts[
+        (putts["player"] == "rowan") & (putts["session"] == "2025-12-02")
+        & (putts["distance_ft"] == 10) & (putts["drill"] == "both")
+    ]  # fmt: skip
+    counted = putts[
+        (putts["player"] == "rowan") & (putts["session"] == "2025-12-02")
+        & (putts["distance_ft"] == 10) & (putts["putt_no"] == 1)
+    ]  # fmt: skip
+    line = pd.concat([rows["line_deg"], counted["line_deg"]]).dropna()
+    roll = pd.concat([rows["roll_ft"] / 10, counted["roll_ft"] / 11]).dropna()
+    row = table.loc[("2025-12-02", 10.0)]
+    assert row["line_sd_deg"] == pytest.approx(np.std(line, ddof=1))
+    assert row["pace_sd_pct"] == pytest.approx(100 * np.std(roll, ddof=1))
+
+
+def test_a_new_day_is_wider_than_a_visit(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "rowan")
+    assert (found.new_day["line_sd_deg"] > found.estimates["line_sd_deg"]).all()
+    assert (found.new_day["pace_sd_pct"] > found.estimates["pace_sd_pct"]).all()
+
+
+def test_progress_is_level_trend_form_and_condition(demo_fit):
+    table = charts.progress_table(demo_fit.golfer("birch"))
+    posterior = demo_fit.posteriors["line"]["posterior"].dataset.stack(every=("chain", "draw"))
+    visits = demo_fit.visits.reset_index(drop=True)
+    last = visits.index[visits["player"] == "birch"][-1]
+    log_sd = (
+        posterior["base"].sel(player="birch")
+        + posterior["trend"].sel(player="birch") * visits.loc[last, "practised"]
+        + posterior["visit_form"].isel(session=last)
+        + posterior["effect"].sel(condition="birch: new routine")
+    )
+    low, high = np.quantile(np.exp(log_sd), [0.05, 0.95])
+    assert table["line_sd_deg"].iloc[-1] == pytest.approx(float(np.exp(log_sd).mean()), rel=0.01)
+    assert table["line_sd_deg_lo"].iloc[-1] == pytest.approx(low, rel=0.02)
+    assert table["line_sd_deg_hi"].iloc[-1] == pytest.approx(high, rel=0.02)
+    assert list(table["condition"]) == ["usual routine"] * 5 + ["new routine"] * 5
+
+
+@pytest.mark.parametrize(
+    "label", ["$\\frac{", "_hidden", "<b>bold</b>", "走り", "x" * 200, "", "&amp;"]
+)
+def test_any_label_can_be_drawn(label):
+    table = pd.DataFrame({"session": ["a", "b"], "condition": ["usual", label]})
+    for name in ("line_sd_deg", "pace_sd_pct"):
+        table = table.assign(**{name: 1.0, name + "_lo": 0.8, name + "_hi": 1.2})
+    chart = charts.progress_chart(label, table)
+    svg = chart.svg()
+    assert "<b>bold" not in svg
+    assert re.search(r"<text[^>]*>" + re.escape(look.label_of("usual")), svg)
+    assert len(look.label_of(label)) <= look.LONGEST_LABEL + 1
+
+
+def test_what_was_not_read_is_called_so(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "alder")
+    visits = charts.visit_spreads(demo_log, "alder")
+    chart = charts.spread_chart(found.estimates, found.new_day, visits, measured=["line"])
+    titles = [axis.get_title("left") for axis in chart.figure.axes]
+    assert titles == ["Line spread, degrees", "Pace spread: not read"]
+
+
+def test_one_visit_alone_is_drawn(demo_log, demo_fit):
+    table = charts.progress_table(demo_fit.golfer("alder")).head(1)
+    axis = charts.progress_chart("alder", table).figure.axes[0]
+    assert list(axis.get_xticks()) == [1]
+
+
+def test_words_of_spread_and_progress_give_the_numbers_drawn(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "birch")
+    widest = found.estimates.loc[found.estimates["line_sd_deg"].idxmax()]
+    said = f"most at {widest['distance_ft']:g} ft ({widest['line_sd_deg']:.2f}°, "
+    assert said in one(found, "spread").alt
+    progress = one(found, "progress")
+    first, last = progress.table["line_sd_deg"].iloc[[0, -1]]
+    assert f"was {first:.2f}° at the first visit and {last:.2f}° (" in progress.alt
+    assert f"Progress of birch over {len(found.visits)} visits" in progress.alt
+
+
+def test_what_is_not_given_is_neither_drawn_nor_explained(demo_fit):
+    alone = charts.spread_chart(demo_fit.golfer("alder").table)
+    axis = alone.figure.axes[0]
+    assert axis.get_legend_handles_labels()[1] == ["within a visit"]
+    assert "Hollow" not in alone.reading
+    assert "Dots" not in alone.reading

@@ -1,0 +1,62 @@
+"""Strokes lost, saved and given away: sums, words and marks that match the tables."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+from demo_findings import findings, one
+
+from putlab.pages.strokes_charts import next_hour_chart, sensitivity_chart, shown_causes
+
+
+def test_causes_add_up_to_the_strokes_lost(demo_log, demo_fit):
+    causes = findings(demo_log, demo_fit, "alder").lost.table
+    wide = causes.pivot(index="distance_ft", columns="cause", values="strokes")
+    assert np.allclose(wide.drop(columns="total").sum(axis=1), wide["total"], atol=1e-9)
+    assert shown_causes(wide.assign(**{"line bias": 0.0})).count("line bias") == 0
+
+
+def test_the_choice_is_ringed_where_it_stands(demo_log, demo_fit):
+    advice = findings(demo_log, demo_fit, "birch").advice
+    chart = next_hour_chart(advice)
+    axis = chart.figure.axes[0]
+    ring = next(line for line in axis.lines if line.get_fillstyle() == "none")
+    lengths = np.sort(advice.table["distance_ft"].unique())
+    assert lengths[int(round(ring.get_xdata()[0]))] == advice.choice[0]
+    assert ring.get_ydata()[0] == advice.row["saved_next_hour"]
+
+
+def sensitivity_of(costs, flips, tied):
+    table = pd.DataFrame(
+        {
+            "assumption": ["as assumed", "green speed", "learning rate"],
+            "value": ["", "8 ft", "0.04"],
+            "flips": [False, *flips], "tied": [True, *tied], "costs": [0.0, *costs],
+        }
+    )  # fmt: skip
+    return SimpleNamespace(table=table, choice=(6.0, "line"))
+
+
+def test_what_the_choice_leans_on_counts_what_would_flip_it():
+    chart = sensitivity_chart(sensitivity_of([0.02, 0.08], [True, True], [True, False]))
+    assert "Of 2 other assumptions 1 would make another choice than line at 6 ft" in chart.alt
+    assert "most costly is learning rate 0.04, 0.080 strokes" in chart.alt
+    points = {line.get_label(): len(line.get_xdata()) for line in chart.figure.axes[0].lines}
+    assert (points["another, but tied"], points["another"]) == (1, 1)
+    assert points["still the choice"] == 0
+
+
+def test_next_to_nothing_given_away_looks_like_next_to_nothing():
+    chart = sensitivity_chart(sensitivity_of([0.0001, 0.0002], [False] * 2, [True] * 2))
+    assert chart.figure.axes[0].get_xlim()[1] >= 0.05
+
+
+def test_words_of_strokes_give_the_numbers_drawn(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "birch")
+    causes = found.lost.table
+    total = causes[causes["cause"] == "total"]
+    worst = total.loc[total["strokes"].idxmax()]
+    assert f"from {worst['distance_ft']:g} ft ({worst['strokes']:.2f}, " in one(found, "losses").alt
+    best = found.advice.table.loc[found.advice.table["saved_next_hour"].idxmax()]
+    said = f"most for {best['component']} at {best['distance_ft']:g} ft "
+    assert said + f"({best['saved_next_hour']:.2f}, " in one(found, "next-hour").alt
