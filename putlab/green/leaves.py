@@ -1,14 +1,17 @@
 """Where a missed putt comes to rest: chances by side and distance left, for all draws."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.green.strike import Strikes, normal_nodes, past_limit_ft, rim_ft
+from putlab.green.flat import FlatScatter, normal_nodes, past_limit_ft, rim_ft
+from putlab.green.skill import Skill
 
 # Nodes at refinement 1. Directions at the hole, in each of three ranges: for the chances; to
 # place the misses that were too soft, and too hard.
@@ -18,6 +21,11 @@ AT_HOLE, AT_HOLE_SOFT, AT_HOLE_HARD = 16, 3, 8
 # their roll-outs on each side of it.
 AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT = 7, 0.5
 BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 5, 0.8, 12, 1.2
+# Directions in each range where a circle round the hole is asked about.
+CIRCLE = 24
+
+# Common practice: a missed putt comes to rest past the hole and within three feet of it.
+AREA_FT = 3.0
 
 # A chance of missing below this is none: rounding.
 NO_MISS = 1e-14
@@ -25,45 +33,31 @@ NO_MISS = 1e-14
 # Putts taken at once: arrays of a MB or two, so that they stay in a core's cache.
 CHUNK = 384
 
+# Squared distances left and probabilities, each of shape (putts, places).
+Places = tuple[np.ndarray, np.ndarray]
+
 
 @dataclass(frozen=True)
 class Leaves:
-    """What happens to each of many putts.
-
-    Attributes
-    ----------
-    holed : ndarray, shape (putts,)
-        Chance that it drops.
-    short, long, left, right : ndarray, shape (putts,)
-        Chance that it misses because it never reached the hole; ran over it too fast; went
-        by on the left; on the right. The five add up to 1.
-    mean_leave_ft : ndarray, shape (putts,)
-        Mean distance left after a miss; NaN where nothing is missed.
-    cells : ndarray, shape (putts, cells)
-        Chance of a miss that stops near each of the distances of `LeaveGrid`: the weights of
-        linear interpolation in log distance, so that ``cells @ f`` is the mean of f(leave).
-        They come from a few nodes a putt: right for the mean of what is smooth, lumpy as a
-        distribution, for which there is `putlab.green.leaves.leave_within`.
-    """
+    """What happens to each of many putts: chances that add up to 1, and what a miss leaves."""
 
     holed: np.ndarray
+    # Never reached the hole; ran over it too fast; went by on the left; on the right.
     short: np.ndarray
     long: np.ndarray
     left: np.ndarray
     right: np.ndarray
-    mean_leave_ft: np.ndarray
+    mean_leave_ft: np.ndarray  # NaN where nothing is missed
+    # Chance of a miss that stops near each distance of `LeaveGrid`, shape (putts, cells): the
+    # weights of linear interpolation in log distance, so that cells @ f is the mean of
+    # f(leave). They come from a few nodes a putt: right for the mean of what is smooth, lumpy
+    # as a distribution, for which there is `leave_within`.
     cells: np.ndarray
 
 
 @dataclass(frozen=True)
 class LeaveGrid:
-    """Distances left, even in log distance, and how to fill them.
-
-    Attributes
-    ----------
-    longest_ft : float
-        The end of the grid; a longer leave counts as this long.
-    """
+    """Distances left, even in log distance; a leave beyond the longest counts as the longest."""
 
     longest_ft: float = 160.0
 
@@ -73,46 +67,25 @@ class LeaveGrid:
     HOLING, LATER = 4, 8
 
     @cached_property
-    def cells_ft(self):
+    def cells_ft(self) -> np.ndarray:
         """Distances of the cells, shape (257,)."""
         return np.geomspace(self.FIRST_FT, self.longest_ft, self.CELLS)
 
-    def fill(self, stride):
-        """Return the matrix of cubic interpolation, even in log distance, onto the cells.
-
-        Parameters
-        ----------
-        stride : int
-            A smooth function is known at every `stride`-th cell.
-
-        Returns
-        -------
-        ndarray, shape (257, n)
-            Weights of the known values: the cubic through the four nearest (Lagrange).
-        """
+    def fill(self, stride: int) -> np.ndarray:
+        """Return weights (257, n) that fill all cells from every ``stride``-th: local cubics."""
         known = self.CELLS // stride + 1
         place = np.arange(self.CELLS) / stride
         first = np.clip(place.astype(int) - 1, 0, known - 4)
         weights = np.zeros((self.CELLS, known))
+        # The cubic through the four nearest (Lagrange).
         for j in range(4):
             others = [k for k in range(4) if k != j]
             factors = [(place - first - k) / (j - k) for k in others]
             weights[np.arange(self.CELLS), first + j] = np.prod(factors, axis=0)
         return weights
 
-    def spread_out(self, squared_ft2, chance):
-        """Return chances gathered into cells.
-
-        Parameters
-        ----------
-        squared_ft2, chance : ndarray, shape (putts, nodes)
-            Squared distances left, and their probabilities.
-
-        Returns
-        -------
-        ndarray, shape (putts, cells)
-            Each node shared between its two neighbours, linear in log distance.
-        """
+    def spread_out(self, squared_ft2: np.ndarray, chance: np.ndarray) -> np.ndarray:
+        """Return chances by cell, each place shared by its neighbours, linear in log distance."""
         rows, size = len(squared_ft2), self.CELLS
         step = np.float32(2 * np.log(self.longest_ft / self.FIRST_FT) / (size - 1))
         start = np.float32(2 * np.log(self.FIRST_FT))
@@ -127,95 +100,54 @@ class LeaveGrid:
         return total.reshape(rows, size)
 
 
-def holed_chance(strikes, stimp_ft, *, refine=1):
-    """Return the chance that each putt drops.
-
-    Parameters
-    ----------
-    strikes : Strikes
-        The putts.
-    stimp_ft : float
-        Green speed in feet.
-    refine : int
-        Multiplies the number of directions.
-
-    Returns
-    -------
-    ndarray, shape (putts,)
-        Chances: roll-out in closed form for each direction, direction by quadrature.
-    """
-    (holed,) = in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], strikes)
+def holed_chance(putts: FlatScatter, stimp_ft: float, *, refine: int = 1) -> np.ndarray:
+    """Return the chance that each putt drops: roll-out in closed form, direction by nodes."""
+    (holed,) = _in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], putts)
     return holed
 
 
-def leaves(strikes, stimp_ft, grid, *, refine=1):
-    """Return what happens to each putt.
-
-    Parameters
-    ----------
-    strikes : Strikes
-        The putts.
-    stimp_ft : float
-        Green speed in feet.
-    grid : LeaveGrid
-        Distances left to gather misses at.
-    refine : int
-        Multiplies the number of nodes.
-
-    Returns
-    -------
-    Leaves
-        Chances, mean leave and cells of every putt.
-    """
-    return Leaves(*in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), strikes))
+def leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, *, refine: int = 1) -> Leaves:
+    """Return what happens to each putt; ``refine`` multiplies the nodes."""
+    return Leaves(*_in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), putts))
 
 
-def in_chunks(work, strikes):
-    """Do work on a few putts at a time, putts of like scatter together.
-
-    Parameters
-    ----------
-    work : callable
-        Strikes to a sequence of arrays, a row a putt.
-    strikes : Strikes
-        The putts.
-
-    Returns
-    -------
-    list of ndarray
-        The arrays for all putts, in their order.
-    """
-    order = np.argsort(strikes.roll_sd_ft, kind="stable")
-    parts = [work(strikes[order[i : i + CHUNK]]) for i in range(0, len(strikes), CHUNK)]
+def _in_chunks(
+    work: Callable[[FlatScatter], Sequence[np.ndarray]], putts: FlatScatter
+) -> list[np.ndarray]:
+    # A few putts at a time, those of like scatter together, given back in their order.
+    order = np.argsort(putts.roll_sd_ft, kind="stable")
+    parts = [work(putts[order[i : i + CHUNK]]) for i in range(0, len(putts), CHUNK)]
     back = np.argsort(order)
     return [np.concatenate(column)[back] for column in zip(*parts, strict=True)]
 
 
-def _nodes(least, per_ft, scatter_ft, refine):
+def _nodes(least: int, per_ft: float, scatter_ft: np.ndarray, refine: int) -> int:
     return refine * (least + int(np.ceil(per_ft * scatter_ft.max())))
 
 
-def _at_hole(strikes, stimp_ft, refine):
-    return Fan.at_hole(strikes, stimp_ft, AT_HOLE * refine).chances()
+def _at_hole(putts: FlatScatter, stimp_ft: float, refine: int) -> tuple[np.ndarray, ...]:
+    return Directions.at_hole(putts, stimp_ft, AT_HOLE * refine).chances()
 
 
-def _leaves(strikes, stimp_ft, grid, refine):
-    """Return the columns of `Leaves`."""
-    stay, soft, holed, hard = _at_hole(strikes, stimp_ft, refine)
-    few = (Fan.at_hole(strikes, stimp_ft, n * refine) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
-    beside = _nodes(BESIDE, BESIDE_PER_FT, strikes.distance_ft * strikes.line_sd_rad, refine)
-    rolls = _nodes(ROLLS, ROLLS_PER_FT, strikes.roll_sd_ft, refine)
-    at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, strikes.roll_sd_ft, refine)
-    left, right = (Fan.beside(strikes, side, beside) for side in (0, 1))
-    rests = [
-        (strikes.distance_ft[:, None] ** 2, stay[:, None]),
+def _leaves(
+    putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, refine: int
+) -> tuple[np.ndarray, ...]:
+    # The columns of `Leaves`.
+    stay, soft, holed, hard = _at_hole(putts, stimp_ft, refine)
+    few = (Directions.at_hole(putts, stimp_ft, n * refine) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
+    beside = _nodes(BESIDE, BESIDE_PER_FT, putts.distance_ft * putts.line_sd_rad, refine)
+    rolls = _nodes(ROLLS, ROLLS_PER_FT, putts.roll_sd_ft, refine)
+    at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, putts.roll_sd_ft, refine)
+    left, right = (Directions.beside(putts, side, beside) for side in (0, 1))
+    places = [
+        (putts.distance_ft[:, None] ** 2, stay[:, None]),
         # A few directions show where misses at the hole stop; many say how likely they are.
-        _scaled(*next(few).soft_rests(at_rolls), soft),
-        _scaled(*next(few).hard_rests(at_rolls), hard),
-        left.all_rests(rolls),
-        right.all_rests(rolls),
+        _scaled(*next(few).too_soft(at_rolls), soft),
+        _scaled(*next(few).too_hard(at_rolls), hard),
+        left.whatever_pace(rolls),
+        right.whatever_pace(rolls),
     ]
-    squared, chance = (np.concatenate(part, axis=1) for part in zip(*rests, strict=True))
+    squared, chance = (np.concatenate(part, axis=1) for part in zip(*places, strict=True))
     missed = chance.sum(axis=1)
     mean_leave_ft = np.sum(chance * np.sqrt(squared), axis=1) / np.where(
         missed > NO_MISS, missed, np.nan
@@ -229,278 +161,135 @@ def _leaves(strikes, stimp_ft, grid, refine):
     return holed, short, hard, left_by, right_by, mean_leave_ft, cells
 
 
-def _scaled(squared, chance, total):
+def _scaled(squared: np.ndarray, chance: np.ndarray, total: np.ndarray) -> Places:
     found = np.maximum(chance.sum(axis=1), np.finfo(float).tiny)
     return squared, chance * (total / found)[:, None]
 
 
-# The directions a putt may start in, and for each the roll-outs that drop or miss.
-
-
 @dataclass(frozen=True)
-class Fan:
-    """Some directions of each putt, with the softest and hardest roll-out that drop.
+class Directions:
+    """Some directions of each putt and the roll-outs that drop; arrays (putts, directions)."""
 
-    Attributes
-    ----------
-    strikes : Strikes
-        The putts.
-    along_ft, offset_ft : ndarray, shape (putts, directions)
-        Distance along the line to its closest approach to the hole's centre; how far that
-        passes the centre, + right.
-    chance : ndarray, shape (putts, directions)
-        Probability that each direction stands for.
-    near, far : ndarray, shape (putts, directions)
-        Roll-outs between these drop, in spreads from the mean. Equal beside the hole, where
-        they part the putts that stop before it from those that go by.
-    """
-
-    strikes: Strikes
-    along_ft: np.ndarray
-    offset_ft: np.ndarray
-    chance: np.ndarray
+    putts: FlatScatter
+    along_ft: np.ndarray  # to the closest approach to the hole's centre
+    offset_ft: np.ndarray  # of the closest approach, + right
+    chance: np.ndarray  # probability that each direction stands for
+    # Roll-outs between these drop, in spreads from the mean. Equal beside the hole, where
+    # they part the putts that stop before it from those that go by.
     near: np.ndarray
     far: np.ndarray
 
     @classmethod
-    def at_hole(cls, strikes, stimp_ft, nodes):
-        """Return directions at the hole, in three ranges parted where the chance is steep.
-
-        Parameters
-        ----------
-        strikes : Strikes
-            The putts.
-        stimp_ft : float
-            Green speed in feet.
-        nodes : int
-            Directions in each of the three ranges.
-
-        Returns
-        -------
-        Fan
-            ``3 * nodes`` directions a putt.
-        """
-        low, high = strikes.hole_edges()
-        inner = strikes.steep_edges(stimp_ft)
+    def at_hole(cls, putts: FlatScatter, stimp_ft: float, nodes: int) -> "Directions":
+        """Return ``3 * nodes`` directions at the hole, parted where the chance is steep."""
+        low, high = putts.passing_edges()
+        inner = putts.steep_edges(stimp_ft)
         edges = np.hstack([low, *inner]), np.hstack([*inner, high])
-        along, offset, chance = strikes.directions(*edges, nodes)
+        along, offset, chance = putts.directions(*edges, nodes)
         rim = rim_ft(offset)
         # From inside the hole's radius a ball that does not move is in the hole.
-        near = np.where(along <= rim, -np.inf, strikes.roll_edge(along - rim))
-        far = strikes.roll_edge(along + past_limit_ft(offset, stimp_ft))
-        return cls(strikes, along, offset, chance, near, far)
+        near = np.where(along <= rim, -np.inf, putts.roll_edge(along - rim))
+        far = putts.roll_edge(along + past_limit_ft(offset, stimp_ft))
+        return cls(putts, along, offset, chance, near, far)
 
     @classmethod
-    def beside(cls, strikes, side, nodes, *, within_ft=np.inf):
-        """Return directions that pass the hole by.
-
-        Parameters
-        ----------
-        strikes : Strikes
-            The putts.
-        side : {0, 1}
-            Left or right.
-        nodes : int
-            Directions a putt.
-        within_ft : float
-            Leave out directions that pass the hole farther away than this.
-
-        Returns
-        -------
-        Fan
-            ``nodes`` directions a putt.
-        """
-        edge = strikes.hole_edges()[side]
-        outer = strikes.passing_edges(within_ft)[side]
+    def beside(
+        cls, putts: FlatScatter, side: int, nodes: int, *, within_ft: float = np.inf
+    ) -> "Directions":
+        """Return directions that pass the hole by on a side, 0 left or 1 right, so near at most."""
+        edge = putts.passing_edges()[side]
+        outer = putts.passing_edges(within_ft)[side]
         edges = (edge, outer) if side else (outer, edge)
-        along, offset, chance = strikes.directions(*edges, nodes)
-        level = strikes.roll_edge(along)
-        return cls(strikes, along, offset, chance, level, level)
+        along, offset, chance = putts.directions(*edges, nodes)
+        level = putts.roll_edge(along)
+        return cls(putts, along, offset, chance, level, level)
 
-    def chances(self):
-        """Return the chances of not moving, of too soft, of dropping and of too hard.
-
-        Returns
-        -------
-        tuple of ndarray, each of shape (putts,)
-            They add up to the chance of the fan's directions. From inside the hole's radius
-            a ball that does not move has dropped.
-        """
+    def chances(self) -> tuple[np.ndarray, ...]:
+        """Return the chances (putts,) of not moving, of too soft, of dropping and of too hard."""
         near, far = ndtr(self.near), ndtr(self.far)
-        stay = np.minimum(self.strikes.stay_chance[:, None], near)
+        stay = np.minimum(self.putts.stay_chance[:, None], near)
         kinds = stay, near - stay, far - near, 1 - far
         return tuple(np.sum(self.chance * kind, axis=1) for kind in kinds)
 
-    def soft_rests(self, rolls):
-        """Return where the balls that stop before `near` come to rest.
+    def too_soft(self, rolls: int) -> Places:
+        """Return where the balls that stop before `near` come to rest."""
+        return self._places(*normal_nodes(self.putts.resting_edge, self.near, rolls))
 
-        Parameters
-        ----------
-        rolls : int
-            Roll-outs for each direction.
+    def too_hard(self, rolls: int) -> Places:
+        """Return where the balls struck harder than `far` come to rest."""
+        return self._places(*normal_nodes(self.far, np.full_like(self.far, np.inf), rolls))
 
-        Returns
-        -------
-        tuple of ndarray, each of shape (putts, directions * rolls)
-            Squared distance left in ft², and probability.
-        """
-        return self._rests(*normal_nodes(self.strikes.resting_edge, self.near, rolls))
-
-    def hard_rests(self, rolls):
-        """Return where the balls struck harder than `far` come to rest.
-
-        Parameters
-        ----------
-        rolls : int
-            Roll-outs for each direction.
-
-        Returns
-        -------
-        tuple of ndarray, each of shape (putts, directions * rolls)
-            Squared distance left in ft², and probability.
-        """
-        return self._rests(*normal_nodes(self.far, np.full_like(self.far, np.inf), rolls))
-
-    def all_rests(self, rolls):
-        """Return where the balls come to rest whatever their pace.
-
-        Parameters
-        ----------
-        rolls : int
-            Roll-outs short of the hole, and again as many past it, for each direction.
-
-        Returns
-        -------
-        tuple of ndarray, each of shape (putts, directions * 2 * rolls)
-            Squared distance left in ft², and probability.
-        """
-        strikes = self.strikes
-        rest, level = strikes.resting_edge, strikes.roll_edge(strikes.distance_ft[:, None])
+    def whatever_pace(self, rolls: int) -> Places:
+        """Return where balls of any pace come to rest: so many short of the hole and past it."""
+        putts = self.putts
+        rest, level = putts.resting_edge, putts.roll_edge(putts.distance_ft[:, None])
         endless = np.full_like(rest, np.inf)
         # What a leave costs turns over at the hole: parted there, each side is smooth.
         z, share = normal_nodes(np.hstack([-endless, level]), np.hstack([level, endless]), rolls)
-        rows = (len(strikes), 1, -1)
-        return self._rests(z.reshape(rows), share.reshape(rows))
+        rows = (len(putts), 1, -1)
+        return self._places(z.reshape(rows), share.reshape(rows))
 
-    def _rests(self, z, share):
+    def _places(self, z: np.ndarray, share: np.ndarray) -> Places:
         along, aside, chance = (
             part[..., None].astype(z.dtype)
             for part in (self.along_ft, self.offset_ft**2, self.chance)
         )
-        squared = (self.strikes.roll(z) - along) ** 2 + aside
-        rows = len(self.strikes)
+        squared = (self.putts.roll(z) - along) ** 2 + aside
+        rows = len(self.putts)
         return squared.reshape(rows, -1), (chance * share).reshape(rows, -1)
 
 
-# How near the hole a missed putt stops: within a circle, and in the area behind the hole.
-
-
-# Common practice: a missed putt comes to rest past the hole and within three feet of it.
-AREA_FT = 3.0
-
-# Directions at the hole in each of three ranges, and on each side of it.
-NODES = 24
-
-
-def leave_within(skill, distance_ft, within_ft, *, stimp_ft=STIMP_FT, past_ft=PAST_FT):
-    """Return the chance that a first putt misses and stops within a distance of the hole.
-
-    Parameters
-    ----------
-    skill : Skill
-        The golfer.
-    distance_ft : array_like, shape (n,)
-        Lengths of the putt in feet, rising.
-    within_ft : array_like, shape (m,)
-        Distances left, in feet: the distribution of leaves at as many points.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims to roll the ball.
-
-    Returns
-    -------
-    ndarray, shape (draws, n, m)
-        Chances; divided by the chance of a miss they are the distribution of leaves.
-
-    Raises
-    ------
-    UsageError
-        A distance left is not above 0.
-    """
+def leave_within(
+    skill: Skill,
+    distance_ft: ArrayLike,
+    within_ft: ArrayLike,
+    *,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
+) -> np.ndarray:
+    """Return the chance (draws, n, m) that a putt misses and stops within each distance left."""
     within_ft = np.atleast_1d(np.asarray(within_ft, dtype=float))
     if not np.all(within_ft > 0):
         raise UsageError(f"within_ft must be above 0; got {within_ft}.")
-    strikes = Strikes.of(skill.at(distance_ft), past_ft)
-    found = [circle_chance(strikes, stimp_ft, radius) for radius in within_ft]
+    putts = FlatScatter.of(skill.at(distance_ft), past_ft)
+    found = [_near_hole(putts, stimp_ft, r, _short_and_close, _past_and_close) for r in within_ft]
     return np.stack(found, axis=-1).reshape(skill.draws, -1, within_ft.size)
 
 
-def circle_chance(strikes, stimp_ft, radius_ft):
-    """Return the chance of a miss that stops within a circle round the hole.
-
-    Parameters
-    ----------
-    strikes : Strikes
-        The putts.
-    stimp_ft : float
-        Green speed in feet.
-    radius_ft : float
-        Radius of the circle in feet.
-
-    Returns
-    -------
-    ndarray, shape (putts,)
-        Chances: roll-out in closed form for each direction, direction by quadrature.
-    """
-    return _over_fans(strikes, stimp_ft, radius_ft, _short_and_close, _past_and_close)
+def area_chance(putts: FlatScatter, stimp_ft: float, area_ft: float = AREA_FT) -> np.ndarray:
+    """Return the chance of a miss past the hole (its closest approach) and so close to it."""
+    return _near_hole(putts, stimp_ft, area_ft, _past_and_close)
 
 
-def area_chance(strikes, stimp_ft, area_ft=AREA_FT):
-    """Return the chance of a miss that stops past the hole and close to it.
+def _near_hole(
+    putts: FlatScatter,
+    stimp_ft: float,
+    radius_ft: float,
+    *parts: Callable[[Directions, float], np.ndarray],
+) -> np.ndarray:
+    # The sum of parts over all directions that pass through the circle.
+    def work(some: FlatScatter) -> tuple[np.ndarray]:
+        ways = [Directions.at_hole(some, stimp_ft, CIRCLE)]
+        ways += [Directions.beside(some, side, CIRCLE, within_ft=radius_ft) for side in (0, 1)]
+        return (np.sum([part(way, radius_ft) for way in ways for part in parts], axis=0),)
 
-    Parameters
-    ----------
-    strikes : Strikes
-        The putts.
-    stimp_ft : float
-        Green speed in feet.
-    area_ft : float
-        Greatest distance left in feet.
-
-    Returns
-    -------
-    ndarray, shape (putts,)
-        Past means beyond the closest approach to the hole.
-    """
-    return _over_fans(strikes, stimp_ft, area_ft, _past_and_close)
-
-
-def _over_fans(strikes, stimp_ft, radius_ft, *parts):
-    """Return the sum of parts over all directions that pass through the circle."""
-
-    def work(some):
-        fans = [Fan.at_hole(some, stimp_ft, NODES)]
-        fans += [Fan.beside(some, side, NODES, within_ft=radius_ft) for side in (0, 1)]
-        return (sum(part(fan, radius_ft) for fan in fans for part in parts),)
-
-    (chance,) = in_chunks(work, strikes)
+    (chance,) = _in_chunks(work, putts)
     return chance
 
 
-def _past_and_close(fan, radius_ft):
-    """Return the chance that a ball stops past `far` and inside the circle."""
-    end = np.maximum(fan.strikes.roll_edge(fan.along_ft + _depth(fan, radius_ft)), fan.far)
-    return np.sum(fan.chance * (ndtr(end) - ndtr(fan.far)), axis=1)
+def _past_and_close(ways: Directions, radius_ft: float) -> np.ndarray:
+    end = ways.putts.roll_edge(ways.along_ft + _half_chord(ways, radius_ft))
+    end = np.maximum(end, ways.far)
+    return np.sum(ways.chance * (ndtr(end) - ndtr(ways.far)), axis=1)
 
 
-def _short_and_close(fan, radius_ft):
-    """Return the chance that a ball stops short of `near` and inside the circle."""
-    from_ft = fan.along_ft - _depth(fan, radius_ft)
+def _short_and_close(ways: Directions, radius_ft: float) -> np.ndarray:
+    from_ft = ways.along_ft - _half_chord(ways, radius_ft)
     # A ball that does not move is inside a circle that reaches the ball.
-    start = np.where(from_ft <= 0, -np.inf, fan.strikes.roll_edge(from_ft))
-    start = np.minimum(start, fan.near)
-    return np.sum(fan.chance * (ndtr(fan.near) - ndtr(start)), axis=1)
+    start = np.where(from_ft <= 0, -np.inf, ways.putts.roll_edge(from_ft))
+    start = np.minimum(start, ways.near)
+    return np.sum(ways.chance * (ndtr(ways.near) - ndtr(start)), axis=1)
 
 
-def _depth(fan, radius_ft):
-    """Return half the chord of the circle along each direction, in feet."""
-    return np.sqrt(np.maximum(radius_ft**2 - fan.offset_ft**2, 0.0))
+def _half_chord(ways: Directions, radius_ft: float) -> np.ndarray:
+    return np.sqrt(np.maximum(radius_ft**2 - ways.offset_ft**2, 0.0))

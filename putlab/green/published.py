@@ -5,6 +5,10 @@ from functools import lru_cache
 from importlib.resources import files
 from math import sqrt
 from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # Rules of Golf (R&A and USGA): the hole is 4.25 inches across.
 HOLE_RADIUS_FT = 4.25 / 24
@@ -38,6 +42,10 @@ SOURCES = MappingProxyType(
         "one_putt_rates_broadie_2014": "M. Broadie, Every Shot Counts (2014)",
         "tour_average_putts": "PGA TOUR putting baseline after M. Broadie, Assessing golfer "
         "performance on the PGA TOUR, Interfaces 42 (2012); 31 ft interpolated",
+        "novice_practice_mckay_2021": "computed from the open trial data of B. McKay, J. Hussien, "
+        "M. J. Carter, Z. D. Yantha and D. M. Ste-Marie, Expecting to teach a novel golf putting "
+        "task did not enhance retention performance, SportRxiv (2021), doi 10.31236/osf.io/u897b; "
+        "one golfer left out, as the authors did",
     }
 )
 
@@ -49,17 +57,17 @@ class Published:
     Attributes
     ----------
     frame : pandas.DataFrame
-        Its rows; distances in feet.
+        Its rows; distances in feet unless a column says otherwise.
     source : str
         Who published it, where and when.
     """
 
-    frame: object
+    frame: "pd.DataFrame"
     source: str
 
 
 @lru_cache
-def table(name):
+def table(name: str) -> Published:
     """Return a published table.
 
     Parameters
@@ -67,7 +75,14 @@ def table(name):
     name : str
         One of `SOURCES`: ``putts_made_berry_1995`` and ``putts_made_broadie_2018``
         (``distance_ft, tries, made``), ``one_putt_rates_broadie_2014`` (``distance_ft,
-        tour_one_putt_pct``), ``tour_average_putts`` (``distance_ft, average_putts``).
+        tour_one_putt_pct``), ``tour_average_putts`` (``distance_ft, average_putts``),
+        ``novice_practice_mckay_2021``: 75 novices, one flat putt, first fifty putts with
+        sight, a row a block of ten. ``distance_sd_cm`` and ``lateral_sd_cm`` are geometric
+        means over golfers of the spread of distance and lateral error within a block, with
+        the standard error of their logarithm; ``..._bias_rms_cm`` is the root mean square
+        over golfers of the block's mean error, ``..._bias_cm`` that with the sampling noise
+        of a mean of ten taken out. The surface broke a little to one side, so part of the
+        lateral bias is reading it.
 
     Returns
     -------
@@ -86,35 +101,13 @@ def table(name):
         return Published(pd.read_csv(stream), source)
 
 
-def tour_average_putts(distance_ft):
-    """Return the average putts of tour professionals to hole out.
-
-    Parameters
-    ----------
-    distance_ft : array_like
-        Distances in feet.
-
-    Returns
-    -------
-    ndarray, same shape
-        Straight between the published distances, 1 to 75 ft; NaN outside them, where
-        nothing was published.
-    """
-    import numpy as np
-
-    frame = table("tour_average_putts").frame
-    known_ft, putts = frame["distance_ft"], frame["average_putts"]
-    return np.interp(distance_ft, known_ft, putts, left=np.nan, right=np.nan)
-
-
-def green_spread(*, surface=True):
+def green_spread(*, surface: bool = True) -> tuple[float, float]:
     """Return the spread that a real green adds to the spread seen in practice.
 
     Over different putts on a green, roll-out scattered by 10.6 %: 60 % of the variance from
     reading the green, 6 % from its surface, the rest from technique, which practice shows
     already (Karlsen and Nilsson 2008). For line no such split is published: that a green adds
-    the same share of the tour golfer's line variance (`putlab.rounds.reference`)
-    is an *assumption*.
+    the same share of the tour golfer's line variance (`TOUR_LINE_SD_DEG`) is an *assumption*.
 
     Parameters
     ----------

@@ -1,305 +1,155 @@
-"""How a ball rolls on a plane green, in closed form.
+"""One putt on a plane slope: where it goes started straight at the hole, and how to hole it."""
 
-The ball rolls without slipping on a plane. Two things change its velocity: rolling friction,
-of size a = 6.00² / (2 S) ft/s² against the motion (a Stimpmeter reading of S feet is a
-roll-out of S from 6.00 ft/s), and gravity along the plane, b = (5/7) g sin(slope) downhill
-(5/7 because a solid ball that rolls must also be spun up).
-
-Let v be the speed and φ the angle of the velocity from downhill. Then
-
-    dv/dt = −a + b cos φ          v dφ/dt = −b sin φ.
-
-Dividing the two gives the speed as a function of direction. It is written best through the
-speed *across* the slope, v sin φ, as a share q of what it was at the start: q falls from 1
-to 0 while the ball rolls. With β = b/a, C = cos(φ₀/2), S = sin(φ₀/2) and start speed v₀,
-
-    tan(φ/2) = tan(φ₀/2) q^β
-    v        = v₀ (C² q^(1−β) + S² q^(1+β)).
-
-So a putt is a part C² that behaves as if straight downhill and a part S² that behaves as if
-straight uphill. Integrating v dt, with w(p) = (1 − q^p) / p and L = v₀² / (2a), the distance
-that the same blow sends the ball on the flat (its *flat roll-out*),
-
-    downhill = 2 L (C⁴ w(2−2β) − S⁴ w(2+2β))
-    across   = 4 L C S (C² w(2−β) + S² w(2+β))
-    length   = 2 L (C⁴ w(2−2β) + 2 C² S² w(2) + S⁴ w(2+2β))
-    time     = (v₀/a) (C² w(1−β) + S² w(1+β)).
-
-The ball stops at q = 0, where w(p) = 1/p. Nothing is singular as the slope vanishes (β = 0)
-or as the putt runs straight up (C = 0) or down (S = 0): those are ordinary values of the
-same expressions, accurate to rounding. All putts started in one direction have one shape,
-magnified by L.
-
-Where b ≥ a friction cannot hold the ball on the slope, whichever way it is struck: it never
-comes to rest, and every function here says so instead of returning a number.
-
-Directions are degrees clockwise, seen from above, from the line ball to hole: + is right.
-``slope_to_deg`` is the direction of downhill: 0 is a downhill putt, 90 falls to the right.
-"""
-
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
-from scipy.optimize.elementwise import find_root
-from scipy.special import boxcox
+import pandas as pd
 
+from putlab.base.errors import UsageError
+from putlab.base.result import Result
+from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.green.lies import Lies, SlopeScatter, best_aim
+from putlab.green.published import HOLE_RADIUS_FT
+from putlab.green.slope import Green, break_ft, stop_ft
 
-def displacement(heading_rad, share, ratio):
-    """Return where the ball is, per foot of flat roll-out, in the frame of the slope.
+# Spreads for the aim where none are given, an assumption: those of tour professionals in a
+# published fit of direction and distance, 1.02 degrees and 0.080 of the distance (A. Gelman,
+# "Model building and expansion for golf putting", Stan case study, 2019), rounded.
+LINE_SD_DEG, PACE_SD_PCT = 1.0, 8.0
 
-    Parameters
-    ----------
-    heading_rad : array_like
-        Start direction φ₀ from downhill, clockwise, in radians.
-    share : array_like
-        Speed across the slope as a share q of its start: 1 at the start, 0 at rest.
-    ratio : float
-        Pull over friction, β.
-
-    Returns
-    -------
-    downhill, across : ndarray
-        Feet per foot of flat roll-out, shape of heading and share broadcast together.
-    """
-    down, side, up = _parts(heading_rad)
-    downhill = 2 * (down**2 * _spent(share, 2 - 2 * ratio) - up**2 * _spent(share, 2 + 2 * ratio))
-    across = 4 * side * (down * _spent(share, 2 - ratio) + up * _spent(share, 2 + ratio))
-    return downhill, across
-
-
-def velocity(heading_rad, share, ratio):
-    """Return the direction of the ball and its speed as a share of the start speed.
-
-    Parameters
-    ----------
-    heading_rad, share, ratio
-        As for `displacement`.
-
-    Returns
-    -------
-    downhill, across : ndarray
-        Unit vector of the direction. At rest it is the limit: straight downhill, unless
-        the green is flat or the putt straight uphill.
-    speed : ndarray
-        Speed over start speed, 0 to 1.
-    """
-    down, side, up = _parts(heading_rad)
-    share = np.asarray(share, dtype=float)
-    turned = share**ratio
-    total = down + up * turned**2
-    # Straight uphill at rest, 0/0: the ball has not turned.
-    still_up = total == 0
-    total = np.where(still_up, 1.0, total)
-    downhill = np.where(still_up, -1.0, (down - up * turned**2) / total)
-    return downhill, 2 * side * turned / total, total * share ** (1 - ratio) * ~still_up
-
-
-def _parts(heading_rad):
-    """Return C², C S and S² of a start direction."""
-    half = np.asarray(heading_rad, dtype=float) / 2
-    cosine, sine = np.cos(half), np.sin(half)
-    return cosine * cosine, cosine * sine, sine * sine
-
-
-def _spent(share, power):
-    """Return w(p) = (1 - q^p) / p, accurate for small p too."""
-    return -boxcox(np.asarray(share, dtype=float), power)
-
-
-def _to_putt_frame(downhill, across, slope_to_deg):
-    """Turn (downhill, across) into (along, right) of the line ball to hole."""
-    turn = np.radians(slope_to_deg)
-    along = downhill * np.cos(turn) - across * np.sin(turn)
-    return along, downhill * np.sin(turn) + across * np.cos(turn)
+# Longer than any putt that a green allows.
+LONGEST_FT = 200
 
 
 @dataclass(frozen=True)
-class Path:
-    """Points along a putt, for a figure seen from above or a check.
+class Roll(Result):
+    """What one putt does on a slope, and the aim and pace that hole it most often.
 
     Attributes
     ----------
-    along_ft, right_ft : ndarray
-        Where the ball is, along and right of the line ball to hole.
-    speed_ft_s, time_s, length_ft : ndarray
-        Its speed, the time since it was struck and the length rolled.
+    stop_along_ft, stop_right_ft : float
+        Where the putt started straight at the hole would stop, hole covered: along and right
+        of the line ball to hole.
+    break_ft : float
+        How far right of that line it is where it passes the hole's distance; NaN where it
+        never gets that far.
+    aim_deg, roll_flat_ft : float
+        The aim that drops most often: start direction, + right, and pace as the distance
+        that the same blow rolls on the flat.
+    aim_past_ft : float
+        How far from the hole that putt would stop, hole covered.
+    one_putt : float
+        How often it drops.
+    table : pandas.DataFrame
+        The above in one row.
     """
 
-    along_ft: np.ndarray
-    right_ft: np.ndarray
-    speed_ft_s: np.ndarray
-    time_s: np.ndarray
-    length_ft: np.ndarray
+    stop_along_ft: float
+    stop_right_ft: float
+    break_ft: float
+    aim_deg: float
+    roll_flat_ft: float
+    aim_past_ft: float
+    one_putt: float
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The numbers in one row."""
+        return pd.DataFrame([{f.name: getattr(self, f.name) for f in fields(self)}])
+
+    @property
+    def sentence(self) -> str:
+        """Where to start it and how hard."""
+        side = "right" if self.aim_deg >= 0 else "left"
+        return (
+            f"Start it {abs(self.aim_deg):.2f} degrees {side} of the straight line to the hole "
+            f"with the pace that rolls {self.roll_flat_ft:.2f} ft on the flat: it drops "
+            f"{self.one_putt:.1%} of the time."
+        )
 
 
-def path(green, line_deg, roll_flat_ft, *, slope_to_deg=0.0, share=None, points=201):
-    """Return the course of putts from the blow to rest, as if there were no hole.
+def roll(
+    distance_ft: float,
+    *,
+    slope_pct: float = 0.0,
+    slope_to_deg: float = 0.0,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
+    line_sd_deg: float = LINE_SD_DEG,
+    pace_sd_pct: float = PACE_SD_PCT,
+) -> Roll:
+    """Return where a putt started straight at the hole stops, and how to hole it most often.
+
+    The straight putt has the pace that on the flat would roll the distance and ``past_ft``
+    more. The aim is sought for the spreads given, in this kit's model of a plane green.
 
     Parameters
     ----------
-    green : Green
-        Its speed and slope.
-    line_deg : array_like
-        Start direction, degrees from the line ball to hole, + right.
-    roll_flat_ft : array_like
-        How far the same blow would roll on the flat, in feet.
-    slope_to_deg : array_like
-        Direction of downhill, degrees clockwise from the line ball to hole.
-    share : array_like, optional
-        Where on the course: speed across the slope as a share of its start, 1 at the start,
-        0 at rest. Broadcasts against the others. Default: a last axis of ``points`` values.
-    points : int
-        Points on each course where ``share`` is not given.
+    distance_ft : float
+        Length of the putt, more than the hole's radius and at most 200 ft.
+    slope_pct, slope_to_deg : float
+        Steepness of the green, and which way is downhill: degrees clockwise from the line
+        ball to hole, 0 downhill putt, 90 falls to the right, 180 uphill.
+    stimp_ft : float
+        Green speed in feet.
+    past_ft : float
+        How far past the hole the straight putt would roll on the flat.
+    line_sd_deg, pace_sd_pct : float
+        The golfer's spread of start direction, in degrees, and of roll-out, in percent.
 
     Returns
     -------
-    Path
-        Arrays; with the default ``share`` of shape (..., points).
+    Roll
+        Numbers to a billionth.
 
     Raises
     ------
     NeverStops
         The green is too steep to hold a ball.
+    UsageError
+        An argument is out of range.
 
     Examples
     --------
-    >>> from putlab.green.aim import Green
-    >>> uphill = path(Green(10, 2), 0, 10, slope_to_deg=180)
-    >>> float(uphill.along_ft[-1].round(3))
-    7.966
+    >>> putt = roll(10, slope_pct=2, slope_to_deg=90)
+    >>> round(putt.stop_along_ft, 2), round(putt.stop_right_ft, 2)
+    (11.18, 1.5)
     """
-    if share is None:
-        share = np.linspace(1, 0, points)
-        line_deg, roll_flat_ft, slope_to_deg = (
-            np.asarray(value, dtype=float)[..., None]
-            for value in (line_deg, roll_flat_ft, slope_to_deg)
-        )
-    ratio = green.ratio
-    heading = np.radians(np.asarray(line_deg, dtype=float) - slope_to_deg)
-    start = green.start_speed_ft_s(roll_flat_ft)
-    along, right = _to_putt_frame(*displacement(heading, share, ratio), slope_to_deg)
-    down, side, up = _parts(heading)
-    seconds = down * _spent(share, 1 - ratio) + up * _spent(share, 1 + ratio)
-    length = 2 * (
-        down**2 * _spent(share, 2 - 2 * ratio)
-        + 2 * side**2 * _spent(share, 2.0)
-        + up**2 * _spent(share, 2 + 2 * ratio)
-    )
-    return Path(
-        along * roll_flat_ft,
-        right * roll_flat_ft,
-        start * velocity(heading, share, ratio)[2],
-        seconds * start / green.deceleration_ft_s2,
-        length * roll_flat_ft,
-    )
+    _check(distance_ft, past_ft, slope_to_deg, line_sd_deg, pace_sd_pct)
+    green = Green(stimp_ft, slope_pct)
+    rolled = distance_ft + past_ft
+    stop = stop_ft(green, 0.0, rolled, slope_to_deg=slope_to_deg)
+    drift = break_ft(green, distance_ft, rolled, slope_to_deg=slope_to_deg)
+    lies = Lies.on(green, distance_ft, slope_to_deg)
+    line, pace = best_aim(lies, line_sd_deg, pace_sd_pct)
+    line_sd, pace_sd, none = (np.array([value]) for value in (line_sd_deg, pace_sd_pct, 0.0))
+    aims = SlopeScatter(line, pace, line_sd, none, pace_sd, none)
+    along, right = stop_ft(green, line, pace, slope_to_deg=slope_to_deg)
+    past = np.hypot(along - distance_ft, right)
+    values = (*stop, drift, line[0], pace[0], past[0], lies.around(aims).holed_chance(aims)[0])
+    # To a billionth: rounding of sines is no drift, and no zero is signed.
+    return Roll(*(round(float(value), 9) + 0.0 for value in values))
 
 
-def stop_ft(green, line_deg, roll_flat_ft, *, slope_to_deg=0.0):
-    """Return where putts come to rest, as if there were no hole.
-
-    Parameters
-    ----------
-    green, line_deg, roll_flat_ft, slope_to_deg
-        As for `path`; the arrays broadcast together.
-
-    Returns
-    -------
-    along_ft, right_ft : ndarray
-        Along and right of the line ball to hole, in feet from where the ball was struck.
-
-    Raises
-    ------
-    NeverStops
-        The green is too steep to hold a ball.
-    """
-    ratio = green.ratio
-    heading = np.radians(np.asarray(line_deg, dtype=float) - slope_to_deg)
-    along, right = _to_putt_frame(*displacement(heading, 0.0, ratio), slope_to_deg)
-    return along * roll_flat_ft, right * roll_flat_ft
-
-
-def break_ft(green, distance_ft, roll_flat_ft, *, line_deg=0.0, slope_to_deg=0.0):
-    """Return how far sideways a putt is where it first passes a distance.
-
-    Parameters
-    ----------
-    green : Green
-        Its speed and slope.
-    distance_ft : array_like
-        Distance along the line ball to hole, in feet, above 0.
-    roll_flat_ft : array_like
-        How far the same blow would roll on the flat, in feet.
-    line_deg : array_like
-        Start direction; 0 starts the ball straight at the hole.
-    slope_to_deg : array_like
-        Direction of downhill, degrees clockwise from the line ball to hole.
-
-    Returns
-    -------
-    ndarray
-        Feet right of the line; NaN where the ball never gets that far. The root is found to
-        1e-12 of the share of speed left, so the value is good to 1e-9 ft.
-
-    Raises
-    ------
-    NeverStops
-        The green is too steep to hold a ball.
-    """
-    ratio = green.ratio
-    distance, roll, heading, to = np.broadcast_arrays(
-        np.asarray(distance_ft, dtype=float),
-        roll_flat_ft,
-        np.radians(np.asarray(line_deg, dtype=float) - slope_to_deg),
-        slope_to_deg,
-    )
-    farthest = _farthest_share(heading, to, ratio)
-
-    def beyond(share, roll, heading, to, distance):
-        along, _ = _to_putt_frame(*displacement(heading, share, ratio), to)
-        return along * roll - distance
-
-    arguments = (roll, heading, to, distance)
-    reaches = beyond(farthest, *arguments) >= 0
-    # Where it does not reach, solve something harmless in its place: passing the start.
-    distance = np.where(reaches, distance, 0.0)
-    found = find_root(
-        beyond,
-        (farthest, np.ones_like(farthest)),
-        args=(roll, heading, to, distance),
-        tolerances={"xrtol": 1e-13},
-    )
-    _, right = _to_putt_frame(*displacement(heading, found.x, ratio), to)
-    return np.where(reaches, right * roll, np.nan)
-
-
-def _farthest_share(heading, slope_to_deg, ratio):
-    """Return the share at which the ball is farthest along the line ball to hole.
-
-    There its direction is square to that line: φ = ±90° − slope_to. Before it the ball only
-    gains distance, so the first time it passes a distance lies between the start and there.
-    """
-    to = np.radians(slope_to_deg)
-    sides = (share_facing(heading, side * np.pi / 2 - to, ratio) for side in (1, -1))
-    return np.maximum(*sides)
-
-
-def share_facing(heading_rad, facing_rad, ratio):
-    """Return the share at which a ball has turned to a direction; 0 if it never does.
-
-    Parameters
-    ----------
-    heading_rad, facing_rad : array_like
-        Start direction and the direction asked for, from downhill, clockwise, in radians.
-    ratio : float
-        Pull over friction, β.
-
-    Returns
-    -------
-    ndarray
-        Shares from 0 to 1: (tan(facing/2) / tan(heading/2))^(1/β).
-    """
-    if ratio == 0:
-        return np.zeros(np.broadcast_shapes(np.shape(heading_rad), np.shape(facing_rad)))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        turned = np.tan(np.asarray(facing_rad) / 2) / np.tan(np.asarray(heading_rad) / 2)
-        return np.where((turned > 0) & (turned <= 1), turned, 0.0) ** (1 / ratio)
+def _check(
+    distance_ft: float, past_ft: float, slope_to_deg: float, line_sd_deg: float, pace_sd_pct: float
+) -> None:
+    finite = float("-inf") < slope_to_deg < float("inf")
+    wrong = {
+        "distance_ft": (
+            distance_ft,
+            HOLE_RADIUS_FT < distance_ft <= LONGEST_FT,
+            f"more than the hole's radius, {HOLE_RADIUS_FT:.3f}, and at most {LONGEST_FT}",
+        ),
+        "past_ft": (
+            past_ft,
+            -distance_ft < past_ft <= LONGEST_FT,
+            f"a target in front of the ball and at most {LONGEST_FT} past the hole",
+        ),
+        "slope_to_deg": (slope_to_deg, finite, "a number of degrees"),
+        "line_sd_deg": (line_sd_deg, 0.01 <= line_sd_deg <= 30, "0.01 to 30 degrees"),
+        "pace_sd_pct": (pace_sd_pct, 0.1 <= pace_sd_pct <= 60, "0.1 to 60 percent"),
+    }
+    for name, (given, good, expected) in wrong.items():
+        if not good:
+            raise UsageError(f"{name}: got {given:g}; expected {expected}.")

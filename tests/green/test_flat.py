@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from putlab.green.strike import deceleration_ft_s2, past_limit_ft, rim_ft
+from putlab.green.flat import deceleration_ft_s2, past_limit_ft, rim_ft
 
 
 def test_a_stimpmeter_ball_rolls_its_own_reading():

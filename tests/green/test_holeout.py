@@ -7,7 +7,7 @@ from scipy import integrate
 from scipy.stats import norm
 
 from putlab.base.errors import UsageError
-from putlab.green.hole_out import HoleOut, hole_out, later_putts, thinned
+from putlab.green.hole_out import HoleOut, hole_out, later_putts
 from putlab.green.leaves import LeaveGrid
 from putlab.green.skill import Skill
 
@@ -337,13 +337,13 @@ def test_from_inside_the_hole_only_too_hard_a_putt_misses():
 
 
 def test_refinement_reaches_the_putts_that_follow():
+    from putlab.green.flat import FlatScatter
     from putlab.green.hole_out import later_putts
     from putlab.green.leaves import LeaveGrid, holed_chance, leaves
-    from putlab.green.strike import Strikes
 
     grid, skill = LeaveGrid(), Skill.constant(0.4, 3.0)
     known_ft = grid.cells_ft[:: grid.HOLING]
-    strikes = Strikes.of(skill.at(known_ft), 1.0)
+    strikes = FlatScatter.of(skill.at(known_ft), 1.0)
     how = {"stimp_ft": 10.0, "past_ft": lambda _: 1.0}
     plain, fine = (later_putts(skill, grid, refine=n, **how)[0] for n in (1, 5))
     # The chance of more than one putt is that of a miss, at the nodes asked for.
@@ -352,12 +352,12 @@ def test_refinement_reaches_the_putts_that_follow():
         assert found[:: grid.HOLING, 1] == pytest.approx(missed, abs=1e-12)
         # That of more than two is its mean over the leaves, at those nodes too.
         later_ft = grid.cells_ft[:: grid.LATER]
-        left = leaves(Strikes.of(skill.at(later_ft), 1.0), 10.0, grid, refine=n)
+        left = leaves(FlatScatter.of(skill.at(later_ft), 1.0), 10.0, grid, refine=n)
         expected = left.cells @ found[:, 1]
         assert found[:: grid.LATER, 2] == pytest.approx(expected, rel=1e-9, abs=1e-15)
         # And from there a hole of 9 ft.
         out = hole_out(skill, [9.0], refine=n)
-        first = leaves(Strikes.of(skill.at([9.0]), 1.0), 10.0, grid, refine=n)
+        first = leaves(FlatScatter.of(skill.at([9.0]), 1.0), 10.0, grid, refine=n)
         expected = first.cells @ found[:, 1:3]
         assert out.more_than[2:4, 0, 0] == pytest.approx(expected[0], rel=1e-9, abs=1e-15)
     assert np.abs(plain[:, 1] - fine[:, 1]).max() > 1e-9
@@ -376,12 +376,12 @@ def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
 
 def test_thinned_takes_draws_evenly_from_the_first_to_the_last():
     skill = many_skills(9)
-    kept = thinned(skill, 5)
+    kept = skill.thinned(5)
     assert np.array_equal(kept.line_sd_deg, skill.line_sd_deg[[0, 2, 4, 6, 8]])
     assert np.array_equal(kept.pace_bias_pct, skill.pace_bias_pct[::2])
     assert kept.distance_ft is skill.distance_ft
-    assert thinned(skill, 9) is skill
-    assert thinned(skill, 10) is skill
+    assert skill.thinned(9) is skill
+    assert skill.thinned(10) is skill
 
 
 def test_past_between_two_distances_is_straight_in_log_distance():

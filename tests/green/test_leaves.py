@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from putlab.green.flat import FlatScatter
 from putlab.green.leaves import LeaveGrid, holed_chance, leaves
 from putlab.green.skill import Skill
-from putlab.green.strike import Strikes
 
 
 def test_interpolation_onto_cells_is_exact_for_a_cubic():
@@ -35,7 +35,7 @@ def test_a_cell_is_filled_from_the_four_known_cells_around_it():
 
 
 def test_where_nothing_is_said_integrals_are_cut_once():
-    strikes, grid = Strikes.of(Skill.constant(2.0, 12.0).at([4.0, 20.0]), 1.0), LeaveGrid()
+    strikes, grid = FlatScatter.of(Skill.constant(2.0, 12.0).at([4.0, 20.0]), 1.0), LeaveGrid()
     said = holed_chance(strikes, 10.0, refine=1)
     assert np.array_equal(holed_chance(strikes, 10.0), said)
     plain, once = leaves(strikes, 10.0, grid), leaves(strikes, 10.0, grid, refine=1)
@@ -45,10 +45,10 @@ def test_where_nothing_is_said_integrals_are_cut_once():
 
 def test_the_widest_putt_is_cut_as_finely_in_company_as_alone():
     grid = LeaveGrid()
-    steady, wide = (Strikes.of(Skill.constant(*s).at([60.0]), 1.0) for s in ((0.2, 2), (4, 30)))
-    names = Strikes.__dataclass_fields__
+    steady, wide = (FlatScatter.of(Skill.constant(*s).at([60.0]), 1.0) for s in ((0.2, 2), (4, 30)))
+    names = FlatScatter.__dataclass_fields__
     pairs = [np.concatenate([getattr(steady, n), getattr(wide, n)]) for n in names]
-    together, alone = (leaves(some, 10.0, grid) for some in (Strikes(*pairs), wide))
+    together, alone = (leaves(some, 10.0, grid) for some in (FlatScatter(*pairs), wide))
     assert together.mean_leave_ft[1] == pytest.approx(alone.mean_leave_ft[0], rel=1e-6)
     assert together.cells[1] == pytest.approx(alone.cells[0], abs=1e-6)
 

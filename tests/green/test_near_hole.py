@@ -7,10 +7,10 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from putlab.base.errors import UsageError
+from putlab.green.flat import FlatScatter
 from putlab.green.hole_out import hole_out
 from putlab.green.leaves import area_chance, leave_within
 from putlab.green.skill import Skill
-from putlab.green.strike import Strikes
 
 GOLFER = Skill.constant(1.6, 11, line_bias_deg=0.3, pace_bias_pct=-3)
 WITHIN_FT = (0.5, 1.0, 2.0, 4.0, 8.0, 15.0)
@@ -26,7 +26,7 @@ def test_area_behind_the_hole_against_struck_putts(distance_ft):
     share = (aside * 24 / 4.25) ** 2
     limit = np.where(share < 1, (1.63 / 0.3048 * (1 - share)) ** 2 / 3.6, 0.0)
     in_area = (roll > along + limit) & (np.hypot(roll - along, aside) < 3)
-    found = area_chance(Strikes.of(GOLFER.at(distance_ft), 1.5), 10.0)
+    found = area_chance(FlatScatter.of(GOLFER.at(distance_ft), 1.5), 10.0)
     assert found[0] == pytest.approx(in_area.mean(), abs=0.0015)
 
 

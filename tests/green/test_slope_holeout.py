@@ -11,7 +11,7 @@ from putlab.green.hole_out import hole_out
 from putlab.green.lies import Lies, Strike
 from putlab.green.skill import Skill
 from putlab.green.slope_hole_out import SEEKS, SlopePutts, best_targets, miss_places
-from putlab.rounds.aims import weigh_aims
+from putlab.rounds.aims import aims
 
 TOUR_LIKE = Skill.constant(1.4, 9.0)
 
@@ -241,9 +241,9 @@ def test_best_targets_lists_every_combination():
 
 
 def test_best_targets_on_the_flat_are_those_of_the_flat_green():
-    """`weigh_aims` finds them by other integrals, written apart, on a grid of aims."""
+    """`aims` finds them by other integrals, written apart, on a grid of aims."""
     distance = np.array([5.0, 10, 20, 30])
-    theirs = weigh_aims(TOUR_LIKE, distance).table()
+    theirs = aims(TOUR_LIKE, distance).table
     ours = best_targets(TOUR_LIKE, distance, 0, 0)
     few, holed = (ours[ours["seek"] == seek] for seek in ("putts", "holed"))
     np.testing.assert_allclose(few["average_putts"], theirs["fewest_putts"], atol=1e-3)

@@ -5,9 +5,9 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
+from putlab.green.flat import FlatScatter, normal_nodes
 from putlab.green.leaves import Fan
 from putlab.green.skill import Skill
-from putlab.green.strike import Strikes, normal_nodes
 
 EDGES = [(-0.7, 1.9), (-np.inf, 0.4), (1.2, np.inf), (-np.inf, np.inf), (6.0, np.inf)]
 
@@ -46,7 +46,7 @@ def test_an_empty_range_has_no_probability():
 
 def test_strikes_of_a_skill_by_hand():
     skill = Skill(np.array([5.0, 10]), 1.0, 0.5, 10.0, [[0.0, -20]])
-    strikes = Strikes.of(skill, np.array([1.0, 2]))
+    strikes = FlatScatter.of(skill, np.array([1.0, 2]))
     assert strikes.roll_ft == pytest.approx([6.0, 12 * 0.8])
     assert strikes.roll_sd_ft == pytest.approx([0.6, 1.2])
     assert strikes.line_rad == pytest.approx(np.radians([0.5, 0.5]))
@@ -54,7 +54,7 @@ def test_strikes_of_a_skill_by_hand():
 
 def test_edges_of_the_hole_by_trigonometry():
     """From 10 ft the hole is asin(0.1771 / 10) = 1.0147 degrees to either side."""
-    strikes = Strikes.of(Skill(np.array([10.0]), 0.5, 0.2, 9.0, 0.0), 1.0)
+    strikes = FlatScatter.of(Skill(np.array([10.0]), 0.5, 0.2, 9.0, 0.0), 1.0)
     low, high = strikes.hole_edges()
     assert low[0, 0] == pytest.approx((-1.0147 - 0.2) / 0.5, abs=1e-3)
     assert high[0, 0] == pytest.approx((1.0147 - 0.2) / 0.5, abs=1e-3)
@@ -69,7 +69,7 @@ def test_three_fans_take_every_putt_once():
         rng.uniform(1, 40, (50, 3)),
         rng.normal(0, 8, (50, 3)),
     )
-    strikes = Strikes.of(skill, 1.0)
+    strikes = FlatScatter.of(skill, 1.0)
     fans = [Fan.at_hole(strikes, 10.0, 8)]
     fans += [Fan.beside(strikes, side, 8) for side in (0, 1)]
     total = sum(sum(fan.chances()) for fan in fans)
