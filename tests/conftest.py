@@ -47,7 +47,7 @@ def demo_log():
 @pytest.fixture(scope="session")
 def demo_fit(demo_log):
     """Return the demo log's fit at default settings, the one that reports use."""
-    from putlab.posterior.player import fit_log
+    from putlab.posterior.fit import fit_log
 
     return fit_log(demo_log)
 

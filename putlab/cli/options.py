@@ -84,11 +84,11 @@ def fit(log, *, seed):
 
     Returns
     -------
-    putlab.posterior.player.SpreadFit
+    putlab.posterior.fit.Fit
         Line and pace of every player.
     """
     with progress("Fitting (a new log takes a minute, or several; a known one a second)"):
-        from putlab.posterior.player import fit_log
+        from putlab.posterior.fit import fit_log
 
         return fit_log(log, seed=seed)
 
@@ -98,17 +98,17 @@ def say_of_greens(fit, players):
 
     Parameters
     ----------
-    fit : putlab.posterior.player.SpreadFit
+    fit : putlab.posterior.fit.Fit
         Fit of the log.
     players : list of str
         Whom to tell of.
     """
-    from putlab.posterior.green import GreenFit
+    from putlab.posterior.fit import GreenFit
 
     if not isinstance(fit, GreenFit):
         for left_out in fit.checks.get("green", []):
             say(left_out.sentence)
         return
     for player in players:
-        if fit.told.loc[player, "putts"]:
+        if fit.green_putts(player):
             say(" ".join(fit.sentences(player)))

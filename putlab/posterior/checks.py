@@ -1,4 +1,4 @@
-"""Does the fitted model describe these readings? Residuals, tails, rounding; wild putts.
+"""Can a fit be believed: did its chains converge, and does it describe its readings?
 
 A reading that is an interval has no single residual. Its randomised quantile residual does:
 a uniform draw between the model's probabilities of falling below the interval's two ends,
@@ -9,19 +9,32 @@ Journal of Computational and Graphical Statistics 5, 1996).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+import xarray as xr
 from scipy.stats import binom, norm
 
+from putlab.base.settings import ESS_LIMIT, RHAT_LIMIT
+from putlab.log.read import Log
 from putlab.model.readings import INTERVALS, practice_putts
 from putlab.model.spread import MISHIT_TIMES
 
 if TYPE_CHECKING:
-    from putlab.log.read import Log
-    from putlab.posterior.player import SpreadFit
+    from putlab.posterior.fit import Fit
+
+PASS, NOTE, FAIL = "pass", "note", "fail"
+
+# A handful of divergences in thousands of draws is looked at; more is a failed fit.
+DIVERGENCES_NOTED = 0.002
+
+# Where a posterior holds how it converged, a row a quantity (in a group of its own, for what
+# stands at the root is inherited by the draws).
+CONVERGENCE = "convergence/measures"
+CONVERGENCE_MEASURES = ("lowest_rhat", "highest_rhat", "lowest_ess_bulk", "highest_ess_bulk")
 
 # Share of a player's spread that may be missed before a fit is refused, and how many
 # standard errors off it may be before it is told.
@@ -31,71 +44,84 @@ ERRORS_NOTED = 3.5
 # Normal scores beyond this are the tail: 0.27 % of putts where the model is right.
 TAIL = 3.0
 
-# A putt more likely wild than not is listed.
-LIKELY = 0.5
+
+@dataclass(frozen=True)
+class Verdict:
+    """What one check found; a fail keeps the fit out of a report, a note is told with it."""
+
+    name: str
+    result: str  # PASS, NOTE or FAIL
+    sentence: str
+    table: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
 
 
-def putt_scores(log: Log, fit: SpreadFit, component: str) -> Any:
-    """Return every reading's probabilities under the fitted model."""
-    putts = INTERVALS[component](practice_putts(log.putts), log.rules)
-    mu, sd, share = _posterior_means(putts, fit, component)
-    noise = putts["noise"].to_numpy(float)
-    ends = putts[["lo", "hi"]].to_numpy(float).T
-    plain = [norm.cdf(end, mu, np.hypot(sd, noise)) for end in ends]
-    wild = [norm.cdf(end, mu, np.hypot(MISHIT_TIMES * sd, noise)) for end in ends]
-    below = [(1 - share) * a + share * b for a, b in zip(plain, wild, strict=True)]
-    chance = np.maximum(below[1] - below[0], 1e-300)
-    return putts.assign(
-        mu=mu,
-        sd=np.hypot(sd, noise),
-        below_lo=below[0],
-        below_hi=below[1],
-        p_mishit=share * (wild[1] - wild[0]) / chance,
-    )
+def verdict_table(verdicts: Iterable[Verdict]) -> pd.DataFrame:
+    """Return a row a check: ``check, result, sentence``."""
+    rows = [(verdict.name, verdict.result, verdict.sentence) for verdict in verdicts]
+    return pd.DataFrame(rows, columns=["check", "result", "sentence"])
 
 
-def _posterior_means(putts: Any, fit: Any, component: str) -> Any:
-    """Return mean, spread and mishit share of every putt at the posterior mean."""
-    q = fit.trees[component]["posterior"].dataset.mean(("chain", "draw"))
-    design = fit.designs[component]
-    player = pd.Index(design.players).get_indexer(putts["player"])
-    visit = _position(design.sessions, putts, "session")
-    condition = _position(design.conditions, putts, "condition")
-    tested = condition >= 0
-    length = putts["length"].to_numpy(int)
-
-    def of_condition(name: Any) -> Any:
-        values = q[name].values
-        return np.where(tested, values[condition], 0.0) if values.size else 0.0
-
-    mu = q["bias"].values[player, length] + q["setup"].values[visit] + of_condition("shift")
-    x = np.log(design.lengths_ft / 10.0)[length]
-    log_sd = q["level"].values[player, length] + q["form"].values[visit]
-    log_sd += q["trend"].values[player] * design.sessions["practised"].to_numpy()[visit]
-    log_sd += q["early"].values[player] * putts["early"].to_numpy()
-    log_sd += q["counted"].values[player] * putts["counted"].to_numpy()
-    log_sd += of_condition("effect") + of_condition("effect_slope") * x
-    return mu, np.exp(log_sd), q["mishit_share"].values[player]
+def failures(verdicts: Iterable[Verdict]) -> list[Verdict]:
+    """Return the verdicts that failed."""
+    return [verdict for verdict in verdicts if verdict.result == FAIL]
 
 
-def _position(table: Any, putts: Any, label: Any) -> Any:
-    index = pd.MultiIndex.from_frame(table[["player", label]])
-    return index.get_indexer(pd.MultiIndex.from_frame(putts[["player", label]]))
+# Convergence
 
 
-def likely_mishits(log: Log, fit: SpreadFit) -> Any:
-    """Return the putts that were more likely mishits than ordinary ones; none is deleted."""
-    tables = []
-    for component, reading in (("line", "line_deg"), ("pace", "roll_ft")):
-        scores = putt_scores(log, fit, component)
-        wild = scores[scores["p_mishit"] > LIKELY]
-        tables.append(wild.assign(component=component, reading=wild[reading]))
-    names = ["player", "session", "putt", "distance_ft", "component", "reading", "p_mishit"]
-    found = pd.concat(tables)[[*names, "file", "row"]]
-    return found.sort_values(["player", "session", "putt"], ignore_index=True)
+def measure_convergence(posterior: xr.DataTree, kept: np.ndarray | None = None) -> None:
+    """Put lowest and highest R-hat and effective draws beside the draws, unless kept ones."""
+    draws = posterior["posterior"].dataset
+    names = [name for name, values in draws.data_vars.items() if values.size]
+    if kept is None:
+        import arviz_stats as azs  # takes a second, which those who have a kept fit are spared
+
+        sides = [measure(draws)[names] for measure in (azs.rhat, azs.ess)]
+        ends = [end.to_array() for side in sides for end in (side.min(), side.max())]
+        kept = np.stack(ends, axis=1)
+    coords = {"quantity": names, "measure": list(CONVERGENCE_MEASURES)}
+    posterior[CONVERGENCE] = xr.DataArray(kept, coords)
 
 
-def readings_checks(log: Log, fit: SpreadFit, component: str) -> Any:
+def convergence(posterior: xr.DataTree) -> list[Verdict]:
+    """Check R-hat, effective draws and divergences of a posterior."""
+    if "convergence" not in posterior.children:
+        measure_convergence(posterior)
+    table = posterior[CONVERGENCE].to_pandas()
+    diverging = posterior["sample_stats"].dataset["diverging"].values
+    return [_rhat_verdict(table), _ess_verdict(table), _divergence_verdict(diverging)]
+
+
+def _rhat_verdict(table: pd.DataFrame) -> Verdict:
+    worst, value = table["highest_rhat"].idxmax(), table["highest_rhat"].max()
+    said = f"The chains agree (largest R-hat {value:.3f}, limit {RHAT_LIMIT})."
+    good = value < RHAT_LIMIT
+    if not good:
+        said = f"The chains disagree: R-hat of {worst} is {value:.3f}, limit {RHAT_LIMIT}."
+    return Verdict("R-hat", PASS if good else FAIL, said, table.filter(like="rhat"))
+
+
+def _ess_verdict(table: pd.DataFrame) -> Verdict:
+    worst, value = table["lowest_ess_bulk"].idxmin(), table["lowest_ess_bulk"].min()
+    said = f"Every quantity has at least {value:.0f} effective draws (limit {ESS_LIMIT})."
+    good = value >= ESS_LIMIT
+    if not good:
+        said = f"{worst} has only {value:.0f} effective draws, limit {ESS_LIMIT}."
+    return Verdict("effective draws", PASS if good else FAIL, said, table.filter(like="ess"))
+
+
+def _divergence_verdict(diverging: np.ndarray) -> Verdict:
+    count, share = int(diverging.sum()), diverging.mean()
+    result = PASS if count == 0 else NOTE if share <= DIVERGENCES_NOTED else FAIL
+    said = f"{count} of {diverging.size} draws diverged."
+    table = pd.DataFrame({"draws": [diverging.size], "diverged": [count]})
+    return Verdict("divergences", result, said, table)
+
+
+# Readings
+
+
+def readings_checks(log: Log, fit: Fit, component: str) -> list[Verdict]:
     """Check spread, tails and rounding of one component against the fitted model."""
     scores = putt_scores(log, fit, component)
     rng = np.random.default_rng([fit.seed, len(scores)])
@@ -108,7 +134,54 @@ def readings_checks(log: Log, fit: SpreadFit, component: str) -> Any:
     return [_spread(scores), _tails(scores), _rounding(scores, reading, step)]
 
 
-def _spread(scores: Any) -> Verdict:
+def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
+    """Return every putt that was read, and its probabilities under the fitted model.
+
+    Beside the log's columns: ``lo, hi, mu, sd`` and ``below_lo, below_hi``, the probabilities
+    of falling below either end.
+    """
+    putts = INTERVALS[component](practice_putts(log.putts), log.rules)
+    mu, sd, share = _posterior_means(putts, fit, component)
+    noise = putts["noise"].to_numpy(float)
+    ends = putts[["lo", "hi"]].to_numpy(float).T
+    plain = [norm.cdf(end, mu, np.hypot(sd, noise)) for end in ends]
+    wild = [norm.cdf(end, mu, np.hypot(MISHIT_TIMES * sd, noise)) for end in ends]
+    below = [(1 - share) * a + share * b for a, b in zip(plain, wild, strict=True)]
+    return putts.assign(mu=mu, sd=np.hypot(sd, noise), below_lo=below[0], below_hi=below[1])
+
+
+def _posterior_means(
+    putts: pd.DataFrame, fit: Fit, component: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return mean, spread and mishit share of every putt at the posterior mean."""
+    q = fit.posteriors[component]["posterior"].dataset.mean(("chain", "draw"))
+    design = fit.designs[component]
+    player = pd.Index(design.players).get_indexer(putts["player"])
+    visit = _position(design.sessions, putts, "session")
+    condition = _position(design.conditions, putts, "condition")
+    tested = condition >= 0
+    length = putts["length"].to_numpy(int)
+
+    def of_condition(name: str) -> np.ndarray | float:
+        values = q[name].values
+        return np.where(tested, values[condition], 0.0) if values.size else 0.0
+
+    mu = q["bias"].values[player, length] + q["visit_bias"].values[visit] + of_condition("shift")
+    x = np.log(design.lengths_ft / 10.0)[length]
+    log_sd = q["level"].values[player, length] + q["visit_form"].values[visit]
+    log_sd += q["trend"].values[player] * design.sessions["practised"].to_numpy()[visit]
+    log_sd += q["warm_up"].values[player] * putts["warm_up"].to_numpy()
+    log_sd += q["counted"].values[player] * putts["counted"].to_numpy()
+    log_sd += of_condition("effect") + of_condition("effect_slope") * x
+    return mu, np.exp(log_sd), q["mishit_share"].values[player]
+
+
+def _position(table: pd.DataFrame, putts: pd.DataFrame, label: str) -> np.ndarray:
+    index = pd.MultiIndex.from_frame(table[["player", label]])
+    return index.get_indexer(pd.MultiIndex.from_frame(putts[["player", label]]))
+
+
+def _spread(scores: pd.DataFrame) -> Verdict:
     table = scores.groupby("player", sort=False)["z"].agg(putts="size", sd="std").reset_index()
     # The sd of n standard normals has standard error 1 / sqrt(2 n).
     table["errors_off"] = (table["sd"] - 1) * np.sqrt(2 * table["putts"])
@@ -126,7 +199,7 @@ def _spread(scores: Any) -> Verdict:
     return Verdict("spread", FAIL if refused else NOTE if off else PASS, said, table)
 
 
-def _tails(scores: Any) -> Verdict:
+def _tails(scores: pd.DataFrame) -> Verdict:
     beyond, putts = int((scores["z"].abs() > TAIL).sum()), len(scores)
     expected = 2 * norm.sf(TAIL) * putts
     surprise = binom.sf(beyond - 1, putts, 2 * norm.sf(TAIL)) if putts else 1.0
@@ -138,7 +211,7 @@ def _tails(scores: Any) -> Verdict:
     return Verdict("tails", NOTE if many else PASS, said, table)
 
 
-def _rounding(scores: Any, reading: Any, step: Any) -> Verdict:
+def _rounding(scores: pd.DataFrame, reading: str, step: float | None) -> Verdict:
     """Look for a reader who prefers even numbers, which the display does not."""
     finite = np.isfinite(scores["lo"]) & np.isfinite(scores["hi"]) & scores[reading].notna()
     read = scores[finite]
@@ -158,7 +231,7 @@ def _rounding(scores: Any, reading: Any, step: Any) -> Verdict:
     return Verdict("rounding", NOTE if heaped else PASS, said, table)
 
 
-def _even_chance(read: Any, place: Any) -> Any:
+def _even_chance(read: pd.DataFrame, place: np.ndarray) -> np.ndarray:
     """Return each putt's chance of showing an even step, summed over the steps nearby."""
     width = (read["hi"] - read["lo"]).to_numpy()
     middle = ((read["hi"] + read["lo"]) / 2).to_numpy()
@@ -170,30 +243,3 @@ def _even_chance(read: Any, place: Any) -> Any:
     centres = nearest[:, None] + 2 * width[:, None] * np.arange(-reach, reach + 1)
     half, mu, sd = width[:, None] / 2, mu[:, None], sd[:, None]
     return (norm.cdf(centres + half, mu, sd) - norm.cdf(centres - half, mu, sd)).sum(axis=1)
-
-
-# A check's answer: pass, note or fail, with its table and one sentence.
-
-
-PASS, NOTE, FAIL = "pass", "note", "fail"
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """What one check found."""
-
-    name: str
-    result: str
-    sentence: str
-    table: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
-
-
-def verdict_table(verdicts: list[Verdict]) -> Any:
-    """Return verdicts as a table, one a row."""
-    rows = [{"check": v.name, "result": v.result, "sentence": v.sentence} for v in verdicts]
-    return pd.DataFrame(rows, columns=["check", "result", "sentence"])
-
-
-def failures(verdicts: list[Verdict]) -> Any:
-    """Return the verdicts that failed."""
-    return [v for v in verdicts if v.result == FAIL]

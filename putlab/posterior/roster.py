@@ -7,24 +7,23 @@ the seed: not on the others, nor on how many processes or machines did the work.
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Executor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from joblib import Parallel, delayed, parallel_config
-from joblib.externals.loky.process_executor import TerminatedWorkerError
 
 from putlab.base.errors import FitError, PutlabError, UsageError
 from putlab.base.settings import SEED
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
-    from putlab.posterior.player import SpreadFit
 
 # A process that died (out of memory, a machine switched off) is tried once more; a fit that
 # failed its checks would fail again with the same seed.
@@ -33,74 +32,69 @@ TRIES = 2
 # A scheduler that does not answer within so many seconds is not there.
 CONNECT_S = 10.0
 
-# Kinds of check told player by player before the rest is only counted.
-TOLD = 5
+# Players named one by one before the rest is only counted.
+NAMED_PLAYERS = 5
 
 
 @dataclass(frozen=True)
 class RosterResult:
-    """What came of each player."""
+    """What came of each player; every player of the log is in one or the other.
 
-    results: dict
-    failed: dict = field(default_factory=dict)
+    Attributes
+    ----------
+    results : dict of str to object
+        By player, in the log's order: what the work returned.
+    failed : dict of str to str
+        By player: why there is no result.
+    """
+
+    results: dict[str, Any]
+    failed: dict[str, str] = field(default_factory=dict)
 
     def raise_failures(self) -> None:
-        """Name the players without a result."""
+        """Raise a `FitError` that names the players without a result, if there are any."""
         if not self.failed:
             return
-        first = "; ".join(f"{name}: {why}" for name, why in list(self.failed.items())[:TOLD])
-        more = len(self.failed) - TOLD
+        first = "; ".join(f"{name}: {why}" for name, why in [*self.failed.items()][:NAMED_PLAYERS])
+        more = list(self.failed)[NAMED_PLAYERS:]
         total = len(self.failed) + len(self.results)
         raise FitError(
             f"{len(self.failed)} of {total} players have no result. {first}"
-            + (f"; and {more} more: {', '.join(list(self.failed)[TOLD:])}." if more > 0 else "")
+            + (f"; and {len(more)} more: {', '.join(more)}." if more else "")
         )
 
 
-def player_seed(seed: int, player: str) -> Any:
-    """Return the seed of one player's fit, from the roster's seed and the player's label."""
+def player_seed(seed: int, player: str) -> int:
+    """Return the seed of one player's fit: the same on every machine, whoever else is there."""
     label = np.frombuffer(hashlib.sha256(player.encode()).digest(), dtype="<u4")
     return int(np.random.SeedSequence([seed, *label.tolist()]).generate_state(1)[0])
 
 
-def log_of_player(log: Log, player: str) -> Any:
-    """Return a log of one player's putts."""
+def log_of_player(log: Log, player: str) -> Log:
+    """Return a log of one player's putts under the same reading rules and hash."""
     mine = log.putts[log.putts["player"] == player].reset_index(drop=True)
     return replace(log, putts=mine, rejects=log.rejects.head(0), warnings=[], notes=[])
 
 
-def fitted(log: Log, fit: SpreadFit) -> Any:
-    """Return the fit: the work of `each_player` where nothing else is asked for."""
-    return fit
-
-
-def fit_one(log: Log, work: Callable, seed: int, options: dict) -> Any:
-    """Fit one player's log and do the work on it; runs in a worker."""
-    from putlab.posterior.player import fit_log
-
-    # Chains run one after the other: the cores are busy with other players.
-    return work(log, fit_log(log, seed=seed, cores=1, **options))
-
-
 def each_player(
     log: Log,
-    work: Callable = fitted,
+    work: Callable[[Log, Any], Any] | None = None,
     *,
     seed: int = SEED,
     workers: int | None = None,
     cluster: str | None = None,
-    progress: Callable | None = None,
+    progress: Callable[[int, int, str], None] | None = None,
     **options: Any,
-) -> Any:
+) -> RosterResult:
     """Fit each player of a log alone, in a pool of processes or on a cluster.
 
     Parameters
     ----------
     log : putlab.log.read.Log
         The whole log.
-    work : callable
-        ``work(log_of_player, fit)``, done beside each fit; what it returns must be able to
-        travel between processes. Default: the fit itself.
+    work : callable, optional
+        ``work(log, fit)`` of each player's own, done beside the fit; what it returns must be
+        able to travel between processes. Default: the fit itself.
     seed : int
         Seed of the roster; each player's own follows from it and the label.
     workers : int, optional
@@ -110,7 +104,7 @@ def each_player(
     progress : callable, optional
         ``progress(done, total, text)``, called as players are finished.
     **options
-        ``draws``, ``tune``, ``chains``, ``cache``, ``priors`` of `putlab.posterior.player.fit_log`.
+        ``draws``, ``tune``, ``chains``, ``cache``, ``priors`` of `putlab.posterior.fit.fit_log`.
 
     Returns
     -------
@@ -120,84 +114,112 @@ def each_player(
     Raises
     ------
     UsageError
-        The cluster can't be reached, or runs other versions.
+        The cluster can't be reached.
     """
     players = list(log.putts["player"].drop_duplicates())
     jobs = {
         name: (log_of_player(log, name), work, player_seed(seed, name), options)
         for name in _alike_together(log, players)
     }
-    results, failed = run_jobs(
-        fit_one, jobs, workers=workers, cluster=cluster, finished=_told(progress, len(players))
-    )
+    done = count(1)
+
+    def finished(player: str) -> None:
+        if progress:
+            n, total = next(done), len(players)
+            progress(n, total, f"{n} of {total} players done, last {player}")
+
+    results, failed = run_jobs(fit_one, jobs, workers=workers, cluster=cluster, finished=finished)
     return RosterResult(
         {name: results[name] for name in players if name in results},
         {name: reason(failed[name]) for name in players if name in failed},
     )
 
 
+def _alike_together(log: Log, players: list[str]) -> list[str]:
+    """Return players ordered by the size of their log: alike ones share a compiled model."""
+    putts = log.putts.groupby("player", sort=False)
+    size = putts[["session", "distance_ft", "condition"]].nunique()
+    return sorted(players, key=lambda name: (*size.loc[name], name))
+
+
+def fit_one(log: Log, work: Callable | None, seed: int, options: dict[str, Any]) -> Any:
+    """Fit one player's log and do the work on it; runs in a worker."""
+    from putlab.posterior.fit import fit_log  # heavy; whoever only shares out jobs is spared
+
+    # Chains run one after the other: the cores are busy with other players.
+    fit = fit_log(log, seed=seed, cores=1, **options)
+    return work(log, fit) if work else fit
+
+
+def reason(error: BaseException) -> str:
+    """Return why a player has no result: the kit's own errors as they are, others by kind."""
+    if isinstance(error, PutlabError):
+        return str(error)
+    return f"the work stopped {TRIES} times ({type(error).__name__}: {error})"
+
+
 def run_jobs(
-    function: Any, jobs: Any, *, workers: Any = None, cluster: Any = None, finished: Any = None
-) -> tuple:
-    """Run a function once a job, in processes here or on a Dask cluster."""
-    state = _Done({}, {}, finished or (lambda name: None))
-    if cluster is not None:
-        with _dask(cluster):
-            _run(function, jobs, state, len(jobs))
-        return state.results, state.failed
-    workers = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
-    try:
-        _run(function, jobs, state, workers)
-    except (TerminatedWorkerError, BrokenProcessPool):
-        for name in [name for name in jobs if not state.has(name)]:
-            try:
-                _run(function, {name: jobs[name]}, state, 1)
-            except (TerminatedWorkerError, BrokenProcessPool) as error:
-                state.add(name, None, error)
-    return state.results, state.failed
+    function: Callable,
+    jobs: dict[str, tuple],
+    *,
+    workers: int | None = None,
+    cluster: str | None = None,
+    finished: Callable[[str], object] = lambda name: None,
+) -> tuple[dict[str, Any], dict[str, BaseException]]:
+    """Run a function once a job, in processes here or on a Dask cluster: results and errors.
+
+    A process that dies takes its neighbours' work with it: what is left is run again, each job
+    in a process of its own, so that a deadly one fails alone.
+    """
+    found: dict[str, tuple[Any, BaseException | None]] = {}
+
+    def run(names: Iterable[str], pool: Executor, *, last: bool = False) -> None:
+        futures = {pool.submit(_attempted, function, jobs[name]): name for name in names}
+        for future in as_completed(futures):
+            error = future.exception()
+            if last or not isinstance(error, BrokenProcessPool):
+                found[futures[future]] = (None, error) if error else future.result()
+                finished(futures[future])
+
+    most = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
+    with _dask(cluster) if cluster else _processes(most) as pool:
+        run(jobs, pool)
+    for name in [name for name in jobs if name not in found]:
+        for attempt in range(TRIES):
+            if name not in found:
+                with _processes(1) as pool:
+                    run([name], pool, last=attempt + 1 == TRIES)
+    failed = {name: error for name, (_, error) in found.items() if error}
+    return {name: result for name, (result, _) in found.items() if name not in failed}, failed
 
 
-@dataclass
-class _Done:
-    """What came of each job so far."""
-
-    results: dict
-    failed: dict
-    finished: object
-
-    def has(self, name: Any) -> Any:
-        return name in self.results or name in self.failed
-
-    def add(self, name: Any, result: Any, error: Any) -> None:
-        if error is None:
-            self.results[name] = result
-        else:
-            self.failed[name] = error
-        self.finished(name)
-
-
-def _run(function: Any, jobs: Any, state: Any, workers: Any) -> None:
-    # Two at the least: with one worker joblib would run the job in this very process.
-    pool = Parallel(n_jobs=max(2, workers), return_as="generator_unordered", batch_size=1)
-    gate = min(workers, len(jobs))
-    pool.pre_dispatch = gate
-    for found in pool(delayed(_attempted)(function, name, *job) for name, job in jobs.items()):
-        state.add(*found)
-
-
-def _attempted(function: Any, name: Any, *arguments: Any) -> tuple:
-    """Return the name of a job with its result or its error; runs in a worker."""
-    for attempt in range(TRIES):
+def _attempted(function: Callable, arguments: tuple) -> tuple[Any, Exception | None]:
+    """Return a job's result or its error; runs in a worker."""
+    for _ in range(TRIES):
         try:
-            return name, function(*arguments), None
+            return function(*arguments), None
+        except PutlabError as error:
+            return None, error
         except Exception as error:
-            if isinstance(error, PutlabError) or attempt + 1 == TRIES:
-                return name, None, error
+            failed = error
+    return None, failed
 
 
-@contextlib.contextmanager
-def _dask(address: Any) -> Iterator[Any]:
-    """Let joblib use a Dask cluster, refusing one that isn't there."""
+@contextmanager
+def _processes(workers: int) -> Iterator[Executor]:
+    """Give a pool of processes, which takes work written in a notebook too."""
+    from joblib.externals.loky import ProcessPoolExecutor
+
+    pool = ProcessPoolExecutor(workers)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(kill_workers=True)
+
+
+@contextmanager
+def _dask(address: str) -> Iterator[Executor]:
+    """Give the workers of a Dask cluster, refusing one that isn't there."""
     try:
         from distributed import Client
 
@@ -206,32 +228,5 @@ def _dask(address: Any) -> Iterator[Any]:
         raise UsageError("a cluster needs `distributed`; install putlab[cluster].") from error
     except (OSError, ValueError) as error:
         raise UsageError(f"no Dask scheduler answers at {address}: {error}") from error
-    with client, parallel_config("dask", client=client):
-        yield
-
-
-def _alike_together(log: Log, players: Any) -> Any:
-    """Return players ordered by the size of their log: alike ones share a compiled model."""
-    putts = log.putts.groupby("player", sort=False)
-    size = putts[["session", "distance_ft", "condition"]].nunique()
-    key = {name: tuple(size.loc[name]) for name in players}
-    return sorted(players, key=lambda name: (key[name], name))
-
-
-def _told(progress: Any, total: Any) -> Any:
-    done = 0
-
-    def finished(player: str) -> None:
-        nonlocal done
-        done += 1
-        if progress:
-            progress(done, total, f"{done} of {total} players done, last {player}")
-
-    return finished
-
-
-def reason(error: Exception) -> Any:
-    """Return why a player has no result, in words."""
-    if isinstance(error, PutlabError):
-        return str(error)
-    return f"the work stopped {TRIES} times ({type(error).__name__}: {error})"
+    with client:
+        yield client.get_executor(pure=False)

@@ -10,12 +10,10 @@ import pandas as pd
 
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
-from putlab.green.hole_out import thinned
 from putlab.green.skill import Skill, interpolation_weights
 from putlab.model.priors import SpreadPriors
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.green import green_setting
-from putlab.posterior.player import Golfer
+from putlab.posterior.player import Golfer, green_setting
 from putlab.practice.learning import Learning, PracticeEffect
 from putlab.practice.saving import (
     Option,
@@ -145,7 +143,7 @@ def make_case(
         if setting.get("green") is None and (own := green_setting(golfer)):
             setting |= own | {"green_estimated": True}
     made = round_setting(**setting)
-    strokes = kept_strokes(thinned(state.skill, draws), made)
+    strokes = kept_strokes(state.skill.thinned(draws), made)
     return Case(state, learning or Learning(), made, strokes, seed)
 
 

@@ -20,7 +20,8 @@ from putlab.base.settings import interval_probabilities
 from putlab.base.words import THIN, counted, listed, minus
 from putlab.log.package import ReadingRules
 from putlab.log.read import Log
-from putlab.posterior.player import Golfer, SpreadFit, choose_player, fit_log
+from putlab.posterior.fit import Fit, fit_log
+from putlab.posterior.player import Golfer, choose_player
 from putlab.practice.targets import (
     FEWEST,
     Band,
@@ -30,7 +31,7 @@ from putlab.practice.targets import (
     usual_band,
 )
 
-Fit = Callable[[Log], SpreadFit]
+Fitter = Callable[[Log], Fit]
 
 # Share of ordinary days that make news of one kind or another.
 NEWS = 0.05
@@ -130,7 +131,7 @@ def review(
     player: str | None = None,
     session: str | None = None,
     seed: int,
-    fit: Fit = fit_log,
+    fit: Fitter = fit_log,
 ) -> Review:
     """Review a visit of one player.
 
@@ -145,7 +146,7 @@ def review(
     seed : int
         Seed of the ordinary days.
     fit : callable
-        ``fit(log) -> SpreadFit`` for the log without the visit.
+        ``fit(log) -> Fit`` for the log without the visit.
 
     Returns
     -------
@@ -162,7 +163,7 @@ def review(
 
 
 def review_everybody(
-    log: Log, *, session: str | None = None, seed: int, fit: Fit = fit_log
+    log: Log, *, session: str | None = None, seed: int, fit: Fitter = fit_log
 ) -> list[Review]:
     """Review a visit of everybody who was there and before it, with one fit."""
     visits, last = {}, None
@@ -176,7 +177,7 @@ def review_everybody(
     return _reviews(log, visits, seed, fit)
 
 
-def _reviews(log: Log, visits: dict[str, str], seed: int, fit: Fit) -> list[Review]:
+def _reviews(log: Log, visits: dict[str, str], seed: int, fit: Fitter) -> list[Review]:
     before, found = log_before(log, visits), []
     fitted = fit(before)
     for player, session in visits.items():

@@ -174,7 +174,7 @@ def _when():
 
 
 def _machine():
-    from putlab.posterior.sampling import versions
+    from putlab.base.cache import versions
 
     return {"cores": os.cpu_count(), "system": platform.system(), "versions": versions()}
 

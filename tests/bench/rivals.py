@@ -29,7 +29,7 @@ def the_log(putts):
     from putlab.model.simulate import steady
 
     size = {"players": 2, "lengths": len(LENGTHS_FT)}
-    line = steady(np.log(1.1), setup_sd=0.2, form_sd=0.05, **size)
+    line = steady(np.log(1.1), visit_bias_sd=0.2, visit_form_sd=0.05, **size)
     rng = np.random.default_rng(SEED)
     each = putts // CELLS
     return simulated_log(rng, line=line, players=2, lengths=LENGTHS_FT, each=each)
@@ -50,21 +50,21 @@ def our_design(log, rows):
 def sampled_by_the_kit(design, chains):
     """Build and sample the kit's model; return seconds of each and the named quantities."""
     from putlab.model.spread import named_quantities
-    from putlab.posterior.sampling import compiled_for, sample, started_for
+    from putlab.posterior.sampling import compiled_for, ready_to_sample, sample
 
     start = time.perf_counter()
     compiled_for(design)
     built = time.perf_counter()
     # The short run before a long log is sampling too.
-    raw = sample(started_for(design, seed=SEED), seed=SEED, chains=chains, cores=2)
+    raw = sample(ready_to_sample(design, seed=SEED), seed=SEED, chains=chains, cores=2)
     return built - start, time.perf_counter() - built, named_quantities(raw.posterior, design)
 
 
 def counted(log, chains):
     """The kit: counted intervals."""
-    from putlab.model.readings import cells
+    from putlab.model.readings import intervals
 
-    return sampled_by_the_kit(our_design(log, cells(log, "line")), chains)
+    return sampled_by_the_kit(our_design(log, intervals(log, "line")), chains)
 
 
 def uncounted(log, chains):
@@ -123,7 +123,15 @@ def by_stan(log, chains):
     fit = model.sample(num_chains=chains, num_samples=DRAWS, num_warmup=WARM_UP)
     sampling = time.perf_counter() - built
     named = {}
-    for name in ("base", "level", "bias", "setup_sd", "setup", "form_sd", "form_u"):
+    for name in (
+        "base",
+        "level",
+        "bias",
+        "visit_bias_sd",
+        "visit_bias",
+        "visit_form_sd",
+        "visit_form_u",
+    ):
         values = np.moveaxis(fit[name], -1, 0).reshape(DRAWS, chains, -1).swapaxes(0, 1)
         named[name] = (("chain", "draw", name + "_at"), values)
     return built - start, sampling, xr.Dataset(named)

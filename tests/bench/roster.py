@@ -23,8 +23,8 @@ def roster(players):
     pace = np.log(rng.uniform(5.0, 13.0, (players, 1)))
     return simulated_log(
         rng,
-        line=steady(level, setup_sd=0.2, form_sd=0.07, **size),
-        pace=steady(pace, setup_sd=2.0, form_sd=0.07, **size),
+        line=steady(level, visit_bias_sd=0.2, visit_form_sd=0.07, **size),
+        pace=steady(pace, visit_bias_sd=2.0, visit_form_sd=0.07, **size),
         players=players,
         sessions=8,
         lengths=[4.0, 8.0, 15.0, 28.0],
@@ -36,7 +36,7 @@ def digest_of_fit(log, fit):
     """Return a hash of a fit's draws: what is compared, and little to send back."""
     digest = hashlib.sha256()
     for component in ("line", "pace"):
-        for values in fit.trees[component]["posterior"].dataset.data_vars.values():
+        for values in fit.posteriors[component]["posterior"].dataset.data_vars.values():
             digest.update(np.ascontiguousarray(values.values).tobytes())
     return digest.hexdigest()
 

@@ -28,8 +28,7 @@ from putlab.base.settings import interval_probabilities
 from putlab.model.green_model import JOINT_PARAMETERS, green_priors
 from putlab.model.priors import PRIORS
 from putlab.model.simulate import balanced_schedule, draw_component, simulate_errors
-from putlab.posterior.green import compiled_for, trees_of
-from putlab.posterior.sampling import arrays_of, sample
+from putlab.posterior.sampling import arrays_of, compiled_for, posteriors_of, sample
 
 ROWS = Path(__file__).parent.parent / "results" / "holing_calibrated.csv"
 
@@ -92,11 +91,11 @@ def one_row(seed):
     log, truth = draw_log(seed)
     design = design_of(log)
     raw = sample(compiled_for(design), seed=seed, draws=400, tune=400, chains=2, cores=1)
-    trees = trees_of(arrays_of(raw, JOINT_PARAMETERS), design)
+    posteriors = posteriors_of(arrays_of(raw, JOINT_PARAMETERS), design)
     row = {"seed": seed}
     for name, unit in (("line", "deg"), ("pace", "pct")):
-        level = trees[name]["posterior"]["level"].sel(length=LENGTHS_FT[1], player=PLAYER)
-        green = trees["green"]["posterior"][f"green_{name}_sd_{unit}"].sel(player=PLAYER)
+        level = posteriors[name]["posterior"]["level"].sel(length=LENGTHS_FT[1], player=PLAYER)
+        green = posteriors["green"]["posterior"][f"green_{name}_sd_{unit}"].sel(player=PLAYER)
         for what, draws in (("level", level), ("green", green)):
             row[f"{name}_{what}"] = np.mean(draws.values < truth[f"{name}_{what}"])
     return row

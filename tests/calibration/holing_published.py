@@ -12,12 +12,12 @@
 
 import nutpie
 from record import record
+from table_model import build_table_model
 
 from putlab.green.published import table
 from putlab.model.hole_chance import FAR_FT, PlainHole
-from putlab.posterior.green import build_table_model
 
-# In the units of `putlab.posterior.green`, each with half a unit of its last digit.
+# In the units of `table_model.build_table_model`, each with half a unit of its last digit.
 PUBLISHED = {
     "berry": {"line_sd_deg": (1.53, 0.005)},
     "broadie": {

@@ -13,13 +13,13 @@ from made_logs import log_of
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread
 from putlab.green.skill import Skill
-from putlab.model.design import BUMP_RANGE, make_design, session_table
+from putlab.model.design import SPOT_RANGE, make_design, session_table
 from putlab.model.priors import PRIORS
-from putlab.model.readings import COMPONENTS, cells, practice_putts
+from putlab.model.readings import COMPONENTS, intervals
 from putlab.model.simulate import balanced_schedule, rounded, simulate_errors, steady
 from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
-from putlab.posterior.player import SpreadFit, condition_shares, practised_table
+from putlab.posterior.fit import put_together
 from putlab.practice.learning import Learning
 from putlab.rounds.first_putts import shipped_mix
 
@@ -39,7 +39,7 @@ class TrueGolfer:
     ----------
     sd, bias : dict of str to ndarray, shape (lengths,)
         By component: spread within a visit, and bias (degrees, percent).
-    setup_sd : dict of str to float
+    visit_bias_sd : dict of str to float
         Sd of the offset that a visit shares.
     rate : dict of str to float
         Fall of log spread per unit of log experience; the log's trend follows it.
@@ -55,7 +55,7 @@ class TrueGolfer:
 
     sd: dict
     bias: dict
-    setup_sd: dict
+    visit_bias_sd: dict
     rate: dict
     yields: np.ndarray
     bias_putts: dict
@@ -82,7 +82,7 @@ def draw_mix(rng, log_sd):
     """Return a golfer's own first putts: the shipped mix, strayed smoothly."""
     mix = shipped_mix()
     x = np.log(mix.distance_ft)
-    correlation = np.exp(-np.abs(np.subtract.outer(x, x)) / BUMP_RANGE)
+    correlation = np.exp(-np.abs(np.subtract.outer(x, x)) / SPOT_RANGE)
     strayed = mix.first_putts * np.exp(
         log_sd * rng.multivariate_normal(np.zeros(x.size), correlation)
     )
@@ -102,8 +102,8 @@ def play_log(golfer, rng, *, sessions=SESSIONS, each=EACH):
         truth = steady(
             np.log(golfer.sd[name]) + golfer.rate[name] * now,
             golfer.bias[name],
-            setup_sd=golfer.setup_sd[name],
-            form_sd=0.06,
+            visit_bias_sd=golfer.visit_bias_sd[name],
+            visit_form_sd=0.06,
             trend=-golfer.rate[name],
             mishit_share=0.01,
             **size,
@@ -116,10 +116,10 @@ def play_log(golfer, rng, *, sessions=SESSIONS, each=EACH):
 
 def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2):
     """Return the spread model's fit by the same sampler with fewer draws, unchecked."""
-    putts, visits = practice_putts(log.putts), session_table(log.putts)
-    trees, designs = {}, {}
+    visits = session_table(log.putts)
+    posteriors, designs = {}, {}
     for name in COMPONENTS:
-        rows = cells(log, name)
+        rows = intervals(log, name)
         design = make_design(rows, visits, LENGTHS_FT, [PLAYER], PRIORS[name])
         raw = fitting.sample(
             fitting.compiled_for(design),
@@ -130,17 +130,9 @@ def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2):
             cores=2,
         )
         posterior = named_quantities(raw.posterior.dataset, design)
-        trees[name] = xr.DataTree.from_dict({"posterior": posterior})
+        posteriors[name] = xr.DataTree.from_dict({"posterior": posterior})
         designs[name] = design
-    return SpreadFit(
-        trees=trees,
-        designs=designs,
-        visits=visits,
-        practised=practised_table(putts, LENGTHS_FT),
-        condition_now=condition_shares(putts, visits),
-        putts_total=log.putts.groupby("player", sort=False).size(),
-        seed=seed,
-    )
+    return put_together(log, designs, posteriors, seed)
 
 
 def strokes(golfer, plans, *, learning, practised=PUTTS / len(LENGTHS_FT)):
@@ -162,7 +154,7 @@ def strokes(golfer, plans, *, learning, practised=PUTTS / len(LENGTHS_FT)):
         struck = plans[..., i] + learning.other_share * plans[..., 1 - i]
         counting = (struck * golfer.yields[:, i]) @ share
         narrower = (1 + counting / experience) ** -golfer.rate[name]
-        sd = np.hypot(golfer.sd[name], golfer.setup_sd[name])
+        sd = np.hypot(golfer.sd[name], golfer.visit_bias_sd[name])
         columns[name] = np.exp(np.interp(x, known, np.log(sd))) * narrower
         left = 0.5 ** (counting / golfer.bias_putts[name])
         columns[name + " bias"] = np.interp(x, known, golfer.bias[name]) * left

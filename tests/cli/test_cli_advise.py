@@ -22,7 +22,7 @@ COLUMNS += ["p_best", "expected_regret"]
 @pytest.fixture
 def command(monkeypatch, demo_fit):
     """Return a way to run the commands with the demo's fit at hand."""
-    monkeypatch.setattr("putlab.posterior.player.fit_log", lambda log, **options: demo_fit)
+    monkeypatch.setattr("putlab.posterior.fit.fit_log", lambda log, **options: demo_fit)
     app = typer.Typer(pretty_exceptions_enable=False)
     for one in (advise, plan, review):
         app.command()(one)

@@ -1,6 +1,7 @@
 """Rosters: the same results by any number of workers, and no player lost."""
 
 import hashlib
+import os
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ import roster_jobs
 from made_logs import simulated_log
 
 from putlab.base.errors import FitError, UsageError
-from putlab.posterior.player import fit_log
+from putlab.posterior.fit import fit_log
 from putlab.posterior.roster import RosterResult, each_player, log_of_player, player_seed, run_jobs
 
 
@@ -61,12 +62,12 @@ def test_a_players_log_holds_that_players_putts_and_the_rules(rng):
 @pytest.mark.usefixtures("stubbed")
 def test_results_do_not_depend_on_the_number_of_workers(rng):
     log = roster(rng)
-    told = []
-    one = each_player(log, seed=3, workers=1, draws=5, progress=lambda *a: told.append(a))
+    said = []
+    one = each_player(log, seed=3, workers=1, draws=5, progress=lambda *a: said.append(a))
     two = each_player(log, seed=3, workers=2, draws=5)
     assert one == two
     assert list(one.results) == ["player 1", "player 2", "player 3"]
-    assert [done for done, _, _ in told] == [1, 2, 3]
+    assert [done for done, _, _ in said] == [1, 2, 3]
     assert one.results["player 1"]["options"] == {"draws": 5}
     expected = np.random.default_rng(player_seed(3, "player 2")).normal(size=3)
     assert one.results["player 2"]["draws"] == expected.tolist()
@@ -82,32 +83,33 @@ def test_a_player_gets_the_same_alone_and_among_others(rng):
 @pytest.mark.usefixtures("stubbed")
 def test_a_cluster_gives_what_one_machine_gives(rng, cluster):
     log = roster(rng)
-    told = []
+    said = []
     there = each_player(
-        log, seed=3, cluster=cluster.scheduler_address, progress=lambda *a: told.append(a)
+        log, seed=3, cluster=cluster.scheduler_address, progress=lambda *a: said.append(a)
     )
     assert there == each_player(log, seed=3, workers=1)
-    assert len(told) == 3
+    assert len(said) == 3
 
 
-def test_jobs_are_spread_over_processes():
-    names = {str(n): (n,) for n in range(4)}
-    results, failed = run_jobs(roster_jobs.process_id, names, workers=2)
-    assert len(set(results.values())) == 2
+def test_jobs_are_spread_over_processes(tmp_path):
+    names = {name: (str(tmp_path), name) for name in ("a", "b")}
+    results, failed = run_jobs(roster_jobs.meet, names, workers=2)
+    assert len(set(results.values()) - {os.getpid()}) == 2
     assert failed == {}
 
 
 def test_a_dead_process_costs_its_own_job_one_try_and_no_other_any(tmp_path):
     kinds = {"a": "dies once", "b": "dies", "c": "fine", "d": "fine", "e": "no fit"}
-    told = []
+    done = []
+    # One process, so that it is known who was at work when it died.
     results, failed = run_jobs(
-        roster_jobs.run, jobs(tmp_path, **kinds), workers=2, finished=told.append
+        roster_jobs.run, jobs(tmp_path, **kinds), workers=1, finished=done.append
     )
     assert results == {"a": 2, "c": 1, "d": 1}
     assert set(failed) == {"b", "e"}
     assert attempts(tmp_path, "b") == 2
     assert attempts(tmp_path, "e") == 1, "a fit that failed its checks would fail again"
-    assert sorted(told) == ["a", "b", "c", "d", "e"]
+    assert sorted(done) == ["a", "b", "c", "d", "e"]
 
 
 def test_a_cluster_names_what_failed_twice(tmp_path, cluster):
@@ -139,5 +141,5 @@ def test_a_fit_in_a_worker_is_the_fit_made_here(rng, own_cache):
     there = each_player(log, seed=5, workers=1, cache=False).results["player 1"]
     here = fit_log(log, seed=player_seed(5, "player 1"), cache=False)
     for component in ("line", "pace"):
-        found, expected = (f.trees[component]["posterior"] for f in (there, here))
+        found, expected = (f.posteriors[component]["posterior"] for f in (there, here))
         assert found.dataset.equals(expected.dataset)

@@ -1,0 +1,343 @@
+"""Fit a log: to its readings, and with them to the putts made and missed on a green."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from putlab.base.cache import versions
+from putlab.base.errors import FitError
+from putlab.base.result import Result
+from putlab.base.settings import INTERVAL, SEED
+from putlab.log.read import Log
+from putlab.model import readings
+from putlab.model.design import Design, make_design, session_table
+from putlab.model.green_model import GREEN_PARAMETERS, green_priors
+from putlab.model.green_putts import (
+    component_designs,
+    green_putts,
+    make_green_design,
+    on_green,
+    outcome_counts,
+)
+from putlab.model.priors import PRIORS, SpreadPriors
+from putlab.posterior.checks import (
+    NOTE,
+    PASS,
+    Verdict,
+    convergence,
+    failures,
+    readings_checks,
+    verdict_table,
+)
+from putlab.posterior.player import (
+    Golfer,
+    choose_player,
+    green_spread,
+    pace_sentence,
+    summary,
+    thinned_draws,
+)
+from putlab.posterior.sampling import fit_design
+
+GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
+NOTHING_READ = (
+    "the log has no line or roll readings, and no putts made or missed on a green, so spread "
+    "can't be estimated; add line_deg or roll_ft, or holed in visits where nothing was read."
+)
+
+Priors = dict[str, SpreadPriors]
+
+
+@dataclass(frozen=True)
+class Fit(Result):
+    """The fitted spread model of a log, line and pace.
+
+    Attributes
+    ----------
+    posteriors : dict of str to xarray.DataTree
+        ``line`` and ``pace``: ArviZ-ready posteriors with the names of the model's story.
+    designs : dict of str to putlab.model.design.Design
+        The counted cells behind each.
+    visits : pandas.DataFrame
+        Sessions with the putts struck before each.
+    practised : pandas.DataFrame
+        ``player, distance_ft, putts, sessions``: what was practised.
+    condition_now : pandas.DataFrame
+        ``player, condition, share`` of the player's last visit.
+    putts_total : pandas.Series
+        Putts struck, by player.
+    seed : int
+        Seed of the fit.
+    checks : dict of str to list of putlab.posterior.checks.Verdict
+        How well the model describes the readings, by component.
+    table : pandas.DataFrame
+        Every check, convergence first: ``component, check, result, sentence``.
+    sentence : str
+        That the checks passed, and what they noted.
+    """
+
+    posteriors: dict[str, xr.DataTree]
+    designs: dict[str, Design]
+    visits: pd.DataFrame
+    practised: pd.DataFrame
+    condition_now: pd.DataFrame
+    putts_total: pd.Series
+    seed: int
+    checks: dict[str, list[Verdict]] = field(default_factory=dict)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Every check, a row each."""
+        tables = {name: verdict_table(found) for name, found in self.diagnostics().items()}
+        return pd.concat(tables, names=["component", None]).reset_index(0).reset_index(drop=True)
+
+    @property
+    def sentence(self) -> str:
+        """Whether the fit can be believed, and what was noted."""
+        found = [verdict for part in self.diagnostics().values() for verdict in part]
+        noted = [f" Noted: {verdict.sentence}" for verdict in found if verdict.result != PASS]
+        return "The fit passed its checks." + "".join(noted)
+
+    @property
+    def players(self) -> list[str]:
+        """Labels of the players, in the log's order."""
+        return list(self.putts_total.index)
+
+    def golfer(self, player: str | None = None) -> Golfer:
+        """Return one player's posterior; the label may be left out where there is one player."""
+        return Golfer(self, choose_player(self.players, player))
+
+    def green_putts(self, player: str) -> int:
+        """Return the number of a player's putts on a green that were fitted."""
+        return 0
+
+    def green_draws(self, player: str) -> np.ndarray | None:
+        """Return draws of what a green adds to line and pace, shape (2, draws), if estimated."""
+        return None
+
+    def diagnostics(self) -> dict[str, list[Verdict]]:
+        """Return every check by component, convergence first; ``green`` where one was fitted."""
+        found = {name: convergence(one) for name, one in self._sampled().items()}
+        for name, checks in self.checks.items():
+            found[name] = found.get(name, []) + checks
+        return found
+
+    def _sampled(self) -> dict[str, xr.DataTree]:
+        return self.posteriors
+
+    def meta(self) -> dict[str, Any]:
+        """Return what a reader needs to repeat the result: seed, interval, versions, checks."""
+        checks = {
+            name: {v.name: {"result": v.result, "sentence": v.sentence} for v in verdicts}
+            for name, verdicts in self.diagnostics().items()
+        }
+        rest = {"seed": self.seed, "interval": INTERVAL, "versions": versions()}
+        return rest | {"diagnostics": checks}
+
+
+@dataclass(frozen=True)
+class GreenFit(Fit):
+    """The fit of practice readings and of putts made and missed on a green.
+
+    Attributes
+    ----------
+    green : xarray.DataTree
+        Posterior of ``green_line_sd_deg`` and ``green_pace_sd_pct`` of each player: what a
+        green adds to the spread.
+    green_counts : pandas.DataFrame
+        By player: ``putts, made, misses, leaves, followed`` on a green.
+    """
+
+    green: xr.DataTree = field(default_factory=xr.DataTree)
+    green_counts: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    def _sampled(self) -> dict[str, xr.DataTree]:
+        return self.posteriors | {"green": self.green}
+
+    def green_putts(self, player: str) -> int:
+        """Return the number of a player's putts on a green that were fitted."""
+        return int(self.green_counts.loc[player, "putts"])
+
+    def green_draws(self, player: str) -> np.ndarray | None:
+        """Return draws of what a green adds to line and pace, shape (2, draws), if estimated."""
+        if not self.green_putts(player):
+            return None
+        mine = self.green["posterior"].dataset.sel(player=player)
+        return np.stack([thinned_draws(mine[name]) for name in GREEN_PARAMETERS])
+
+    def sentences(self, player: str) -> list[str]:
+        """Return where the green's spread comes from, and what tells line from pace there."""
+        said = [green_spread(self, player).sentence]
+        return said + [pace_sentence(self, player)] * bool(self.green_putts(player))
+
+
+def fit_log(
+    log: Log,
+    *,
+    seed: int = SEED,
+    priors: Priors | None = None,
+    cache: bool = True,
+    **options: Any,
+) -> Fit:
+    """Fit line and pace spread to all that a log holds.
+
+    Parameters
+    ----------
+    log : putlab.log.read.Log
+        A log that has been read.
+    seed : int
+        Seed of the sampler.
+    priors : dict of str to putlab.model.priors.SpreadPriors, optional
+        Priors of ``line`` and ``pace`` in place of the kit's.
+    cache : bool
+        Look for the fit on disk first, and keep it there.
+    **options
+        ``draws``, ``tune``, ``chains``, ``cores``, ``progress_bar`` of
+        `putlab.posterior.sampling.sample`.
+
+    Returns
+    -------
+    Fit
+        Posterior of both components for every player; with putts made or missed on a green a
+        `GreenFit`, to which they have added what they tell. Where they can't be fitted with
+        the readings, these are fitted alone, and a note in ``checks`` says so.
+
+    Raises
+    ------
+    FitError
+        Nothing that tells about spread, a fit that did not converge, or one that does not
+        describe its readings.
+    """
+    options |= {"seed": seed, "priors": priors or PRIORS, "cache": cache}
+    green = bool(on_green(log.putts).any())
+    try:
+        return _fit(log, green=green, **options)
+    except FitError as error:
+        if not green or not readings.visit_read(log.putts).any():
+            raise
+        # Putts on a green must not cost those who were read their answer.
+        fit = _fit(log, green=False, **options)
+        note = Verdict("putts on a green", NOTE, f"{GREENS_LEFT_OUT}: {error}")
+        return replace(fit, checks=fit.checks | {"green": [note]})
+
+
+def _fit(log: Log, *, green: bool, priors: Priors, seed: int, **options: Any) -> Fit:
+    """Fit a log's readings and, with ``green``, the putts made and missed on one too."""
+    rows = {name: readings.intervals(log, name) for name in readings.COMPONENTS}
+    players = list(log.putts["player"].drop_duplicates())
+    lengths = readings.lengths_ft(readings.practice_putts(log.putts)["distance_ft"])
+    where = session_table(log.putts), lengths, players
+    if green:
+        putts = green_putts(log.putts)
+        designs = component_designs(rows, putts, *where, priors)
+        joint = make_green_design(putts, designs, green_priors())
+        found = fit_design(joint, "made-and-missed", seed=seed, **options)
+        counts = outcome_counts(putts).reindex(players, fill_value=0)
+        added = {"green": found.pop("green"), "green_counts": counts}
+    elif all(counted.empty for counted in rows.values()):
+        raise FitError(NOTHING_READ)
+    else:
+        designs = {c: make_design(counted, *where, priors[c]) for c, counted in rows.items()}
+        found, added = {}, {}
+        for component, design in designs.items():
+            found |= fit_design(design, component, seed=seed, **options)
+    fit = put_together(log, designs, found, seed, **added)
+    checks = {component: readings_checks(log, fit, component) for component in rows}
+    for component, verdicts in checks.items():
+        for failed in failures(verdicts):
+            raise FitError(
+                f"the {component} fit does not describe its readings: {failed.sentence} "
+                "Nothing is reported from it. Look for readings of another kind under one "
+                "label: another unit, another player, another surface."
+            )
+    return replace(fit, checks=checks)
+
+
+def put_together(
+    log: Log, designs: dict[str, Design], posteriors: dict[str, Any], seed: int, **green: Any
+) -> Fit:
+    """Return posteriors with what their log says of the players, unchecked."""
+    visits = session_table(log.putts)
+    return (GreenFit if green else Fit)(
+        posteriors=posteriors,
+        designs=designs,
+        visits=visits,
+        practised=_practised(readings.practice_putts(log.putts), designs["line"].lengths_ft),
+        condition_now=_last_conditions(readings.first_putts(log.putts), visits),
+        putts_total=log.putts.groupby("player", sort=False).size(),
+        seed=seed,
+        **green,
+    )
+
+
+def _practised(putts: pd.DataFrame, lengths: np.ndarray) -> pd.DataFrame:
+    """Return putts and visits of each player at each length, in the order of the log."""
+    groups = putts.groupby(["player", "length"], sort=False)
+    table = groups.agg(putts=("row", "size"), sessions=("session", "nunique")).reset_index()
+    table["distance_ft"] = lengths[table["length"]]
+    order = table["player"].map({p: i for i, p in enumerate(putts["player"].unique())})
+    table = table.assign(order=order).sort_values(["order", "length"], ignore_index=True)
+    return table[["player", "distance_ft", "putts", "sessions"]]
+
+
+def _last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
+    """Return the conditions of each player's last visit and their share of its putts."""
+    last = visits.groupby("player", sort=False).tail(1)[["player", "session"]]
+    rows = putts.merge(last, on=["player", "session"])
+    share = rows.groupby("player")["condition"].value_counts(normalize=True)
+    return share.rename("share").reset_index()
+
+
+# How much an estimate leans on its priors: the same fit with one belief at a time moved by
+# about its own width.
+OTHER_BELIEFS = {
+    "as shipped": {},
+    "golfers a third narrower": {"sd_median": 0.7},
+    "golfers a third wider": {"sd_median": 1.4},
+    "weak spots twice the size": {"spot_median": 2.0},
+    "weak spots half the size": {"spot_median": 0.5},
+    "no change over practice": {"trend_sd": 0.01},
+    "mishits twice as common": {"mishit_a": 2.0},
+}
+
+
+def prior_sensitivity(
+    log: Log, player: str, component: str, distance_ft: float, **options: Any
+) -> pd.DataFrame:
+    """Refit a log under other priors and compare one estimate.
+
+    Parameters
+    ----------
+    log : putlab.log.read.Log
+        A log that has been read.
+    player : str
+        Whose estimate.
+    component : {"line", "pace"}
+        Component; the priors of the other stay.
+    distance_ft : float
+        Length, usually the least practised one.
+    **options
+        Passed to `fit_log`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``priors, sd, sd_lo, sd_hi, moved``: spread in the component's unit, and its change
+        against the shipped priors as a part of the shipped interval's width.
+    """
+    rows = []
+    for name, factors in OTHER_BELIEFS.items():
+        shipped = PRIORS[component]
+        moved = {belief: getattr(shipped, belief) * by for belief, by in factors.items()}
+        priors = PRIORS | {component: replace(shipped, **moved)}
+        golfer = fit_log(log, priors=priors, **options).golfer(player)
+        log_sd, _ = golfer.log_spread_and_bias(component, [distance_ft])
+        rows.append((name, *(value.item() for value in summary(np.exp(log_sd)))))
+    table = pd.DataFrame(rows, columns=["priors", "sd", "sd_lo", "sd_hi"])
+    width = table.loc[0, "sd_hi"] - table.loc[0, "sd_lo"]
+    return table.assign(moved=(table["sd"] - table.loc[0, "sd"]) / width)

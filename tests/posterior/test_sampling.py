@@ -1,0 +1,131 @@
+"""Sampling: a bad fit is refused and remembered, a good one kept; an interrupt goes through."""
+
+from dataclasses import dataclass
+from types import SimpleNamespace
+
+import numpy as np
+import nutpie
+import pytest
+import xarray as xr
+
+from putlab.base.cache import load_arrays
+from putlab.base.errors import FitError
+from putlab.model.spread import tree_of
+from putlab.posterior import sampling
+from putlab.posterior.checks import convergence, verdict_table
+
+
+def posterior(draws):
+    """Return draws of one quantity, shape (chains, draws, players), none of which diverged."""
+    named = xr.Dataset({"spread": (("chain", "draw", "player"), draws)})
+    return tree_of(named, np.zeros(draws.shape[:2], dtype=bool))
+
+
+def design_of(draws):
+    """Return a design of one parameter, whose every sample is the draws given."""
+    return SimpleNamespace(containers={}, size=(1, 1), putts=50, sampled=posterior(draws))
+
+
+@pytest.fixture
+def samples(monkeypatch):
+    """Let a design tell its own draws; return a list that grows with every sample."""
+    taken = []
+
+    def sample(design, **options):
+        taken.append(options)
+        return design.sampled
+
+    def posteriors_of(arrays, design, what):
+        return {what: posterior(arrays["spread"])}
+
+    monkeypatch.setattr(sampling, "_model_of", lambda design: (None, ["spread"]))
+    monkeypatch.setattr(sampling, "compiled_for", lambda design: design)
+    monkeypatch.setattr(sampling, "sample", sample)
+    monkeypatch.setattr(sampling, "posteriors_of", posteriors_of)
+    return taken
+
+
+def test_a_fit_that_does_not_converge_is_refused(rng, samples, monkeypatch, own_cache):
+    design = design_of(rng.standard_normal((2, 50, 1)) + 9 * np.arange(2)[:, None, None])
+
+    def samples_after(**options):
+        with pytest.raises(FitError, match="line fit did not converge.*try another seed"):
+            sampling.fit_design(design, "line", **options)
+        return len(samples)
+
+    assert samples_after(cache=False) == 2  # two tries, the second the more patient
+    assert samples[1]["tune"] > samples[0]["tune"]
+    assert samples[1]["acceptance"] > samples[0]["acceptance"]
+    assert not own_cache.exists()
+    assert samples_after() == 4
+    # The same would fail again: it is refused at once, and what is kept is never a fit.
+    assert samples_after() == 4
+    assert [load_arrays(path.stem).keys() for path in own_cache.glob("*")] == [{"why"}]
+    # By other limits it might pass.
+    monkeypatch.setattr(sampling, "ESS_LIMIT", sampling.ESS_LIMIT - 1)
+    assert samples_after() == 6
+
+
+def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, samples, own_cache, monkeypatch):
+    import arviz_stats as azs
+
+    draws = rng.standard_normal((4, 500, 2))
+    design = design_of(draws)
+    first = convergence(sampling.fit_design(design, "line")["line"])
+    monkeypatch.setattr(azs, "rhat", None)
+    monkeypatch.setattr(azs, "ess", None)
+    again = convergence(sampling.fit_design(design, "line")["line"])
+    assert len(samples) == 1
+    assert verdict_table(again).equals(verdict_table(first))
+    monkeypatch.undo()
+    apart = [azs.ess(draws[..., player], chain_axis=0, draw_axis=1) for player in (0, 1)]
+    table = first[1].table
+    assert table.loc["spread", "lowest_ess_bulk"] == pytest.approx(min(apart))
+    assert table.loc["spread", "highest_ess_bulk"] == pytest.approx(max(apart))
+
+
+def test_how_a_fit_is_made_does_not_matter_to_what_it_is():
+    design = SimpleNamespace(containers={"numbers": np.arange(3.0)}, size=(1, 1))
+    key = sampling._fit_key(design, [], 1, {"draws": 1000, "cores": 1, "progress_bar": True})
+    assert key == sampling._fit_key(design, [], 1, {"draws": 1000})
+    assert key != sampling._fit_key(design, [], 1, {"draws": 500})
+    assert key != sampling._fit_key(design, [], 2, {"draws": 1000})
+
+
+@dataclass
+class Compiled:
+    """What can be sampled, and where its chains start."""
+
+    initial_point_func: object = None
+
+
+def test_chains_of_a_long_log_start_from_draws_of_a_short_run(monkeypatch):
+    places = np.arange(12.0).reshape(2, 2, 3)
+    stats = xr.Dataset({"unconstrained_draw": (("chain", "draw", "parameter"), places)})
+    counted = []
+    long = SimpleNamespace(putts=50_000, counted_as=counted.append)
+    monkeypatch.setattr(sampling, "compiled_for", lambda design: Compiled())
+    monkeypatch.setattr(sampling, "sample", lambda *_, **__: {"sample_stats": stats})
+    start = sampling.ready_to_sample(long).initial_point_func
+    assert counted == [sampling.FEW_PUTTS]
+    assert start(1).tolist() in places.reshape(4, 3).tolist()
+    assert sampling.ready_to_sample(SimpleNamespace(putts=50)).initial_point_func is None
+
+
+def test_an_interrupt_stops_sampling_instead_of_shortening_it(monkeypatch):
+    class Sampler:
+        cancelled = False
+
+        def wait(self):
+            raise KeyboardInterrupt
+
+        def cancel(self):
+            self.cancelled = True
+
+    sampler, asked = Sampler(), {}
+    monkeypatch.setattr(nutpie, "sample", lambda _, **options: asked.update(options) or sampler)
+    with pytest.raises(KeyboardInterrupt):
+        sampling.sample(None)
+    assert sampler.cancelled
+    # Waiting inside nutpie, as it does by default, would end the run early and say nothing.
+    assert asked["blocking"] is False
