@@ -63,6 +63,11 @@ class Log:
     rows_read: int = 0
     digest: str = ""
 
+    def only(self, player: str) -> Log:
+        """Return the log of one player's putts, under the same reading rules and hash."""
+        mine = self.putts[self.putts["player"] == player].reset_index(drop=True)
+        return replace(self, putts=mine, rejects=self.rejects.head(0), warnings=[], notes=[])
+
 
 def read_log(path: str | Path, *, rules: Any = None, allow_empty: bool = False) -> Any:
     """Read a log of putts.

@@ -30,7 +30,7 @@ from putlab.pages.findings import Findings, player_findings
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import choose_player
-from putlab.posterior.roster import NAMED_PLAYERS, each_player, log_of_player
+from putlab.posterior.roster import NAMED_PLAYERS, each_player
 from putlab.practice.plan import drill_words
 from putlab.practice.saving import time_words
 
@@ -150,7 +150,7 @@ def roster_report(
     """
     if player is not None:
         players = list(log.putts["player"].drop_duplicates())
-        alone = log_of_player(log, choose_player(players, player))
+        alone = log.only(choose_player(players, player))
         log = replace(log, putts=alone.putts)
     found = each_player(log, findings_and_meta, seed=seed, **sharing)
     if not found.results:

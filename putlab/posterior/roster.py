@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import count
 from typing import TYPE_CHECKING, Any
 
@@ -70,12 +70,6 @@ def player_seed(seed: int, player: str) -> int:
     return int(np.random.SeedSequence([seed, *label.tolist()]).generate_state(1)[0])
 
 
-def log_of_player(log: Log, player: str) -> Log:
-    """Return a log of one player's putts under the same reading rules and hash."""
-    mine = log.putts[log.putts["player"] == player].reset_index(drop=True)
-    return replace(log, putts=mine, rejects=log.rejects.head(0), warnings=[], notes=[])
-
-
 def each_player(
     log: Log,
     work: Callable[[Log, Any], Any] | None = None,
@@ -118,7 +112,7 @@ def each_player(
     """
     players = list(log.putts["player"].drop_duplicates())
     jobs = {
-        name: (log_of_player(log, name), work, player_seed(seed, name), options)
+        name: (log.only(name), work, player_seed(seed, name), options)
         for name in _alike_together(log, players)
     }
     done = count(1)

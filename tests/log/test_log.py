@@ -3,6 +3,7 @@
 import pandas as pd
 import pytest
 from logs import reasons, table, write_csv
+from made_logs import simulated_log
 
 from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.log.package import DECLARED, READ_OFF
@@ -146,3 +147,13 @@ def test_two_visits_that_differ_are_no_repeat(tmp_path):
     write_csv(tmp_path / "a.csv", *[{"line_deg": "1"}] * 6)
     write_csv(tmp_path / "b.csv", *[{"line_deg": "1"}] * 5, {"line_deg": "2"})
     assert read_log(tmp_path).warnings == []
+
+
+def test_a_players_log_holds_that_players_putts_and_the_rules(rng):
+    log = simulated_log(rng, players=3, sessions=2, lengths=[4.0, 9.0], each=5)
+    mine = log.only("player 2")
+    assert set(mine.putts["player"]) == {"player 2"}
+    assert mine.putts["line_deg"].tolist() == (
+        log.putts.loc[log.putts["player"] == "player 2", "line_deg"].tolist()
+    )
+    assert mine.rules == log.rules

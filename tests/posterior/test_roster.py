@@ -10,7 +10,7 @@ from made_logs import simulated_log
 
 from putlab.base.errors import FitError, UsageError
 from putlab.posterior.fit import fit_log
-from putlab.posterior.roster import RosterResult, each_player, log_of_player, player_seed, run_jobs
+from putlab.posterior.roster import RosterResult, each_player, player_seed, run_jobs
 
 
 @pytest.fixture
@@ -49,16 +49,6 @@ def test_a_players_seed_follows_from_the_label_alone():
     assert player_seed(8, "birch") != player_seed(7, "birch")
 
 
-def test_a_players_log_holds_that_players_putts_and_the_rules(rng):
-    log = roster(rng)
-    mine = log_of_player(log, "player 2")
-    assert set(mine.putts["player"]) == {"player 2"}
-    assert mine.putts["line_deg"].tolist() == (
-        log.putts.loc[log.putts["player"] == "player 2", "line_deg"].tolist()
-    )
-    assert mine.rules == log.rules
-
-
 @pytest.mark.usefixtures("stubbed")
 def test_results_do_not_depend_on_the_number_of_workers(rng):
     log = roster(rng)
@@ -76,7 +66,7 @@ def test_results_do_not_depend_on_the_number_of_workers(rng):
 @pytest.mark.usefixtures("stubbed")
 def test_a_player_gets_the_same_alone_and_among_others(rng):
     log = roster(rng)
-    alone = each_player(log_of_player(log, "player 3"), seed=3, workers=1).results
+    alone = each_player(log.only("player 3"), seed=3, workers=1).results
     assert alone["player 3"] == each_player(log, seed=3, workers=2).results["player 3"]
 
 
