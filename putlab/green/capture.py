@@ -84,13 +84,13 @@ def _stretches(green: Green, rows: np.ndarray) -> np.ndarray:
     order = np.arange(put.size) - np.searchsorted(put, put)
     kept = order < 2 * (STRETCHES - 1)
     put, place, order = put[kept], place[kept], order[kept]
-    edges = _rolls_passing(_solve_edges(green, rows, shares, put, place), *rows[:, put], green)[1]
+    edges = _rolls_passing(green, _solve_edges(green, rows, shares, put, place), *rows[:, put])[1]
     put, order, first, last = put[::2], order[::2] // 2, place[::2] + 1, place[1::2]
     ends = [edges[::2], edges[1::2]]
     ends += [_extreme(green, rows, shares, roll, put, first, last, sign) for sign in (1, -1)]
     stretches = np.zeros((rows.shape[1], STRETCHES, 2))
     stretches[put, order] = np.stack([np.min(ends, 0), np.max(ends, 0)], axis=-1)
-    stretches[:, -1] = _stopped(shares[:, -1], *rows, green.ratio)
+    stretches[:, -1] = _stopped(green.ratio, shares[:, -1], *rows)
     return _apart(stretches)
 
 
@@ -101,10 +101,10 @@ def _along_paths(green: Green, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray
     # sides of the hole from one place to the next without dropping at either, it may drop in
     # between: on a long steep putt a stretch is narrow.
     even = places(green.ratio)[1:]
-    margin, roll, offset = _rolls_passing(even, *rows[..., None], green)
+    margin, roll, offset = _rolls_passing(green, even, *rows[..., None])
     square = _squares(rows, even[-1], green.ratio)
     middle = _middles(green, rows, even, margin, offset, square)
-    at_middle = _rolls_passing(middle, *rows[..., None], green)
+    at_middle = _rolls_passing(green, middle, *rows[..., None])
     none = np.full((len(square), 1), -1.0)
     shares = np.column_stack([square, middle, np.broadcast_to(even, roll.shape)])
     margin = np.column_stack([none, np.where(middle < 1, at_middle[0], -1.0), margin])
@@ -142,7 +142,7 @@ def _middles(
     middle = np.ones((len(offset), 2))
     if put.size:
         middle[put, order] = find_root(
-            lambda q, *given: _rolls_passing(q, *given, green)[2],
+            lambda q, *given: _rolls_passing(green, q, *given)[2],
             (shares[place + 1], shares[place]),
             args=tuple(rows[:, put]),
             tolerances={"xatol": 1e-8, "xrtol": 1e-8},
@@ -170,7 +170,7 @@ def _extreme(
     if inner.size:
         put, best = put[inner], best[inner]
         least = find_minimum(
-            lambda q, *given: sign * _rolls_passing(q, *given, green)[1],
+            lambda q, *given: sign * _rolls_passing(green, q, *given)[1],
             tuple(shares[put, best + step] for step in (1, 0, -1)),
             args=tuple(rows[:, put]),
         )
@@ -179,7 +179,7 @@ def _extreme(
 
 
 def _rolls_passing(
-    share: np.ndarray, heading: np.ndarray, hole: np.ndarray, distance: np.ndarray, green: Green
+    green: Green, share: np.ndarray, heading: np.ndarray, hole: np.ndarray, distance: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     # Margin, flat roll-out and offset of balls that are closest at a share. The margin is the
     # capture limit less the speed: 0 or more drops. No ball is closest there if it would need
@@ -205,7 +205,7 @@ def _solve_edges(
     if inner.size:
         put, place = put[inner], place[inner]
         share[inner] = find_root(
-            lambda q, *given: _rolls_passing(q, *given, green)[0],
+            lambda q, *given: _rolls_passing(green, q, *given)[0],
             (shares[put, place + 1], shares[put, place]),
             args=tuple(rows[:, put]),
             tolerances={"xatol": 1e-10, "xrtol": 1e-10},
@@ -214,7 +214,7 @@ def _solve_edges(
 
 
 def _stopped(
-    share: np.ndarray, heading: np.ndarray, hole: np.ndarray, distance: np.ndarray, ratio: float
+    ratio: float, share: np.ndarray, heading: np.ndarray, hole: np.ndarray, distance: np.ndarray
 ) -> np.ndarray:
     # The roll-outs that stop inside the rim while still drawing nearer.
     x, y = displacement(heading, share, ratio)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -233,7 +234,7 @@ def cached_hole_out(
     past_ft: float = PAST_FT,
 ) -> SimpleNamespace:
     """Return `PUTT_OUTCOMES` of `hole_out`, each (draws, n), from disk where they are known."""
-    options = {"stimp_ft": stimp_ft, "past_ft": past_ft}
+    options: dict[str, Any] = {"stimp_ft": stimp_ft, "past_ft": past_ft}
     key = result_key("green", "putts", vars(skill), distance_ft, options)
 
     def solved() -> dict[str, np.ndarray]:

@@ -7,7 +7,7 @@ about an aim; the chance of dropping is then, for each direction, a difference o
 probabilities, summed with the exact normal probability of each direction's cell.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial.legendre import leggauss
@@ -34,8 +34,6 @@ SPEEDS = np.linspace(0.06, 0.9, 10)
 OFFSETS = np.linspace(-1, 1, 7)
 NEAR = np.stack(np.meshgrid([-1, 0, 1], [-1, 0, 1]), -1).reshape(-1, 2)
 ROUNDS = 4
-# Candidates × lies worked on at once.
-CHUNK = 4000
 
 
 @dataclass(frozen=True)
@@ -66,12 +64,8 @@ class SlopeScatter:
 
     def with_axes(self, axes: int) -> "SlopeScatter":
         """Return the same with last axes added, to broadcast against nodes."""
-        names = self.__dataclass_fields__
-        tail = (1,) * axes
-        parts = {name: np.asarray(getattr(self, name), dtype=float) for name in names}
-        return SlopeScatter(
-            **{name: part.reshape(part.shape + tail) for name, part in parts.items()}
-        )
+        parts = (np.asarray(part, dtype=float) for part in vars(self).values())
+        return SlopeScatter(*(part.reshape(part.shape + (1,) * axes) for part in parts))
 
 
 @dataclass(frozen=True)
@@ -139,10 +133,6 @@ class Lies:
         low, high = np.clip(low, left, right - edge), np.clip(high, left + edge, right)
         where = self.distance_ft, self.slope_to_deg
         return self._between(self.green, *where, low, high, DIRECTIONS * refine)
-
-    def __getitem__(self, rows: slice) -> "Lies":
-        names = ("distance_ft", "slope_to_deg", "line_deg", "cell_deg", "rolls_ft")
-        return replace(self, **{name: getattr(self, name)[rows] for name in names})
 
     def holed_chance(self, aims: SlopeScatter) -> np.ndarray:
         """Return the chance that putts drop, for aims of shape (lies,) or (lies, aims)."""
@@ -264,20 +254,11 @@ def _look_up(wanted: np.ndarray, known: np.ndarray, values: np.ndarray) -> np.nd
     return np.stack([np.interp(*row) for row in rows])
 
 
-def best_aim(lies: Lies, line_sd_deg: ArrayLike, pace_sd_pct: ArrayLike) -> Pair:
+def best_aim(lies: Lies, line_sd_deg: float, pace_sd_pct: float) -> Pair:
     """Return line and flat roll-out (lies,) that drop most often, to 1e-4 of the best chance."""
-    size = max(1, CHUNK // (SPEEDS.size * OFFSETS.size))
-    count = lies.distance_ft.size
-    line_sd, pace_sd = (np.broadcast_to(part, (count,)) for part in (line_sd_deg, pace_sd_pct))
-    pieces = [
-        _best_aim(lies[i : i + size], line_sd[i : i + size, None], pace_sd[i : i + size, None])
-        for i in range(0, count, size)
-    ]
-    line, roll = (np.concatenate(column) for column in zip(*pieces, strict=True))
-    return line, roll
-
-
-def _best_aim(lies: Lies, line_sd: np.ndarray, pace_sd: np.ndarray) -> Pair:
+    line_sd, pace_sd = (
+        np.full((lies.distance_ft.size, 1), sd) for sd in (line_sd_deg, pace_sd_pct)
+    )
     centre, none = CentreLines.of(lies), np.zeros_like(line_sd)
     grid = (part.ravel() for part in np.meshgrid(SPEEDS, OFFSETS))
     speeds, offsets = (np.tile(part, (lies.distance_ft.size, 1)) for part in grid)

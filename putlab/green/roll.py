@@ -134,22 +134,14 @@ def roll(
 def _check(
     distance_ft: float, past_ft: float, slope_to_deg: float, line_sd_deg: float, pace_sd_pct: float
 ) -> None:
-    finite = float("-inf") < slope_to_deg < float("inf")
-    wrong = {
-        "distance_ft": (
-            distance_ft,
-            HOLE_RADIUS_FT < distance_ft <= LONGEST_FT,
-            f"more than the hole's radius, {HOLE_RADIUS_FT:.3f}, and at most {LONGEST_FT}",
-        ),
-        "past_ft": (
-            past_ft,
-            -distance_ft < past_ft <= LONGEST_FT,
-            f"a target in front of the ball and at most {LONGEST_FT} past the hole",
-        ),
-        "slope_to_deg": (slope_to_deg, finite, "a number of degrees"),
-        "line_sd_deg": (line_sd_deg, 0.01 <= line_sd_deg <= 30, "0.01 to 30 degrees"),
-        "pace_sd_pct": (pace_sd_pct, 0.1 <= pace_sd_pct <= 60, "0.1 to 60 percent"),
-    }
-    for name, (given, good, expected) in wrong.items():
+    reach = f"more than the hole's radius, {HOLE_RADIUS_FT:.3f}, and at most {LONGEST_FT}"
+    target = f"a target in front of the ball and at most {LONGEST_FT} past the hole"
+    for name, given, good, expected in (
+        ("distance_ft", distance_ft, HOLE_RADIUS_FT < distance_ft <= LONGEST_FT, reach),
+        ("past_ft", past_ft, -distance_ft < past_ft <= LONGEST_FT, target),
+        ("slope_to_deg", slope_to_deg, np.isfinite(slope_to_deg), "a number of degrees"),
+        ("line_sd_deg", line_sd_deg, 0.01 <= line_sd_deg <= 30, "0.01 to 30 degrees"),
+        ("pace_sd_pct", pace_sd_pct, 0.1 <= pace_sd_pct <= 60, "0.1 to 60 percent"),
+    ):
         if not good:
             raise UsageError(f"{name}: got {given:g}; expected {expected}.")
