@@ -55,7 +55,8 @@ def trial(
     lengths = feet(distances)
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
-    from putlab.trial.design import METRICS, design_trial, schedule
+    from putlab.trial.boundary import METRICS
+    from putlab.trial.design import design_trial
 
     if metric not in METRICS:
         raise UsageError(f"--metric {metric}: expected one of {', '.join(METRICS)}.")
@@ -64,13 +65,14 @@ def trial(
         lengths,
         detect,
         metric=metric,
-        conditions=_conditions(metric, detect, lengths, golfer, rules),
+        golfer=golfer,
+        rules=rules,
         sessions=sessions,
         session_putts=session_putts,
         seed=seed,
     )
     who = golfer.player if golfer else player or "player"
-    sheet = schedule(design, before=before, after=after, player=who)
+    sheet = design.schedule(before=before, after=after, player=who)
     if output is None:
         _show_trial(design, before, after)
     else:
@@ -87,18 +89,6 @@ def _golfer(log, player, seed):
     putts = fitted.read(log)
     choose_player(list(putts.putts["player"].unique()), player)
     return fitted.fit(putts, seed=seed).golfer(player), putts.rules
-
-
-def _conditions(metric, detect, lengths, golfer, rules):
-    if metric != "strokes" and golfer is None:
-        return None
-    from putlab.rounds.first_putts import shipped_mix
-    from putlab.trial.design import conditions_of, strokes_conditions
-
-    if metric == "strokes":
-        own = {"golfer": golfer, "distances_ft": lengths, "rules": rules}
-        return strokes_conditions(detect, shipped_mix(), **own)
-    return conditions_of(golfer, lengths, metric, rules)
 
 
 def _write_trial(design, sheet, output):
@@ -122,7 +112,7 @@ def _show_trial(design, before, after):
     console = Console()
     lines = [
         design.sentence,
-        f"Allowed for: {design.conditions.source}.",
+        f"Allowed for: {design.assumptions.source}.",
         f"One look at exact readings of one length would take {design.f_test_putts:,} putts an "
         "arm (exact F-test, two-sided 5 %, chance 80 %).",
         f"Then: putlab compare LOG --before {before} --after {after} --metric {design.metric} "
@@ -190,16 +180,16 @@ def compare(
     check_writable(output)
     check_ending(output, (".json", ".csv"))
     putts = fitted.read(log)
-    from putlab.trial import compare as change
+    from putlab.trial.compare import compare as compare_conditions
+    from putlab.trial.conditions import choose_conditions, putt_counts
 
     # Labels are looked up before the fit, so that a typing error costs no minute.
-    arms = change.choose_arms(change.putt_counts(putts), before, after, player)
-    given = {"region_pct": region, "region_strokes": region_strokes, "detect_pct": detect}
+    player = choose_conditions(putt_counts(putts), before, after, player).player
+    given = {"too_small_pct": region, "too_small_strokes": region_strokes, "detect_pct": detect}
     given = {name: value for name, value in given.items() if value is not None}
     fit = fitted.fit(putts, seed=seed)
-    found = change.compare(
-        fit, before, after, player=arms.player, metric=metric, seed=seed, **given
-    )
+    how = {"player": player, "metric": metric, "seed": seed}
+    found = compare_conditions(fit, before, after, **how, **given)
     if output is None:
         _show_compare(found)
     else:
@@ -231,7 +221,7 @@ def _write_compare(found, output, meta):
     from putlab.base.writing import write_table, write_text
 
     if str(output) != "-" and output.suffix.lower() == ".csv":
-        write_table(found.table(), output)
+        write_table(found.table, output)
         return
     whole = found.to_dict() | {"meta": meta}
     text = json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False)
@@ -247,17 +237,17 @@ def _show_compare(found):
     for caution in found.cautions:
         if caution not in found.sentence:
             console.print(f"- {caution}", highlight=False, markup=False)
-    shown = Table("Change", "Mean", "90 % interval", "Improved", title=_title(found.arms))
-    for row in found.table().itertuples():
+    shown = Table("Change", "Mean", "90 % interval", "Improved", title=_title(found.conditions))
+    for row in found.table.itertuples():
         ends = f"{row.lo:.2f} to {row.hi:.2f}"
         improved = "" if row.p_improved != row.p_improved else f"{row.p_improved:.3f}"
         shown.add_row(row.change, f"{row.mean:.2f}", ends, improved)
     console.print(shown)
     if found.several is not None:
         _show_several(console, found.several)
-    for name, twin in found.classical.items():
-        if twin:
-            console.print(f"{name}: {twin.sentence}", highlight=False, markup=False)
+    for name, textbook in found.classical.items():
+        if textbook:
+            console.print(f"{name}: {textbook.sentence}", highlight=False, markup=False)
 
 
 def _show_several(console, table):
@@ -274,8 +264,8 @@ def _show_several(console, table):
     console.print(shown)
 
 
-def _title(arms):
+def _title(pair):
     return (
-        f"{arms.player}: {arms.putts_before} putts before, {arms.putts_after} after, "
-        f"{arms.sessions} visits ({arms.design})"
+        f"{pair.player}: {pair.putts_before} putts before, {pair.putts_after} after, "
+        f"{pair.sessions} visits ({pair.design})"
     )

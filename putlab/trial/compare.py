@@ -4,64 +4,181 @@ A ratio below 1 means that the change narrowed the spread; fewer strokes are bel
 verdict is given on one metric, chosen before looking: line spread, unless said otherwise.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, fields
+from functools import cached_property
+from html import escape
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
-from putlab.base.settings import PAST_FT, SEED, STIMP_FT
+from putlab.base.result import Result
+from putlab.base.settings import SEED
+from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.player import SpreadFit, fit_log, summary
+from putlab.posterior.fit import Fit, fit_log
+from putlab.posterior.player import summary
 from putlab.practice.targets import reading_share
-from putlab.rounds.first_putts import shipped_mix
-from putlab.trial import cautions as say
+from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.trial.boundary import (
     DETECT_PCT,
-    REGION_PCT,
-    REGION_STROKES,
-    Bar,
+    METRICS,
+    TOO_SMALL_PCT,
+    TOO_SMALL_STROKES,
+    Boundary,
+    Numbers,
     p_below,
-    p_small,
-    putts_to_verdict,
-    verdict,
 )
-from putlab.trial.classical import classical
-from putlab.trial.conditions import Arms, arm_table, choose_arms, putt_counts
+from putlab.trial.cautions import answer, cautions
+from putlab.trial.classical import Classical, classical
+from putlab.trial.conditions import (
+    Conditions,
+    choose_conditions,
+    label,
+    putt_counts,
+    reading_counts,
+)
 from putlab.trial.contrast import (
+    Contrast,
     change_table,
-    condition_index,
     conditions_in_order,
     contrast,
-    strokes_at_stake,
+    effect_index,
     strokes_change,
-    thinned,
+    strokes_saved,
 )
 
-METRICS = ("line", "pace", "strokes")
+Summary = dict[str, float]
+
+
+@dataclass(frozen=True)
+class Comparison(Result):
+    """Two conditions of one player, compared.
+
+    Attributes
+    ----------
+    conditions : putlab.trial.conditions.Conditions
+        Putts of each condition and how they lie in time.
+    metric : str
+        What the verdict is on: ``line``, ``pace`` or ``strokes``.
+    line_sd_ratio, pace_sd_ratio : dict or None
+        ``mean, lo, hi, p_improved`` of the ratio of spreads; None where not read.
+    by_distance : pandas.DataFrame
+        The same ratios at each length that both conditions share.
+    line_bias_change_deg, pace_bias_change_pct : dict or None
+        ``mean, lo, hi`` of the change of bias.
+    strokes_per_round_change : dict or None
+        ``mean, lo, hi, p_improved``; None where line or pace was never read.
+    p_too_small_to_matter, p_needed : float
+        Chance that the change of the metric is too small to matter; probability of
+        improvement that saying ``helped`` asks for at this size of trial.
+    verdict : str
+        ``helped``, ``hurt``, ``no difference that matters`` or ``cannot tell yet``.
+    putts_still_needed : int
+        Further putts, both conditions together and shuffled, until a verdict is likely.
+    too_small_pct, too_small_strokes, detect_pct : float
+        What counts as too small, and what the trial is meant to see.
+    mix : str
+        Whose mix of first putts the strokes are for.
+    classical : dict of str to putlab.trial.classical.Classical
+        The textbook's results by component.
+    several : pandas.DataFrame or None
+        All conditions of the player together, shrunk by `putlab.trial.contrast.change_table`,
+        where there are more than two.
+    """
+
+    conditions: Conditions
+    metric: str
+    line_sd_ratio: Summary | None
+    pace_sd_ratio: Summary | None
+    by_distance: pd.DataFrame
+    line_bias_change_deg: Summary | None
+    pace_bias_change_pct: Summary | None
+    strokes_per_round_change: Summary | None
+    p_too_small_to_matter: float
+    p_needed: float
+    verdict: str
+    putts_still_needed: int
+    too_small_pct: float
+    too_small_strokes: float
+    detect_pct: float
+    mix: str
+    classical: dict[str, Classical | None]
+    several: pd.DataFrame | None = None
+
+    @property
+    def judged_change(self) -> Summary:
+        """Mean, interval and chance of improvement of what the verdict is on."""
+        strokes = self.metric == "strokes"
+        name = "strokes_per_round_change" if strokes else f"{self.metric}_sd_ratio"
+        return getattr(self, name)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The changes, a row a quantity: ``change, mean, lo, hi, p_improved``."""
+        named = {
+            "line spread, ratio": self.line_sd_ratio,
+            "pace spread, ratio": self.pace_sd_ratio,
+            "line bias, change in degrees": self.line_bias_change_deg,
+            "pace bias, change in %": self.pace_bias_change_pct,
+            "strokes a round, change": self.strokes_per_round_change,
+        }
+        rows = [{"change": name, **values} for name, values in named.items() if values]
+        return pd.DataFrame(rows, columns=["change", "mean", "lo", "hi", "p_improved"])
+
+    @property
+    def sentence(self) -> str:
+        """The answer in plain words; a plain before-and-after is named first."""
+        return answer(self)
+
+    @cached_property
+    def cautions(self) -> list[str]:
+        """What to bear in mind, the gravest first."""
+        return list(cautions(self))
+
+    def to_dict(self) -> dict[str, Any]:
+        """The comparison as plain values, ready to be written as JSON."""
+        conditions = self.conditions
+        counts = ("putts_before", "putts_after", "sessions", "sessions_shared", "design")
+        plain = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"}
+        return {
+            "player": conditions.player,
+            "before": label(conditions.before),
+            "after": label(conditions.after),
+            **{name: getattr(conditions, name) for name in counts},
+            **plain,
+            "by_distance": _records(self.by_distance),
+            "several": None if self.several is None else _records(self.several),
+            "classical": {name: vars(book) for name, book in self.classical.items() if book},
+            "cautions": self.cautions,
+            "sentence": self.sentence,
+        }
+
+    def _repr_html_(self) -> str:
+        noted = "".join(f"<li>{escape(text)}</li>" for text in self.cautions)
+        return f"{super()._repr_html_()}<ul>{noted}</ul>"
 
 
 def compare(
-    fit_or_log,
-    before,
-    after,
+    fit_or_log: Fit | Log,
+    before: str,
+    after: str,
     *,
-    player=None,
-    metric=None,
-    region_pct=REGION_PCT,
-    region_strokes=REGION_STROKES,
-    detect_pct=DETECT_PCT,
-    mix=None,
-    stimp_ft=STIMP_FT,
-    past_ft=PAST_FT,
-    seed=SEED,
-):
+    player: str | None = None,
+    metric: str | None = None,
+    too_small_pct: float = TOO_SMALL_PCT,
+    too_small_strokes: float = TOO_SMALL_STROKES,
+    detect_pct: float = DETECT_PCT,
+    mix: RoundMix | None = None,
+    seed: int = SEED,
+) -> Comparison:
     """Compare two conditions of one player and say whether the change helped.
 
     Parameters
     ----------
-    fit_or_log : putlab.posterior.player.SpreadFit or putlab.log.read.Log
+    fit_or_log : putlab.posterior.fit.Fit or putlab.log.read.Log
         A fitted log, or a log, which is then fitted.
     before, after : str
         Labels of the conditions; ``none`` is the putts without a label.
@@ -70,16 +187,14 @@ def compare(
     metric : {"line", "pace", "strokes"}, optional
         What the verdict is on; default: line spread, or pace where line was not read.
         Choose before looking: the best of three looks is no single look.
-    region_pct, region_strokes : float
+    too_small_pct, too_small_strokes : float
         A change of spread of less than this percent, or of less than this many strokes a
         round, is too small to matter.
     detect_pct : float
-        Change of spread in percent that the trial was designed to see (`putlab trial`).
-        It fixes when a look is an early one, and early looks ask for more.
+        Change of spread in percent that the trial was designed to see (`design_trial`).
+        It fixes when a check is an early one, and early checks ask for more.
     mix : putlab.rounds.first_putts.RoundMix, optional
         First putts of a round; default: the kit's.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims, for strokes.
     seed : int
         Seed of the fit, and of the forecast of putts still needed.
 
@@ -95,313 +210,188 @@ def compare(
     FitError
         The fit did not converge.
     """
-    options = _checked(metric, region_pct, region_strokes, detect_pct)
-    arms = choose_arms(putt_counts(fit_or_log), before, after, player)
-    fit = fit_or_log
-    if not isinstance(fit, SpreadFit):
-        fit = fit_log(fit, seed=seed)
-    contrasts = {
-        name: contrast(fit, arms.player, name, arms.before, arms.after)
-        for name in COMPONENTS
-        if _both_read(fit.designs[name], arms)
-    }
-    chosen = _metric(metric, contrasts, fit, arms)
-    strokes = _Strokes(fit, arms, contrasts, mix or shipped_mix(), stimp_ft, past_ft)
-    change, sd_told, bar = _judged(chosen, contrasts, strokes, options)
+    sizes = _checked(metric, too_small_pct, too_small_strokes, detect_pct)
+    # Labels are looked up before the fit, so that a typing error costs no minute.
+    pair = choose_conditions(putt_counts(fit_or_log), before, after, player)
+    fit = fit_or_log if isinstance(fit_or_log, Fit) else fit_log(fit_or_log, seed=seed)
+    case = _Case(fit, pair, mix or shipped_mix(), sizes)
+    metric = case.metric(metric)
+    change, sd_fit, boundary = case.judged(metric)
     mean, sd = change.mean(), change.std(ddof=1)
-    ruling = str(verdict(mean, sd, bar, sd_told=sd_told))
-    found = Comparison(
-        arms=arms,
-        metric=chosen,
-        line_sd_ratio=_ratio(contrasts.get("line")),
-        pace_sd_ratio=_ratio(contrasts.get("pace")),
-        by_distance=_by_distance(fit, arms, contrasts),
-        line_bias_change_deg=_shift(contrasts.get("line")),
-        pace_bias_change_pct=_shift(contrasts.get("pace")),
-        strokes_per_round_change=_summary(strokes.change, p=strokes.change),
-        p_too_small_to_matter=float(p_small(mean, sd, bar.region)),
-        p_needed=float(bar.p_needed(sd, sd_told=sd_told)),
-        verdict=ruling,
-        putts_still_needed=putts_to_verdict(
-            mean,
-            sd,
-            bar,
-            information_per_putt=_per_putt(chosen, bar, sd_told, fit, arms),
-            seed=seed,
-            sd_told=sd_told,
+    per_putt = case.information_per_putt(metric, boundary.information(sd_fit))
+    (line_ratio, line_bias), (pace_ratio, pace_bias) = map(case.ratio_and_bias_change, COMPONENTS)
+    return Comparison(
+        conditions=pair,
+        metric=metric,
+        line_sd_ratio=line_ratio,
+        pace_sd_ratio=pace_ratio,
+        by_distance=case.by_distance(),
+        line_bias_change_deg=line_bias,
+        pace_bias_change_pct=pace_bias,
+        strokes_per_round_change=case.strokes_summary(),
+        p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
+        p_needed=float(boundary.p_needed(sd, sd_fit)),
+        verdict=str(boundary.verdict(mean, sd, sd_fit)),
+        putts_still_needed=boundary.putts_to_verdict(
+            mean, sd, sd_fit=sd_fit, per_putt=per_putt, seed=seed
         ),
-        mix=strokes.mix.level,
+        mix=case.mix.level,
         classical={
-            name: classical(_rows(fit, arms.player, name), arms.before, arms.after)
-            for name in contrasts
+            name: classical(case.rows(name), pair.before, pair.after) for name in case.contrasts
         },
-        several=_several(fit, arms, contrasts, chosen, options),
-        **options,
+        several=case.several(metric),
+        **sizes,
     )
-    return say.with_cautions(found)
 
 
-def _checked(metric, region_pct, region_strokes, detect_pct):
+def _checked(
+    metric: str | None, too_small_pct: float, too_small_strokes: float, detect_pct: float
+) -> dict[str, float]:
     if metric is not None and metric not in METRICS:
-        raise UsageError(f"--metric {metric}: expected one of {', '.join(METRICS)}.")
+        raise UsageError(f"metric {metric!r}: expected one of {', '.join(METRICS)}.")
     if not 0 < detect_pct < 100:
-        raise UsageError(f"--detect {detect_pct:g}: expected percent above 0 and below 100.")
-    for name, value in (("--region", region_pct), ("--region-strokes", region_strokes)):
+        raise UsageError(f"detect_pct {detect_pct:g}: expected percent above 0 and below 100.")
+    small = {"too_small_pct": float(too_small_pct), "too_small_strokes": float(too_small_strokes)}
+    for name, value in small.items():
         if not 0 <= value < 100:
             raise UsageError(f"{name} {value:g}: expected 0 or more, and below 100.")
-    return {
-        "region_pct": float(region_pct),
-        "region_strokes": float(region_strokes),
-        "detect_pct": float(detect_pct),
-    }
-
-
-def _both_read(design, arms):
-    places = [condition_index(design, arms.player, c) for c in (arms.before, arms.after)]
-    return None not in places
-
-
-def _metric(wanted, contrasts, fit, arms):
-    """Return the metric of the verdict, or say why it can't be judged."""
-    if not contrasts:
-        raise UsageError(
-            f"{arms.player}: no component was read under both {say.label(arms.before)!r} and "
-            f"{say.label(arms.after)!r}, so there is nothing to compare."
-        )
-    if wanted is None:
-        return next(iter(contrasts))
-    if wanted != "strokes" and wanted not in contrasts:
-        raise UsageError(f"--metric {wanted}: {wanted} was not read under both conditions.")
-    if wanted == "strokes" and not _all_read(fit, arms.player):
-        raise UsageError("--metric strokes: both line and roll-out must have been read.")
-    return wanted
-
-
-def _all_read(fit, player):
-    return all((fit.designs[name].rows["player"] == player).any() for name in COMPONENTS)
-
-
-class _Strokes:
-    """Change of strokes a round, and what the trial's size of change would save."""
-
-    def __init__(self, fit, arms, contrasts, mix, stimp_ft, past_ft):
-        self.fit, self.arms, self.mix = fit, arms, mix
-        self.green = {"stimp_ft": stimp_ft, "past_ft": past_ft}
-        self.change = None
-        if _all_read(fit, arms.player):
-            moved = {name: found.moved for name, found in contrasts.items()}
-            labels = (arms.player, arms.before, arms.after)
-            self.change = strokes_change(fit, *labels, moved, mix, **self.green)
-
-    def at_stake(self, detect_pct):
-        """Return strokes a round that this percent off both spreads would save."""
-        labels = (self.arms.player, self.arms.before)
-        return strokes_at_stake(self.fit, *labels, detect_pct, self.mix, **self.green)
-
-
-def _judged(metric, contrasts, strokes, options):
-    """Return the draws of the change that is judged, its sd as told, and the bar."""
-    if metric == "strokes":
-        sd_told, prior_sd = _strokes_sds(strokes.change, contrasts)
-        size = strokes.at_stake(options["detect_pct"])
-        return strokes.change, sd_told, Bar(options["region_strokes"], size, prior_sd)
-    found = contrasts[metric]
-    region = np.log1p(options["region_pct"] / 100)
-    detect = -np.log1p(-options["detect_pct"] / 100)
-    return found.log_ratio, found.sd_told, Bar(region, detect, found.prior_sd)
-
-
-def _strokes_sds(change, contrasts):
-    """Return the sd of the change of strokes as told by the fit, and that of its prior.
-
-    Strokes follow the log ratios nearly straight; what is left is the change of biases.
-    """
-    found = list(contrasts.values())
-    columns = np.stack([thinned(c.log_ratio, change.size) for c in found], axis=1)
-    columns = np.column_stack([columns, np.ones(change.size)])
-    slopes, *_ = np.linalg.lstsq(columns, change)
-    left = (change - columns @ slopes).var()
-    sds = [[c.sd_told, c.prior_sd] for c in found]
-    return tuple(np.sqrt(np.square(slopes[:-1]) @ np.square(sds) + left).tolist())
-
-
-def _several(fit, arms, contrasts, metric, options):
-    """Return the table of all the player's conditions, where there are more than two."""
-    component = metric if metric in contrasts else next(iter(contrasts))
-    if len(conditions_in_order(fit, arms.player, component)) < 3:
-        return None
-    before, region = say.label(arms.before), options["region_pct"]
-    return change_table(fit, before, player=arms.player, component=component, region_pct=region)
-
-
-def _per_putt(metric, bar, sd_told, fit, arms):
-    """Return what one more putt tells of the change, both arms shuffled within visits."""
-    if metric == "strokes":
-        return float(bar.information(sd_told)) / (arms.putts_before + arms.putts_after)
-    skill = fit.golfer(arms.player).skill([REFERENCE_FT], new_day=False)
-    spread = (skill.line_sd_deg if metric == "line" else skill.pace_sd_pct).mean()
-    rows = _rows(fit, arms.player, metric)
-    width = (rows["hi"] - rows["lo"]).replace(np.inf, np.nan).median()
-    mishits = fit.golfer(arms.player).draws(metric, "mishit_share").mean()
-    noise = rows["noise"].median()
-    # Two arms of n putts tell n/2 between them of a difference, so a putt tells a half.
-    return 0.5 * reading_share(spread, step=width, noise=noise, mishit_share=mishits)
-
-
-def _rows(fit, player, component):
-    rows = fit.designs[component].rows
-    return rows[rows["player"] == player]
-
-
-def _summary(draws, **p):
-    """Return mean, interval and, where asked, the chance that the change is for the better."""
-    if draws is None:
-        return None
-    mean, low, high = summary(draws)
-    found = {"mean": float(mean), "lo": float(low), "hi": float(high)}
-    for log in p.values():
-        found["p_improved"] = float(p_below(log.mean(), log.std(ddof=1)))
-    return found
-
-
-def _ratio(found):
-    return found and _summary(np.exp(found.log_ratio), p=found.log_ratio)
-
-
-def _shift(found):
-    return found and _summary(found.shift)
-
-
-def _by_distance(fit, arms, contrasts):
-    """Return ratios length by length; a component that was not read has no columns."""
-    table = arm_table(fit, arms.player)
-    tables = []
-    for name, found in contrasts.items():
-        mine = table[table["component"] == name]
-        mine = mine.assign(distance_ft=fit.designs[name].lengths_ft[mine["length"]])
-        struck = mine.groupby(["distance_ft", "condition"])["putts"].sum().unstack(fill_value=0)
-        ratios = [_ratio_at(found, i) for i in range(found.distance_ft.size)]
-        frame = pd.DataFrame(ratios, index=found.distance_ft).add_prefix(f"{name}_sd_ratio_")
-        for arm, condition in (("before", arms.before), ("after", arms.after)):
-            frame[f"{name}_putts_{arm}"] = struck[condition].reindex(frame.index)
-        tables.append(frame)
-    return pd.concat(tables, axis=1).rename_axis("distance_ft").reset_index()
-
-
-def _ratio_at(found, place):
-    log = found.log_ratio_at[:, place]
-    return _summary(np.exp(log), p=log)
-
-
-# Two conditions of one player, compared: the numbers and how they are told.
+    return small | {"detect_pct": float(detect_pct)}
 
 
 @dataclass(frozen=True)
-class Comparison:
-    """Two conditions of one player, compared.
+class _Case:
+    """What a comparison is worked out from."""
 
-    Attributes
-    ----------
-    arms : putlab.trial.conditions.Arms
-        Putts of each condition and how they lie in time.
-    metric : str
-        What the verdict is on: ``line``, ``pace`` or ``strokes``.
-    line_sd_ratio, pace_sd_ratio : dict or None
-        ``mean, lo, hi, p_improved`` of the ratio of spreads; None where not read.
-    by_distance : pandas.DataFrame
-        The same ratios at each length both arms share.
-    line_bias_change_deg, pace_bias_change_pct : dict or None
-        ``mean, lo, hi`` of the change of bias.
-    strokes_per_round_change : dict or None
-        ``mean, lo, hi, p_improved``; None where line or pace was never read.
-    p_too_small_to_matter, p_needed : float
-        Chance that the change of the metric lies within the region; probability of
-        improvement that saying ``helped`` asks for at this size of trial.
-    verdict : str
-        ``helped``, ``hurt``, ``no difference that matters`` or ``cannot tell yet``.
-    putts_still_needed : int
-        Further putts, both arms together and shuffled, until a verdict is likely.
-    region_pct, region_strokes, detect_pct : float
-        What counts as too small, and what the trial is meant to see.
-    classical : dict of str to putlab.trial.classical.Classical
-        The textbook's results by component.
-    cautions : list of str
-        What to bear in mind, the gravest first.
-    mix : str
-        Whose mix of first putts the strokes are for.
-    several : pandas.DataFrame or None
-        All conditions of the player together, shrunk by
-        `putlab.trial.contrast.change_table`, where
-        there are more than two.
-    """
+    fit: Fit
+    pair: Conditions
+    mix: RoundMix
+    sizes: dict[str, float]
 
-    arms: Arms
-    metric: str
-    line_sd_ratio: dict | None
-    pace_sd_ratio: dict | None
-    by_distance: pd.DataFrame
-    line_bias_change_deg: dict | None
-    pace_bias_change_pct: dict | None
-    strokes_per_round_change: dict | None
-    p_too_small_to_matter: float
-    p_needed: float
-    verdict: str
-    putts_still_needed: int
-    region_pct: float
-    region_strokes: float
-    detect_pct: float
-    mix: str
-    classical: dict
-    several: pd.DataFrame | None = None
-    cautions: list = field(default_factory=list)
+    def rows(self, component: str) -> pd.DataFrame:
+        """The player's counted readings."""
+        rows = self.fit.designs[component].rows
+        return rows[rows["player"] == self.pair.player]
 
-    @property
-    def sentence(self):
-        """The answer in plain words; a plain before-and-after is named first."""
-        return say.answer(self)
+    @cached_property
+    def contrasts(self) -> dict[str, Contrast]:
+        """The changes of the components read under both conditions."""
+        pair, found = self.pair, {}
+        for name in COMPONENTS:
+            effects = [
+                effect_index(self.fit.designs[name], pair.player, condition)
+                for condition in (pair.before, pair.after)
+            ]
+            if None not in effects:
+                found[name] = contrast(self.fit, pair, name)
+        return found
 
-    def to_dict(self):
-        """Return the comparison as plain values.
+    @cached_property
+    def strokes(self) -> np.ndarray | None:
+        """Change of strokes a round, (draws,); None where line or pace was never read."""
+        if any(self.rows(name).empty for name in COMPONENTS):
+            return None
+        return strokes_change(self.fit, self.pair, self.contrasts, self.mix)
 
-        Returns
-        -------
-        dict
-            Ready to be written as JSON.
-        """
-        arms = self.arms
-        names = ("line_sd_ratio", "pace_sd_ratio", "line_bias_change_deg")
-        names += ("pace_bias_change_pct", "strokes_per_round_change", "p_too_small_to_matter")
-        names += ("verdict", "putts_still_needed", "cautions", "metric", "p_needed")
-        names += ("region_pct", "region_strokes", "detect_pct", "mix", "sentence")
-        return {
-            "player": arms.player,
-            "before": say.label(arms.before),
-            "after": say.label(arms.after),
-            "putts_before": arms.putts_before,
-            "putts_after": arms.putts_after,
-            "sessions": arms.sessions,
-            "sessions_shared": arms.sessions_shared,
-            "design": arms.design,
-            **{name: getattr(self, name) for name in names},
-            "by_distance": _records(self.by_distance),
-            "several": None if self.several is None else _records(self.several),
-            "classical": {name: vars(twin) for name, twin in self.classical.items() if twin},
-        }
+    def metric(self, wanted: str | None) -> str:
+        """The metric of the verdict, or why it can't be judged."""
+        before, after = label(self.pair.before), label(self.pair.after)
+        if not self.contrasts:
+            raise UsageError(
+                f"{self.pair.player}: no component was read under both {before!r} and "
+                f"{after!r}, so there is nothing to compare."
+            )
+        if wanted is None:
+            return next(iter(self.contrasts))
+        if wanted != "strokes" and wanted not in self.contrasts:
+            raise UsageError(f"metric {wanted!r}: {wanted} was not read under both conditions.")
+        if wanted == "strokes" and self.strokes is None:
+            raise UsageError("metric 'strokes': both line and roll-out must have been read.")
+        return wanted
 
-    def table(self):
-        """Return the changes as a table.
+    def judged(self, metric: str) -> tuple[np.ndarray, float, Boundary]:
+        """Draws of the change that is judged, its sd in the fit, and what is asked of it."""
+        if metric == "strokes" and self.strokes is not None:
+            sd_fit, prior_sd = _strokes_sds(self.strokes, list(self.contrasts.values()))
+            saved = strokes_saved(self.fit, self.pair, self.sizes["detect_pct"], self.mix)
+            small = self.sizes["too_small_strokes"]
+            return self.strokes, sd_fit, Boundary(small, saved, prior_sd)
+        change = self.contrasts[metric]
+        small = np.log1p(self.sizes["too_small_pct"] / 100)
+        detect = -np.log1p(-self.sizes["detect_pct"] / 100)
+        return change.log_ratio, change.sd_fit, Boundary(small, detect, change.prior_sd)
 
-        Returns
-        -------
-        pandas.DataFrame
-            ``change, mean, lo, hi, p_improved``; a row a quantity.
-        """
-        return say.rows(self)
+    def information_per_putt(self, metric: str, gathered: Numbers) -> float:
+        """What one more putt tells of the change, both conditions shuffled within visits."""
+        if metric == "strokes":
+            return float(gathered) / (self.pair.putts_before + self.pair.putts_after)
+        golfer, rows = self.fit.golfer(self.pair.player), self.rows(metric)
+        skill = golfer.skill([REFERENCE_FT], new_day=False)
+        spread = (skill.line_sd_deg if metric == "line" else skill.pace_sd_pct).mean()
+        width = (rows["hi"] - rows["lo"]).replace(np.inf, np.nan).median()
+        mishits, noise = golfer.draws(metric, "mishit_share").mean(), rows["noise"].median()
+        # Two conditions of n putts tell n/2 between them of a difference: a half a putt.
+        return 0.5 * reading_share(spread, step=width, noise=noise, mishit_share=mishits)
 
-    def _repr_html_(self):
-        return say.page(self)
+    def several(self, metric: str) -> pd.DataFrame | None:
+        """The table of all the player's conditions, where there are more than two."""
+        player = self.pair.player
+        component = metric if metric in self.contrasts else next(iter(self.contrasts))
+        if len(conditions_in_order(self.fit, player, component)) < 3:
+            return None
+        first, small = label(self.pair.before), self.sizes["too_small_pct"]
+        how = {"player": player, "component": component}
+        return change_table(self.fit, first, **how, too_small_pct=small)
+
+    def ratio_and_bias_change(self, component: str) -> tuple[Summary | None, Summary | None]:
+        """Both None where the component was not read under both conditions."""
+        if component not in self.contrasts:
+            return None, None
+        change = self.contrasts[component]
+        ratio = _summary(np.exp(change.log_ratio)) | _p_improved(change.log_ratio)
+        return ratio, _summary(change.bias_change)
+
+    def strokes_summary(self) -> Summary | None:
+        """Mean, interval and chance of fewer strokes; None where these are not known."""
+        change = self.strokes
+        return None if change is None else _summary(change) | _p_improved(change)
+
+    def by_distance(self) -> pd.DataFrame:
+        """Ratios length by length; a component that was not read has no columns."""
+        tables = []
+        for name, change in self.contrasts.items():
+            lengths_ft = self.fit.designs[name].lengths_ft
+            mine = reading_counts(self.fit, self.pair.player).query("component == @name")
+            mine = mine.assign(distance_ft=lengths_ft[mine["length"]])
+            putts = mine.groupby(["distance_ft", "condition"])["putts"].sum().unstack(fill_value=0)
+            ratios = [_summary(np.exp(log)) | _p_improved(log) for log in change.log_ratio_at.T]
+            table = pd.DataFrame(ratios, index=change.distance_ft).add_prefix(f"{name}_sd_ratio_")
+            table[f"{name}_putts_before"] = putts[self.pair.before].reindex(table.index)
+            table[f"{name}_putts_after"] = putts[self.pair.after].reindex(table.index)
+            tables.append(table)
+        return pd.concat(tables, axis=1).rename_axis("distance_ft").reset_index()
 
 
-def _records(table):
-    """Return rows as plain values, a missing one being None as JSON has it."""
+def _strokes_sds(change: np.ndarray, contrasts: list[Contrast]) -> tuple[float, float]:
+    """Sd of the change of strokes as the fit has it, and that of its prior."""
+    # Strokes follow the log ratios nearly straight; what is left is the change of biases.
+    # The rows are the draws that the golfer's own skill keeps.
+    kept = np.linspace(0, len(contrasts[0].log_ratio) - 1, change.size).astype(int)
+    columns = np.stack([*(c.log_ratio[kept] for c in contrasts), np.ones(change.size)], axis=1)
+    slopes, *_ = np.linalg.lstsq(columns, change)
+    left = (change - columns @ slopes).var()
+    sds = np.array([[c.sd_fit, c.prior_sd] for c in contrasts])
+    sd_fit, prior_sd = np.sqrt(np.square(slopes[:-1]) @ np.square(sds) + left).tolist()
+    return sd_fit, prior_sd
+
+
+def _summary(draws: np.ndarray) -> Summary:
+    return dict(zip(("mean", "lo", "hi"), map(float, summary(draws)), strict=True))
+
+
+def _p_improved(change: np.ndarray) -> Summary:
+    return {"p_improved": float(p_below(change.mean(), change.std(ddof=1)))}
+
+
+def _records(table: pd.DataFrame) -> list[dict]:
+    # A missing value is None, as JSON has it.
     return table.astype(object).where(table.notna(), None).to_dict("records")

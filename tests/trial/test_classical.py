@@ -7,7 +7,7 @@ import statsmodels.api as sm
 from made_trials import trial_log
 from scipy import stats
 
-from putlab.model.readings import cells
+from putlab.model.readings import intervals
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
 from putlab.trial.classical import (
     Classical,
@@ -26,7 +26,7 @@ def readings():
 
 def test_readings_are_the_logs_own():
     log = trial_log(sessions=4, each=5)
-    found = readings_of(cells(log, "line"))
+    found = readings_of(intervals(log, "line"))
     for condition, putts in log.putts.groupby("condition"):
         values = found.loc[found["condition"] == condition, "value"]
         assert np.allclose(np.sort(values), np.sort(putts["line_deg"]))
@@ -39,7 +39,7 @@ def test_one_visit_and_length_is_the_plain_brown_forsythe_test(rng):
         for name, v in values.items()
     ).assign(session="1", length=0, count=1)
     found = classical(rows.reset_index(drop=True), "A", "B")
-    # Each arm less its own median, and an odd number each: the visit's median is then 0.
+    # Each condition less its own median, and an odd number each: the visit's median is then 0.
     expected = stats.levene(values["A"], values["B"], center="median")
     assert found.brown_forsythe_p == pytest.approx(expected.pvalue, rel=1e-6)
 
@@ -68,21 +68,21 @@ def test_few_readings_have_no_textbook_answer(readings):
     assert disagreement(HELPED, None) == ""
 
 
-def twin(p, ratio=0.8):
+def textbook(p, ratio=0.8):
     return Classical(p, ratio, 0.7, 0.9, p, "mixed", 200)
 
 
 @pytest.mark.parametrize(
     ("verdict", "result", "said"),
     [
-        (HELPED, twin(0.01), ""),
-        (CANNOT_TELL, twin(0.4), ""),
-        (NO_DIFFERENCE, twin(0.4), ""),
-        (CANNOT_TELL, twin(0.01), "would say helped"),
-        (CANNOT_TELL, twin(0.01, 1.3), "would say hurt"),
-        (NO_DIFFERENCE, twin(0.01), "too small to matter"),
-        (HELPED, twin(0.2), "would not say helped"),
-        (HELPED, twin(0.01, 1.3), "says the opposite"),
+        (HELPED, textbook(0.01), ""),
+        (CANNOT_TELL, textbook(0.4), ""),
+        (NO_DIFFERENCE, textbook(0.4), ""),
+        (CANNOT_TELL, textbook(0.01), "would say helped"),
+        (CANNOT_TELL, textbook(0.01, 1.3), "would say hurt"),
+        (NO_DIFFERENCE, textbook(0.01), "too small to matter"),
+        (HELPED, textbook(0.2), "would not say helped"),
+        (HELPED, textbook(0.01, 1.3), "says the opposite"),
     ],
 )
 def test_a_sentence_tells_where_textbook_and_kit_disagree(verdict, result, said):

@@ -1,12 +1,22 @@
-"""Size of a trial: the exact F-test, what is added to it, and what is refused."""
+"""Size of a trial: the exact F-test, what is added to it, what is refused; its shuffled blocks."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 from statsmodels.stats.power import normal_power
 
 from putlab.base.errors import UsageError
-from putlab.trial.design import Conditions, design_trial, f_test_power, f_test_putts
+from putlab.base.writing import write_table
+from putlab.log.read import read_log
+from putlab.trial.design import (
+    BLOCK,
+    READINGS,
+    Assumptions,
+    design_trial,
+    f_test_power,
+    f_test_putts,
+)
 
 
 @pytest.mark.parametrize("cut", [0.1, 0.2, 0.4])
@@ -59,7 +69,7 @@ def test_before_and_after_has_less_chance_than_the_same_putts_interleaved():
 def test_coarse_readings_and_visits_of_their_own_take_more_putts():
     exact = design_trial([10], 20, sessions=8).putts_an_arm
     coarse = design_trial(
-        [10], 20, sessions=8, conditions=Conditions(share=0.5, visit_means=True)
+        [10], 20, sessions=8, assumptions=Assumptions(share=0.5, visit_means=True)
     ).putts_an_arm
     assert coarse == pytest.approx(2 * exact, abs=8)
 
@@ -87,7 +97,74 @@ def test_what_cannot_be_designed_is_refused(arguments, said):
 
 
 def test_too_few_putts_a_visit_are_refused():
-    with pytest.raises(UsageError, match="take at least 6"):
+    with pytest.raises(UsageError, match="session_putts 4.*take at least 6"):
         design_trial([3, 6, 9], 20, session_putts=4)
-    with pytest.raises(UsageError, match="--sessions 0"):
+    with pytest.raises(UsageError, match="sessions 0: expected 1 or more"):
         design_trial([3, 6, 9], 20, sessions=0)
+
+
+# The shuffled blocks: even, repeatable, and a log.
+
+
+@pytest.fixture(scope="module")
+def design():
+    return design_trial([5, 10, 20], 20, sessions=7, seed=3)
+
+
+@pytest.fixture(scope="module")
+def sheet(design):
+    return design.schedule(before="usual", after="new")
+
+
+def test_every_visit_holds_both_arms_alike_at_every_length(design, sheet):
+    counts = sheet.groupby(["session", "distance_ft", "condition"]).size()
+    assert set(counts) == {design.putts_each}
+    assert len(counts) == 7 * 3 * 2
+
+
+def test_each_arm_goes_first_about_as_often(sheet):
+    first = sheet.groupby(["session", "distance_ft"])["condition"].first()
+    assert abs(first.value_counts().diff().iloc[-1]) <= 1
+
+
+def test_many_putts_at_one_length_are_struck_in_short_blocks():
+    sheet = design_trial([10], 20, sessions=6).schedule()
+    for _, visit in sheet.groupby("session"):
+        arms = visit["condition"].to_numpy()
+        ends = np.flatnonzero(arms[1:] != arms[:-1])
+        assert np.diff(ends, prepend=-1).max() <= 2 * BLOCK
+        half = len(arms) // 2
+        assert abs((arms[:half] == "A").sum() - half / 2) <= BLOCK
+
+
+def test_a_length_is_struck_in_two_turns_the_second_in_reverse(sheet):
+    for _, visit in sheet.groupby(["session", "distance_ft"]):
+        arms = visit["condition"].to_numpy()
+        blocks = arms[np.append(True, arms[1:] != arms[:-1])]
+        assert list(blocks) in (["usual", "new", "usual"], ["new", "usual", "new"])
+
+
+def test_order_within_a_visit_tells_nothing_of_the_arm(sheet):
+    correlation = sheet.assign(new=sheet["condition"] == "new")[["putt", "new"]].corr()
+    assert abs(correlation.iloc[0, 1]) < 0.1
+
+
+def test_the_seed_fixes_the_order_and_another_changes_it(design, sheet):
+    pd.testing.assert_frame_equal(sheet, design.schedule(before="usual", after="new"))
+    assert not sheet.equals(design.schedule(before="usual", after="new", seed=4))
+
+
+def test_the_filled_sheet_loads_back_as_a_log(design, sheet, tmp_path):
+    assert sheet[list(READINGS)].isna().all(axis=None)
+    filled = sheet.assign(line_deg=1.0, roll_ft=sheet["distance_ft"])
+    write_table(filled, tmp_path / "trial.csv")
+    log = read_log(tmp_path / "trial.csv")
+    assert log.rejects.empty
+    for column in ("player", "session", "putt", "distance_ft", "condition", "drill"):
+        assert list(log.putts[column]) == list(sheet[column])
+
+
+def test_the_drill_names_what_is_read():
+    for metric, drill in (("line", "line"), ("pace", "pace"), ("strokes", "both")):
+        sheet = design_trial([10], 40, metric=metric).schedule()
+        assert set(sheet["drill"]) == {drill}

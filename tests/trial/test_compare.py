@@ -11,10 +11,10 @@ from made_trials import trial_log
 from putlab.base.errors import UsageError
 from putlab.green.hole_out import hole_out
 from putlab.model.demo import NEW, OLD
-from putlab.posterior.player import fit_log
+from putlab.posterior.fit import fit_log
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
-from putlab.trial.cautions import answer, with_cautions
+from putlab.trial.cautions import answer
 from putlab.trial.compare import compare
 
 pytestmark = pytest.mark.slow
@@ -42,18 +42,18 @@ def halved():
 
 
 def test_the_demos_true_ratio_lies_within_the_interval(demo):
-    assert demo.arms.player == "birch"
+    assert demo.conditions.player == "birch"
     assert demo.line_sd_ratio["lo"] < TRUE_RATIO < demo.line_sd_ratio["hi"]
     assert demo.pace_sd_ratio["lo"] < 1 < demo.pace_sd_ratio["hi"]
     assert demo.line_bias_change_deg["lo"] < -0.3 < demo.line_bias_change_deg["hi"]
 
 
 def test_a_before_and_after_says_so_first_and_is_widened(demo):
-    assert demo.arms.design == "before and after"
+    assert demo.conditions.design == "before and after"
     assert demo.sentence.startswith("A plain before-and-after:")
     assert demo.cautions[0] in demo.sentence
     width = np.log(demo.line_sd_ratio["hi"] / demo.line_sd_ratio["lo"])
-    # Two arms of 280 exact readings would have 3.29 sqrt(1 / 280) of log ratio.
+    # Two conditions of 280 exact readings would have 3.29 sqrt(1 / 280) of log ratio.
     assert width > 1.3 * 3.29 / np.sqrt(280)
 
 
@@ -76,7 +76,7 @@ def test_a_true_cut_interleaved_has_helped(halved):
     assert found.putts_still_needed == 0
     assert found.sentence.startswith("Helped: line spread is lower")
     assert found.classical["line"].says == HELPED
-    assert found.arms.design == "interleaved"
+    assert found.conditions.design == "interleaved"
 
 
 def test_the_other_way_round_has_hurt(halved):
@@ -119,9 +119,9 @@ def test_a_log_of_very_many_putts_shows_no_difference_that_matters():
     assert found.strokes_per_round_change["lo"] < 0 < found.strokes_per_round_change["hi"]
 
 
-def test_the_region_is_the_users_to_set(halved):
+def test_what_is_too_small_is_the_users_to_set(halved):
     fit, _ = halved
-    assert compare(fit, "A", "B", region_pct=99).verdict == NO_DIFFERENCE
+    assert compare(fit, "A", "B", too_small_pct=99).verdict == NO_DIFFERENCE
 
 
 def test_a_component_read_on_one_side_only_is_not_compared():
@@ -139,8 +139,8 @@ def test_html_and_table_hold_the_answer(demo):
     html = demo._repr_html_()
     assert "birch" in html
     assert "Brown-Forsythe" in html
-    assert demo.table()["change"].tolist()[0] == "line spread, ratio"
-    assert len(demo.table()) == 5
+    assert demo.table["change"].tolist()[0] == "line spread, ratio"
+    assert len(demo.table) == 5
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,7 @@ def test_html_and_table_hold_the_answer(demo):
     [
         ({"metric": "speed"}, "expected one of line, pace, strokes"),
         ({"detect_pct": 0}, "percent above 0"),
-        ({"region_pct": -1}, "--region -1"),
+        ({"too_small_pct": -1}, "too_small_pct -1"),
     ],
 )
 def test_options_that_cannot_be_are_refused(demo_fit, options, said):
@@ -158,18 +158,18 @@ def test_options_that_cannot_be_are_refused(demo_fit, options, said):
 
 def test_labels_are_escaped_in_html(halved):
     _, found = halved
-    named = replace(found, arms=replace(found.arms, before="<b>old</b>"))
+    named = replace(found, conditions=replace(found.conditions, before="<b>old</b>"))
     assert "<b>old</b>" not in named._repr_html_()
 
 
 def words(found):
-    return " ".join(with_cautions(found).cautions)
+    return " ".join(found.cautions)
 
 
 def with_visits(found, before, after):
     sessions = [f"visit {i}" for i in range(len(before))]
     visits = pd.DataFrame({"session": sessions, "before": before, "after": after})
-    return replace(found, arms=replace(found.arms, visits=visits))
+    return replace(found, conditions=replace(found.conditions, visits=visits))
 
 
 def test_visits_of_one_condition_and_few_visits_are_cautioned(halved):

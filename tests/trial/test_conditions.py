@@ -1,4 +1,4 @@
-"""Which putts a comparison holds: labels, players, and how the arms lie in time."""
+"""Which putts a comparison holds: labels, players, and how conditions lie in time."""
 
 import pandas as pd
 import pytest
@@ -10,7 +10,7 @@ from putlab.trial.conditions import (
     BEFORE_AFTER,
     BY_VISITS,
     INTERLEAVED,
-    choose_arms,
+    choose_conditions,
     putt_counts,
 )
 
@@ -29,14 +29,14 @@ THREE = counts(
 
 
 def test_the_only_player_with_both_conditions_needs_no_name():
-    arms = choose_arms(THREE, "old grip", "new grip")
-    assert (arms.player, arms.putts_before, arms.putts_after) == ("ash", 10, 12)
-    assert (arms.sessions, arms.sessions_shared) == (2, 0)
+    pair = choose_conditions(THREE, "old grip", "new grip")
+    assert (pair.player, pair.putts_before, pair.putts_after) == ("ash", 10, 12)
+    assert (pair.sessions, pair.sessions_shared) == (2, 0)
 
 
 def test_putts_without_a_label_are_called_none():
-    arms = choose_arms(THREE, "old grip", "none", "oak")
-    assert (arms.before, arms.after, arms.putts_after) == ("old grip", "", 9)
+    pair = choose_conditions(THREE, "old grip", "none", "oak")
+    assert (pair.before, pair.after, pair.putts_after) == ("old grip", "", 9)
 
 
 @pytest.mark.parametrize(
@@ -53,13 +53,13 @@ def test_putts_without_a_label_are_called_none():
 )
 def test_a_wrong_label_is_told_with_the_nearest_right_one(arguments, said):
     with pytest.raises(UsageError, match=said):
-        choose_arms(THREE, *arguments)
+        choose_conditions(THREE, *arguments)
 
 
 def test_several_players_with_both_conditions_must_be_told_apart():
     both = counts(*((p, s, c, 5) for p in ("ash", "elm") for s, c in (("1", "A"), ("2", "B"))))
     with pytest.raises(UsageError, match="2 players have both.*ash, elm"):
-        choose_arms(both, "A", "B")
+        choose_conditions(both, "A", "B")
 
 
 @pytest.mark.parametrize(
@@ -72,27 +72,27 @@ def test_several_players_with_both_conditions_must_be_told_apart():
         (["A", "AB", "AB", "AB", "B"], INTERLEAVED),
     ],
 )
-def test_how_the_arms_lie_in_time(order, design):
-    rows = [("ash", str(i), arm, 10) for i, arms in enumerate(order) for arm in arms]
-    assert choose_arms(counts(*rows), "A", "B").design == design
+def test_how_the_conditions_lie_in_time(order, design):
+    rows = [("ash", str(i), condition, 10) for i, held in enumerate(order) for condition in held]
+    assert choose_conditions(counts(*rows), "A", "B").design == design
 
 
 def test_putts_are_counted_as_in_the_log():
     log = trial_log(sessions=4, each=6)
-    arms = choose_arms(putt_counts(log), "A", "B")
-    assert arms.putts_before == arms.putts_after == 4 * 3 * 6
-    assert arms.sessions_shared == arms.sessions == 4
+    pair = choose_conditions(putt_counts(log), "A", "B")
+    assert pair.putts_before == pair.putts_after == 4 * 3 * 6
+    assert pair.sessions_shared == pair.sessions == 4
 
 
 def test_putts_without_a_reading_are_not_counted():
     putts = trial_log(sessions=4, each=6).putts
     putts.loc[putts["session"] == "visit 1", "line_deg"] = None
-    arms = choose_arms(putt_counts(log_of(putts)), "A", "B")
-    assert arms.putts_before == 3 * 3 * 6
+    pair = choose_conditions(putt_counts(log_of(putts)), "A", "B")
+    assert pair.putts_before == 3 * 3 * 6
 
 
 def test_a_condition_without_any_reading_is_told_apart_from_an_unknown_one():
     putts = trial_log(sessions=4, each=6).putts
     putts.loc[putts["condition"] == "B", "line_deg"] = None
     with pytest.raises(UsageError, match="rows under 'B', but none with a line or roll"):
-        choose_arms(putt_counts(log_of(putts)), "A", "B")
+        choose_conditions(putt_counts(log_of(putts)), "A", "B")

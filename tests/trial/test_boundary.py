@@ -8,23 +8,23 @@ from scipy.stats import multivariate_normal, norm
 
 from putlab.cli.trial import trial
 from putlab.rounds.first_putts import shipped_mix
-from putlab.trial import boundary as looking
 from putlab.trial.boundary import (
     CANNOT_TELL,
+    DESIGN_Z,
+    DETECT_PCT,
     HELPED,
     HURT,
     NO_DIFFERENCE,
-    Bar,
+    TOO_SMALL_PCT,
+    TOO_SMALL_STROKES,
+    Boundary,
     chance_of_helped,
     p_below,
-    p_small,
-    putts_to_verdict,
-    verdict,
+    two_figures,
     z_needed,
-    z_of_design,
 )
 
-BAR = Bar(region=np.log(1.05), detect=-np.log(0.8), prior_sd=0.2)
+BOUNDARY = Boundary(too_small=np.log(1.05), detect=-np.log(0.8), prior_sd=0.2)
 
 
 def ever_beyond(bound, t, *, trials=40_000, seed=5):
@@ -35,24 +35,24 @@ def ever_beyond(bound, t, *, trials=40_000, seed=5):
     return (np.abs(z) > bound).any(axis=1).mean()
 
 
-def test_the_simulation_agrees_with_the_known_cost_of_repeated_looks():
+def test_the_simulation_agrees_with_the_known_cost_of_repeated_checks():
     # P. Armitage, C. K. McPherson and B. C. Rowe, "Repeated significance tests on
-    # accumulating data", JRSS A 132 (1969): 5 looks 14.2 %, 10 looks 19.3 % (from memory).
-    for looks, published in ((5, 0.142), (10, 0.193)):
-        t = np.arange(1, looks + 1) / looks
+    # accumulating data", JRSS A 132 (1969): 5 checks 14.2 %, 10 checks 19.3 % (from memory).
+    for checks, published in ((5, 0.142), (10, 0.193)):
+        t = np.arange(1, checks + 1) / checks
         assert ever_beyond(1.96, t) == pytest.approx(published, abs=0.006)
 
 
 def test_the_simulation_agrees_with_the_boundary_of_obrien_and_fleming():
-    # Five looks, 5 %: 2.040 / sqrt(t) (Jennison and Turnbull 2000, table 2.3; from memory).
+    # Five checks, 5 %: 2.040 / sqrt(t) (Jennison and Turnbull 2000, table 2.3; from memory).
     t = np.arange(1, 6) / 5
     assert ever_beyond(2.040 / np.sqrt(t), t) == pytest.approx(0.05, abs=0.004)
 
 
-@pytest.mark.parametrize("looks", [5, 10])
+@pytest.mark.parametrize("checks", [5, 10])
 @pytest.mark.parametrize("end", [0.5, 1.0, 1.3, 2.0, 5.0])
-def test_looking_often_at_a_trial_of_nothing_raises_few_false_alarms(looks, end):
-    t = end * np.arange(1, looks + 1) / looks
+def test_looking_often_at_a_trial_of_nothing_raises_few_false_alarms(checks, end):
+    t = end * np.arange(1, checks + 1) / checks
     assert ever_beyond(z_needed(t), t) <= 0.05 + 0.003  # three standard errors
 
 
@@ -82,50 +82,50 @@ def test_the_bar_by_hand(t, needed):
 
 def test_the_design_spans_the_textbooks_standard_errors():
     # 1.96 + 0.84: any textbook of trial design.
-    assert z_of_design() == pytest.approx(2.80, abs=0.005)
+    assert pytest.approx(2.80, abs=0.005) == DESIGN_Z
 
 
 def test_the_prior_is_taken_out_of_the_bar():
     # A posterior pulled by a prior asks for the same evidence as the data without it.
-    told = BAR.designed_information
-    sd = 1 / np.sqrt(told + 1 / BAR.prior_sd**2)
+    told = BOUNDARY.designed_information
+    sd = 1 / np.sqrt(told + 1 / BOUNDARY.prior_sd**2)
     estimate = -z_needed(1.0) / np.sqrt(told)
     mean = estimate * told * sd**2
     for nudge, said in ((1.001, HELPED), (0.999, CANNOT_TELL)):
-        assert verdict(nudge * mean, sd, BAR) == said
-        assert verdict(-nudge * mean, sd, BAR) == (HURT if said == HELPED else said)
+        assert BOUNDARY.verdict(nudge * mean, sd) == said
+        assert BOUNDARY.verdict(-nudge * mean, sd) == (HURT if said == HELPED else said)
 
 
 def test_information_is_what_the_data_add_to_the_prior():
     # 1 / 0.1^2 - 1 / 0.2^2 = 100 - 25; designed: (2.8016 / 0.22314)^2.
-    assert BAR.information(0.1) == pytest.approx(75)
-    assert Bar(region=0.05, detect=0.2).information(0.1) == pytest.approx(100)
-    assert BAR.designed_information == pytest.approx(157.63, abs=0.01)
+    assert BOUNDARY.information(0.1) == pytest.approx(75)
+    assert Boundary(too_small=0.05, detect=0.2).information(0.1) == pytest.approx(100)
+    assert BOUNDARY.designed_information == pytest.approx(157.63, abs=0.01)
     # A posterior as wide as the prior has learned nothing, and is asked for the most.
-    assert BAR.information(0.2) == pytest.approx(157.63e-6, abs=1e-8)
-    assert verdict(-1.0, 0.25, BAR) == CANNOT_TELL
+    assert BOUNDARY.information(0.2) == pytest.approx(157.63e-6, abs=1e-8)
+    assert BOUNDARY.verdict(-1.0, 0.25) == CANNOT_TELL
 
 
 def test_a_posterior_widened_for_what_putts_cannot_tell_has_come_as_far_as_before():
-    # By hand: sd_told 0.08 has told 156.25 - 25 = 131.25 of 157.63, so t = 0.8326 and
+    # By hand: sd_fit 0.08 has gathered 156.25 - 25 = 131.25 of 157.63, so t = 0.8326 and
     # z must pass 2.05 / t^0.75 = 2.3519; of 0.1, 75 / (75 + 25) is left by the prior.
     expected = norm.cdf(2.3519 * np.sqrt(0.75))
-    assert BAR.p_needed(0.1, sd_told=0.08) == pytest.approx(expected, abs=1e-5)
-    assert BAR.p_needed(0.1) > BAR.p_needed(0.1, sd_told=0.08)
+    assert BOUNDARY.p_needed(0.1, sd_fit=0.08) == pytest.approx(expected, abs=1e-5)
+    assert BOUNDARY.p_needed(0.1) > BOUNDARY.p_needed(0.1, sd_fit=0.08)
     z = 2.3519 * np.sqrt(0.75)
     for nudge, said in ((1.001, HELPED), (0.999, CANNOT_TELL)):
-        assert verdict(-nudge * z * 0.1, 0.1, BAR, sd_told=0.08) == said
+        assert BOUNDARY.verdict(-nudge * z * 0.1, 0.1, sd_fit=0.08) == said
 
 
 def test_a_verdict_for_each_of_many_changes():
-    found = verdict(np.array([-0.3, 0.0, 0.3, 0.1]), np.array([0.05, 0.01, 0.05, 0.1]), BAR)
+    found = BOUNDARY.verdict(np.array([-0.3, 0.0, 0.3, 0.1]), np.array([0.05, 0.01, 0.05, 0.1]))
     assert found.tolist() == [HELPED, NO_DIFFERENCE, HURT, CANNOT_TELL]
 
 
 def test_small_enough_is_a_chance_of_nine_in_ten():
     # Centred on nought a region of half width 1.645 sd holds 90 % (any normal table).
-    assert verdict(0.0, BAR.region / 1.66, BAR) == NO_DIFFERENCE
-    assert verdict(0.0, BAR.region / 1.63, BAR) == CANNOT_TELL
+    assert BOUNDARY.verdict(0.0, BOUNDARY.too_small / 1.66) == NO_DIFFERENCE
+    assert BOUNDARY.verdict(0.0, BOUNDARY.too_small / 1.63) == CANNOT_TELL
 
 
 def test_chances_below_a_value_are_the_normal_ones():
@@ -135,38 +135,38 @@ def test_chances_below_a_value_are_the_normal_ones():
 
 def test_the_sizes_taken_where_none_is_said():
     """Five percent of spread, and a trial for the size that `putlab trial` designs for."""
-    assert inspect.signature(trial).parameters["detect"].default == looking.DETECT_PCT
+    assert inspect.signature(trial).parameters["detect"].default == DETECT_PCT
     # What 5 % off each spread saves a golfer in the middle of the priors lies on either side.
-    from putlab.trial.design import _slopes, golfer_at_large
+    from putlab.trial.design import golfer_at_large, strokes_slopes
 
-    by_spread = _slopes(golfer_at_large(), 0.2, shipped_mix(), 10.0, 1.0)[1]
+    by_spread = strokes_slopes(golfer_at_large(), 0.2, shipped_mix())[1]
     saved = {name: -np.log1p(-0.05) * slope for name, slope in by_spread.items()}
-    assert saved["pace"] < looking.REGION_STROKES < saved["line"]
-    assert looking.REGION_PCT == 5
+    assert saved["pace"] < TOO_SMALL_STROKES < saved["line"]
+    assert TOO_SMALL_PCT == 5
 
 
 def test_a_change_known_to_be_small_makes_no_difference_that_matters():
-    assert verdict(-0.01, 0.005, BAR) == NO_DIFFERENCE
-    assert verdict(-0.10, 0.005, BAR) == HELPED
+    assert BOUNDARY.verdict(-0.01, 0.005) == NO_DIFFERENCE
+    assert BOUNDARY.verdict(-0.10, 0.005) == HELPED
     expected = norm.cdf(0.04, 0.01, 0.02) - norm.cdf(-0.04, 0.01, 0.02)
-    assert p_small(0.01, 0.02, 0.04) == pytest.approx(expected)
+    assert Boundary(0.04, 0.2).p_too_small(0.01, 0.02) == pytest.approx(expected)
 
 
 def test_chance_of_helped_follows_the_normal_theory_of_one_look():
     chance = chance_of_helped([1.0], seed=1)[0]
-    assert chance == pytest.approx(norm.cdf(z_of_design() - z_needed(1.0)), abs=0.01)
+    assert chance == pytest.approx(norm.cdf(DESIGN_Z - z_needed(1.0)), abs=0.01)
     assert chance_of_helped([1.0], effect=0, seed=1)[0] < 0.03
 
 
 def test_putts_to_a_verdict_are_none_where_there_is_one_and_fewer_where_it_is_near():
-    how = {"information_per_putt": 0.5, "seed": 1}
-    assert putts_to_verdict(-0.3, 0.07, BAR, **how) == 0
-    near, far = (putts_to_verdict(m, 0.1, BAR, **how) for m in (-0.25, -0.1))
+    how = {"per_putt": 0.5, "seed": 1}
+    assert BOUNDARY.putts_to_verdict(-0.3, 0.07, sd_fit=0.07, **how) == 0
+    near, far = (BOUNDARY.putts_to_verdict(m, 0.1, sd_fit=0.1, **how) for m in (-0.25, -0.1))
     assert 0 < near < far
 
 
 CASES = [
-    # mean, sd, sd_told, information of a putt
+    # mean, sd, sd_fit, information of a putt
     (-0.12, 0.1, None, 0.5),
     (-0.05, 0.12, None, 2.0),
     (0.25, 0.15, None, 0.1),
@@ -178,23 +178,23 @@ CASES = [
 ]
 
 
-def share_decided(putts, mean, sd, sd_told, per_putt, futures=40_000):
+def share_decided(putts, mean, sd, sd_fit, per_putt, futures=40_000):
     """Return the share of futures with a verdict: believe, strike the putts, ask again."""
     rng = np.random.default_rng(8)
     told = per_putt * putts
     seen = mean + np.sqrt(sd**2 + 1 / told) * rng.standard_normal(futures)
     precision = sd**-2.0 + told
     after = (mean * sd**-2.0 + told * seen) / precision
-    had = (sd_told or sd) ** -2.0
-    said = verdict(after, precision**-0.5, BAR, sd_told=(had + told) ** -0.5)
+    had = (sd_fit or sd) ** -2.0
+    said = BOUNDARY.verdict(after, precision**-0.5, sd_fit=(had + told) ** -0.5)
     return np.mean(said != CANNOT_TELL)
 
 
 @pytest.mark.parametrize("case", CASES)
 def test_the_forecast_of_putts_holds_when_they_are_struck(case):
-    mean, sd, sd_told, per_putt = case
-    how = {"information_per_putt": per_putt, "sd_told": sd_told}
-    found = [putts_to_verdict(mean, sd, BAR, seed=seed, **how) for seed in range(8)]
+    mean, sd, sd_fit, per_putt = case
+    how = {"per_putt": per_putt, "sd_fit": sd_fit or sd}
+    found = [BOUNDARY.putts_to_verdict(mean, sd, seed=seed, **how) for seed in range(8)]
     decided = [share_decided(putts, *case) for putts in found]
     # 2,000 futures know a chance to 0.9 %; eight forecasts together to 0.3 %. Putts are
     # rounded up by 5 % on average, which adds up to 1 %.
@@ -204,18 +204,18 @@ def test_the_forecast_of_putts_holds_when_they_are_struck(case):
 
 def test_putts_to_a_verdict_ask_as_the_verdict_does():
     # Told by less than its own sd, widened since, there is a verdict; told by that, not yet.
-    how = {"information_per_putt": 0.5, "seed": 1}
+    how = {"per_putt": 0.5, "seed": 1}
     mean, sd = -0.25, 0.12
-    assert verdict(mean, sd, BAR) == CANNOT_TELL
-    assert verdict(mean, sd, BAR, sd_told=0.08) == HELPED
-    assert putts_to_verdict(mean, sd, BAR, sd_told=0.08, **how) == 0
-    assert putts_to_verdict(mean, sd, BAR, **how) > 0
+    assert BOUNDARY.verdict(mean, sd) == CANNOT_TELL
+    assert BOUNDARY.verdict(mean, sd, sd_fit=0.08) == HELPED
+    assert BOUNDARY.putts_to_verdict(mean, sd, sd_fit=0.08, **how) == 0
+    assert BOUNDARY.putts_to_verdict(mean, sd, sd_fit=sd, **how) > 0
 
 
 def test_where_no_number_of_putts_will_do_the_most_tried_is_said():
     # A change at the edge of what matters: too small to be seen, too large to be nothing.
-    bar = Bar(region=0.001, detect=-np.log(0.8))
-    found = putts_to_verdict(-0.005, 0.008, bar, information_per_putt=0.5, seed=1)
+    boundary = Boundary(too_small=0.001, detect=-np.log(0.8))
+    found = boundary.putts_to_verdict(-0.005, 0.008, sd_fit=0.008, per_putt=0.5, seed=1)
     # 200 designs of information 157.63, half of it a putt: 63,052, in two figures upwards.
     assert found == 64_000
 
@@ -225,14 +225,14 @@ def test_where_no_number_of_putts_will_do_the_most_tried_is_said():
     [(0.2, 1), (7.2, 8), (12.0, 12), (99.5, 100), (100.0, 100), (101.0, 110), (1234.0, 1300)],
 )
 def test_putts_are_rounded_up_to_two_figures(putts, said):
-    assert looking._whole(putts) == said
+    assert two_figures(putts) == said
 
 
 @pytest.mark.parametrize("effect", [0.0, 0.7, 1.0])
-def test_chance_of_helped_by_either_of_two_looks_is_that_of_two_normals(effect):
+def test_chance_of_helped_by_either_of_two_checks_is_that_of_two_normals(effect):
     # Looks with information t1 < t2 correlate by sqrt(t1 / t2) (Jennison and Turnbull 2000).
     t = np.array([0.5, 1.4])
-    mean = effect * z_of_design() * np.sqrt(t)
+    mean = effect * DESIGN_Z * np.sqrt(t)
     both = [[1, np.sqrt(t[0] / t[1])], [np.sqrt(t[0] / t[1]), 1]]
     neither = multivariate_normal(mean, both).cdf(z_needed(t))
     found = chance_of_helped(t, effect=effect, seed=4)
