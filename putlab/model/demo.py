@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMPMETER_FT_S
 from putlab.base.writing import write_text
-from putlab.green.capture import capture_limit_ft_s
+from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.log.package import write_datapackage
 from putlab.log.read import write_log
@@ -60,10 +60,10 @@ def demo_truth() -> Any:
     line = TrueComponent(
         level=np.log(line_sd),
         bias=np.array(line_bias),
-        setup_sd=np.array([0.2, 0.25, 0.4]),
-        form_sd=np.full(3, 0.06),
+        visit_bias_sd=np.array([0.2, 0.25, 0.4]),
+        visit_form_sd=np.full(3, 0.06),
         trend=np.array([0.0, -0.02, -0.06]),
-        early=np.array([0.05, 0.1, 0.1]),
+        warm_up=np.array([0.05, 0.1, 0.1]),
         counted=np.array([0.0, 0.05, 0.15]),
         mishit_share=np.array([0.01, 0.02, 0.04]),
         effect={("birch", OLD): 0.15, ("birch", NEW): -0.15},
@@ -72,10 +72,10 @@ def demo_truth() -> Any:
     pace = TrueComponent(
         level=np.log(pace_sd),
         bias=np.array(pace_bias, dtype=float),
-        setup_sd=np.array([1.5, 2.0, 3.0]),
-        form_sd=np.full(3, 0.06),
+        visit_bias_sd=np.array([1.5, 2.0, 3.0]),
+        visit_form_sd=np.full(3, 0.06),
         trend=np.array([0.0, 0.0, -0.08]),
-        early=np.array([0.1, 0.05, 0.1]),
+        warm_up=np.array([0.1, 0.05, 0.1]),
         counted=np.array([0.05, 0.05, 0.1]),
         mishit_share=np.array([0.01, 0.01, 0.03]),
     )

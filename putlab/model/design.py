@@ -13,7 +13,7 @@ from putlab.model.readings import CELL
 
 # Length over which a weak spot spreads, in log distance: at 10 ft it has faded to 1/e by
 # 14 ft (assumption; its size is estimated).
-BUMP_RANGE = 0.35
+SPOT_RANGE = 0.35
 REFERENCE_FT = 10.0
 
 # Padded sizes: logs of like size share one compiled model.
@@ -43,10 +43,10 @@ class Design:
         Players and padded numbers of sessions, lengths and conditions.
     data : dict of str to ndarray
         What the model reads: ``cell_index`` (player, session, length, condition),
-        ``cell_covariate`` (practised, early, counted), ``row`` (lo, hi, noise, count),
+        ``cell_covariate`` (practised, warm_up, counted), ``row`` (lo, hi, noise, count),
         ``row_cell``, ``over_lengths`` (x on a diagonal, colouring and whitening matrix),
         ``session_player``, ``visit_share`` (each visit's share of a player's readings),
-        ``centre_length`` (level, bias), ``centre_session`` (setup, form), ``priors``.
+        ``centre_length`` (level, bias), ``centre_session`` (visit_bias, visit_form), ``priors``.
     """
 
     players: list
@@ -146,7 +146,7 @@ def _row_data(rows: Any, sessions: Any, conditions: Any, players: Any) -> dict:
     return {
         "cell_index": np.stack([player, session, groups["length"].to_numpy(int), condition]),
         "cell_covariate": np.stack(
-            [practised, groups["early"].to_numpy(float), groups["counted"].to_numpy(float)]
+            [practised, groups["warm_up"].to_numpy(float), groups["counted"].to_numpy(float)]
         ),
         "row_cell": _codes(rows, CELL, groups),
         "row": np.stack([bounds["lo"], bounds["hi"], rows["noise"], rows["count"]]).astype(float),
@@ -156,15 +156,15 @@ def _row_data(rows: Any, sessions: Any, conditions: Any, players: Any) -> dict:
 def _length_data(lengths: Any, slots: Any) -> dict:
     x = np.zeros(slots)
     x[: len(lengths)] = np.log(lengths / REFERENCE_FT)
-    colour = np.eye(slots)
+    cholesky = np.eye(slots)
     used = slice(0, len(lengths))
-    colour[used, used] = np.linalg.cholesky(bump_correlation(x[used], x[used]))
-    return {"over_lengths": np.stack([np.diag(x), colour, np.linalg.inv(colour)])}
+    cholesky[used, used] = np.linalg.cholesky(length_correlation(x[used], x[used]))
+    return {"over_lengths": np.stack([np.diag(x), cholesky, np.linalg.inv(cholesky)])}
 
 
-def bump_correlation(x: np.ndarray, other: np.ndarray) -> Any:
+def length_correlation(x: np.ndarray, other: np.ndarray) -> Any:
     """Return the correlation of weak spots at log distances (Ornstein-Uhlenbeck process)."""
-    return np.exp(-np.abs(x[:, None] - other[None, :]) / BUMP_RANGE)
+    return np.exp(-np.abs(x[:, None] - other[None, :]) / SPOT_RANGE)
 
 
 def _session_data(data: Any, sessions: Any, players: Any, size: Any) -> dict:
@@ -184,10 +184,10 @@ def _session_data(data: Any, sessions: Any, players: Any, size: Any) -> dict:
 
 
 # Variances guessed before looking: half the typical sizes (weak spot 0.1 of log spread, bias
-# 0.15, setup 0.25, form 0.07). Where a size turns out small a centred variable sticks, where
+# 0.15, visit_bias 0.25, visit_form 0.07). Where a size turns out small a centred variable sticks, where
 # large a non-centred one still moves. Halving doubled the least effective draws of a log of a
 # thousand putts.
-LEVEL, BIAS, SETUP, FORM = 0.05**2, 0.075**2, 0.125**2, 0.035**2
+LEVEL, BIAS, VISIT_BIAS, VISIT_FORM = 0.05**2, 0.075**2, 0.125**2, 0.035**2
 
 # How many degrees of freedom the guess before looking is worth, and the least variance that
 # is believed, as a part of the scatter which readings alone give.
@@ -205,12 +205,14 @@ def centring(data: dict, size: tuple[int, ...]) -> dict:
     x = np.diag(data["over_lengths"][0])[spots["length"]]
     level = _guess(LEVEL, spots, spots["log_sd"], spots["information"], [np.ones(x.size), x])
     bias = _guess(BIAS, spots, spots["mean"] / spots["sd"], spots["count"])
-    setup = _guess(SETUP, visits, visits["mean"], visits["count"])
-    form = _guess(FORM, visits, visits["log_sd"], visits["information"])
+    visit_bias = _guess(VISIT_BIAS, visits, visits["mean"], visits["count"])
+    visit_form = _guess(VISIT_FORM, visits, visits["log_sd"], visits["information"])
     # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
     return {
         "centre_length": np.stack([_share(level, 2 * per_length), _share(bias, per_length)]),
-        "centre_session": np.stack([_share(setup, per_session), _share(form, 2 * per_session)]),
+        "centre_session": np.stack(
+            [_share(visit_bias, per_session), _share(visit_form, 2 * per_session)]
+        ),
     }
 
 

@@ -1,13 +1,13 @@
 """The model of putts made and missed on a green: the spread model, seen through the hole.
 
 A green adds to a golfer's spread: it must be read, and its surface is uneven. With level,
-bias, setup, form, trend, effect and mishits as in `putlab.model.spread`, for each component:
+bias, visit_form, trend, effect and mishits as in `putlab.model.spread`, for each component:
 
     green[p]   ~ LogNormal around the published split of variance
     direction  ~ (1 - m[p]) Normal(mu, sigma) + m[p] Normal(mu, wide)     and so roll-out
     mu         = bias[p, d] + shift[condition]
     log sd     = level[p, d] + trend[p] practised + effect[condition] + ... (as in practice)
-    sigma^2    = exp(2 (log sd + form_sd^2)) + setup_sd[p]^2 + green[p]^2
+    sigma^2    = exp(2 (log sd + visit_form_sd^2)) + visit_bias_sd[p]^2 + green[p]^2
     wide^2     = the same with 4 sd for sd
 
     made       with chance P(d): in line, hard enough to get there, soft enough to drop
@@ -16,7 +16,7 @@ bias, setup, form, trend, effect and mishits as in `putlab.model.spread`, for ea
     followed by one putt  with chance Two = sum over bands b of Q(d, b) P(middle of b)
     followed by more      with chance 1 - P(d) - Two
 
-What a visit's putts share (setup, form) is part of the scatter here: a dozen made or missed
+What a visit's putts share (its bias, its form) is part of the scatter here: a dozen made or missed
 can't tell it apart.
 """
 
@@ -110,21 +110,21 @@ def _on_green(name: Any, v: Any, green: Any, data: Any) -> Scatter:
     level, bias = _at_positions(name, v, data)
     nothing = pt.zeros(1)
     mean, log_sd = cell_location(
-        v | {"level": level, "bias": bias, "setup": nothing, "form": nothing},
+        v | {"level": level, "bias": bias, "visit_bias": nothing, "visit_form": nothing},
         {
             "player": player,
             "length": position,
             "session": pt.zeros_like(player),
             "condition": condition,
             "practised": practised,
-            "early": pt.zeros_like(practised),
+            "warm_up": pt.zeros_like(practised),
             "counted": counted,
             "x": data["positions"][-1],
         },
     )
     model = pm.modelcontext(None)
-    sd = pt.exp(log_sd + model[f"{name}_form_sd"] ** 2)
-    shared = model[f"{name}_setup_sd"][player] ** 2 + green[player] ** 2
+    sd = pt.exp(log_sd + model[f"{name}_visit_form_sd"] ** 2)
+    shared = model[f"{name}_visit_bias_sd"][player] ** 2 + green[player] ** 2
     share = v["mishit_share"][player]
     return Scatter(
         pt.stack([mean, mean], axis=1),
@@ -137,11 +137,11 @@ def _at_positions(name: Any, v: Any, data: Any) -> tuple:
     """Return level and bias at the lengths struck at, between and beyond those practised."""
     model = pm.modelcontext(None)
     weights, at = data["positions"][:-1], data["positions"][-1]
-    base = model[f"{name}_base_u"] - v["mean_form"]
+    base = model[f"{name}_base_u"] - v["mean_visit_form"]
     slope = model[f"{name}_slope"]
     straight = base[:, None] + slope[:, None] * v["x"]
     level = base[:, None] + slope[:, None] * at + (v["level"] - straight) @ weights
-    mean = (model[f"{name}_bias_mean_u"] - v["mean_setup"])[:, None]
+    mean = (model[f"{name}_bias_mean_u"] - v["mean_visit_bias"])[:, None]
     return level, mean + (v["bias"] - mean) @ weights
 
 

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.log.package import ROLL_STEPS_FT, common_step
-from putlab.model.design import REFERENCE_FT, bump_correlation, make_design, session_table
+from putlab.model.design import REFERENCE_FT, length_correlation, make_design, session_table
 from putlab.model.hole_chance import PhysicalHole, Strips, leave_strips, made_strips
 from putlab.model.readings import COMPONENTS, conditions_held, visit_read
 
@@ -66,7 +66,7 @@ def on_green(putts: pd.DataFrame) -> Any:
     return tells & ~visit_read(putts)
 
 
-def told(putts: pd.DataFrame) -> Any:
+def outcome_counts(putts: pd.DataFrame) -> Any:
     """Return what each player's putts on a green tell."""
     missed = ~putts["made"]
     columns = {
@@ -214,7 +214,7 @@ def component_designs(
 def _nothing_read(groups: Any) -> Any:
     """Return rows that say nothing, so that a design knows of every condition."""
     return groups.assign(
-        length=0, early=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
+        length=0, warm_up=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
         count=0,
     )  # fmt: skip
 
@@ -277,7 +277,7 @@ def _event_data(events: Any, design: Any) -> dict:
     columns = [events[name] for name in ("practised", "counted")]
     x, at = np.log(design.lengths_ft / REFERENCE_FT), np.log(distance_ft / REFERENCE_FT)
     weights = np.zeros((design.size[2] + 1, at.size))
-    weights[: x.size] = np.linalg.solve(bump_correlation(x, x), bump_correlation(x, at))
+    weights[: x.size] = np.linalg.solve(length_correlation(x, x), length_correlation(x, at))
     weights[-1] = at
     return {
         "event_index": np.stack([player, position, condition]),

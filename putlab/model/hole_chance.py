@@ -1,7 +1,7 @@
 """The chance of what a putt comes to, as one PyTensor expression of a golfer's spread.
 
 For each direction of a strip the roll-out is integrated in closed form; over directions by
-Gauss-Legendre quadrature. As in `putlab.green.strike` the weights of a range are
+Gauss-Legendre quadrature. As in `putlab.green.flat` the weights of a range are
 scaled to its exact probability, so that only the mean over a range carries error, however
 narrow the spread.
 """

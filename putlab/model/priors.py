@@ -19,19 +19,19 @@ class SpreadPriors:
         How much players of one roster differ in log spread.
     slope_sd : float
         Sd of the change of log spread per unit of log distance.
-    bump_median, bump_log_sd : float
+    spot_median, spot_log_sd : float
         How far log spread at one length strays from the straight line over lengths.
     bias_sd : float
         Sd of a player's overall bias (unit).
-    bias_bump_median, bias_bump_log_sd : float
+    bias_spot_median, bias_spot_log_sd : float
         How far the bias at one length strays from the player's own (unit).
-    setup_median, setup_log_sd : float
+    visit_bias_median, visit_bias_log_sd : float
         Sd of the offset that one visit's putts share (unit).
-    form_median, form_log_sd : float
+    visit_form_median, visit_form_log_sd : float
         Sd of log spread from visit to visit.
     trend_sd : float
         Sd of the change of log spread per unit of log(1 + putts struck / 100).
-    early_sd, counted_sd : float
+    warm_up_sd, counted_sd : float
         Sd of the change of log spread in the first putts of a visit, and when it counts.
     effect_sd, effect_slope_sd : float
         Sd of a condition's change of log spread, and of how that varies with log distance.
@@ -46,17 +46,17 @@ class SpreadPriors:
     between_median: float
     between_log_sd: float
     slope_sd: float
-    bump_median: float
-    bump_log_sd: float
+    spot_median: float
+    spot_log_sd: float
     bias_sd: float
-    bias_bump_median: float
-    bias_bump_log_sd: float
-    setup_median: float
-    setup_log_sd: float
-    form_median: float
-    form_log_sd: float
+    bias_spot_median: float
+    bias_spot_log_sd: float
+    visit_bias_median: float
+    visit_bias_log_sd: float
+    visit_form_median: float
+    visit_form_log_sd: float
     trend_sd: float
-    early_sd: float
+    warm_up_sd: float
     counted_sd: float
     effect_sd: float
     effect_slope_sd: float
@@ -93,7 +93,7 @@ class SpreadPriors:
 # - form: a good or a bad day is 5 to 10 % (assumption, estimated where sessions tell);
 # - trend: the power law of practice (Newell and Rosenbloom 1981) has exponents of 0 to 0.2
 #   for trained skills; centred on nought so that the log decides the sign;
-# - early, counted: within 20 % either way;
+# - warm_up, counted: within 20 % either way;
 # - effect: a change of grip, putter or routine moves spread by up to a third, mostly less;
 #   its sd is that of the difference of two conditions divided by the root of two;
 # - mishits: 3 % of putts, at most one in ten (common practice).
@@ -101,12 +101,12 @@ _SHARED = {
     "between_median": 0.3,
     "between_log_sd": 0.4,
     "slope_sd": 0.15,
-    "bump_median": 0.1,
-    "bump_log_sd": 0.7,
-    "form_median": 0.07,
-    "form_log_sd": 0.7,
+    "spot_median": 0.1,
+    "spot_log_sd": 0.7,
+    "visit_form_median": 0.07,
+    "visit_form_log_sd": 0.7,
     "trend_sd": 0.1,
-    "early_sd": 0.1,
+    "warm_up_sd": 0.1,
     "counted_sd": 0.15,
     "effect_sd": 0.2 / 2**0.5,
     "effect_slope_sd": 0.07,
@@ -120,10 +120,10 @@ LINE_PRIORS = SpreadPriors(
     sd_median=1.0,
     sd_log_sd=0.5,
     bias_sd=0.7,
-    bias_bump_median=0.12,
-    bias_bump_log_sd=0.7,
-    setup_median=0.25,
-    setup_log_sd=0.7,
+    bias_spot_median=0.12,
+    bias_spot_log_sd=0.7,
+    visit_bias_median=0.25,
+    visit_bias_log_sd=0.7,
     shift_sd=0.4,
     **_SHARED,
 )
@@ -134,10 +134,10 @@ PACE_PRIORS = SpreadPriors(
     sd_median=9.0,
     sd_log_sd=0.5,
     bias_sd=6.0,
-    bias_bump_median=1.5,
-    bias_bump_log_sd=0.7,
-    setup_median=2.5,
-    setup_log_sd=0.7,
+    bias_spot_median=1.5,
+    bias_spot_log_sd=0.7,
+    visit_bias_median=2.5,
+    visit_bias_log_sd=0.7,
     shift_sd=3.0,
     **_SHARED,
 )

@@ -44,10 +44,10 @@ _TAIL_EDGES_SD = np.array([3.33, 3.67, 4.0, 4.5, 5.0, 6.0])
 BIN_EDGES_SD = np.concatenate([-_TAIL_EDGES_SD[::-1], np.arange(-18, 19) / 6, _TAIL_EDGES_SD])
 
 COMPONENTS = ("line", "pace")
-CELL = ["player", "session", "length", "condition", "early", "counted"]
+CELL = ["player", "session", "length", "condition", "warm_up", "counted"]
 
 
-def cells(log: Log, component: str) -> Any:
+def intervals(log: Log, component: str) -> Any:
     """Turn a log into counted intervals of one component.
 
     Parameters
@@ -60,7 +60,7 @@ def cells(log: Log, component: str) -> Any:
     Returns
     -------
     pandas.DataFrame
-        One row an interval: ``player, session, length, condition, early, counted,
+        One row an interval: ``player, session, length, condition, warm_up, counted,
         distance_ft, lo, hi, noise, count``, with ``length`` an index into
         `lengths_ft`.
     """
@@ -81,7 +81,7 @@ def first_putts(putts: pd.DataFrame) -> Any:
     """Return the first putts of a log, wherever they were struck."""
     putts = putts.copy()
     order = putts.groupby(["player", "session"], sort=False).cumcount()
-    putts["early"] = order < WARM_UP_PUTTS
+    putts["warm_up"] = order < WARM_UP_PUTTS
     putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
     putts["condition"] = conditions_held(putts)
     putts = putts[~(putts["putt_no"] > 1)]

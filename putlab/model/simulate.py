@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from putlab.model.design import BUMP_RANGE, REFERENCE_FT, session_table
+from putlab.model.design import SPOT_RANGE, REFERENCE_FT, session_table
 from putlab.model.readings import WARM_UP_PUTTS
 from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES
 
@@ -31,9 +31,9 @@ class TrueComponent:
         Log spread at each length, at the player's average practice.
     bias : ndarray, shape (players, lengths)
         Mean error.
-    setup_sd, form_sd : ndarray, shape (players,)
+    visit_bias_sd, visit_form_sd : ndarray, shape (players,)
         Sd of the visit's shared offset, and of its log spread.
-    trend, early, counted : ndarray, shape (players,)
+    trend, warm_up, counted : ndarray, shape (players,)
         Changes of log spread: per log(1 + putts / 100), in first putts, when it counts.
     mishit_share : ndarray, shape (players,)
         Share of wild putts.
@@ -45,10 +45,10 @@ class TrueComponent:
 
     level: np.ndarray
     bias: np.ndarray
-    setup_sd: np.ndarray
-    form_sd: np.ndarray
+    visit_bias_sd: np.ndarray
+    visit_form_sd: np.ndarray
     trend: np.ndarray
-    early: np.ndarray
+    warm_up: np.ndarray
     counted: np.ndarray
     mishit_share: np.ndarray
     effect: dict = field(default_factory=dict)
@@ -65,7 +65,7 @@ def steady(
 ) -> Any:
     """Return a component with no session effects, trend or mishits, unless stated."""
     values: dict[str, Any] = dict.fromkeys(
-        ("setup_sd", "form_sd", "trend", "early", "counted", "mishit_share"), 0.0
+        ("visit_bias_sd", "visit_form_sd", "trend", "warm_up", "counted", "mishit_share"), 0.0
     )
     given = {k: changes.pop(k) for k in list(changes) if k in values}
     values = {k: np.broadcast_to(v, players) for k, v in (values | given).items()}
@@ -94,7 +94,7 @@ def draw_component(
     def normal(key: Any, size: Any) -> Any:
         return getattr(priors, key) * rng.standard_normal(size)
 
-    correlation = np.exp(-np.abs(np.subtract.outer(x, x)) / BUMP_RANGE)
+    correlation = np.exp(-np.abs(np.subtract.outer(x, x)) / SPOT_RANGE)
 
     def bumps(size: Any) -> Any:
         return size * rng.multivariate_normal(np.zeros(x.size), correlation, size=players)
@@ -102,15 +102,15 @@ def draw_component(
     base_mean = np.log(priors.sd_median) + priors.sd_log_sd * rng.standard_normal()
     base = base_mean + lognormal("between") * rng.standard_normal(players)
     slope = normal("slope_sd", players)
-    level = base[:, None] + slope[:, None] * x + bumps(lognormal("bump"))
+    level = base[:, None] + slope[:, None] * x + bumps(lognormal("spot"))
     bias_mean = normal("bias_sd", players)
     truth = TrueComponent(
         level=level,
-        bias=bias_mean[:, None] + bumps(lognormal("bias_bump")),
-        setup_sd=lognormal("setup", players),
-        form_sd=np.full(players, lognormal("form")),
+        bias=bias_mean[:, None] + bumps(lognormal("bias_spot")),
+        visit_bias_sd=lognormal("visit_bias", players),
+        visit_form_sd=np.full(players, lognormal("visit_form")),
         trend=normal("trend_sd", players),
-        early=normal("early_sd", players),
+        warm_up=normal("warm_up_sd", players),
         counted=normal("counted_sd", players),
         mishit_share=MISHIT_MOST * rng.beta(priors.mishit_a, priors.mishit_b, players),
         effect={key: priors.effect_sd * rng.standard_normal() for key in conditions},
@@ -156,22 +156,22 @@ def simulate_errors(
         pd.MultiIndex.from_frame(schedule[["player", "session"]])
     )
     who = pd.Index(players).get_indexer(visits["player"])
-    setup = truth.setup_sd[who] * rng.standard_normal(len(visits))
-    form = truth.form_sd[who] * rng.standard_normal(len(visits))
-    early = schedule.groupby(["player", "session"], sort=False).cumcount() < WARM_UP_PUTTS
+    visit_bias = truth.visit_bias_sd[who] * rng.standard_normal(len(visits))
+    visit_form = truth.visit_form_sd[who] * rng.standard_normal(len(visits))
+    warm_up = schedule.groupby(["player", "session"], sort=False).cumcount() < WARM_UP_PUTTS
     condition = list(zip(schedule["player"], _column(schedule, "condition"), strict=True))
     log_sd = (
         truth.level[p, d]
-        + form[visit]
+        + visit_form[visit]
         + truth.trend[p] * visits["practised"].to_numpy()[visit]
-        + truth.early[p] * early.to_numpy()
+        + truth.warm_up[p] * warm_up.to_numpy()
         + truth.counted[p] * (_column(schedule, "drill") == "counted")
         + np.array([truth.effect.get(key, 0.0) for key in condition])
     )
     shift = np.array([truth.shift.get(key, 0.0) for key in condition])
     wild = rng.random(len(schedule)) < truth.mishit_share[p]
     sd = np.exp(log_sd) * np.where(wild, MISHIT_TIMES, 1.0)
-    return truth.bias[p, d] + setup[visit] + shift + sd * rng.standard_normal(len(schedule))
+    return truth.bias[p, d] + visit_bias[visit] + shift + sd * rng.standard_normal(len(schedule))
 
 
 def _column(schedule: Any, name: Any) -> Any:

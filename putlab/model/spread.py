@@ -4,15 +4,15 @@ For one component (line in degrees; pace as 100 (roll / target - 1) percent), pl
 session s, length d with x = log(d / 10 ft):
 
     reading in [lo, hi] ~ (1 - m[p]) Normal(mu, sigma) + m[p] Normal(mu, 4 sigma)
-    mu        = bias[p, d] + setup[s] + shift[condition]
-    log sigma = level[p, d] + form[s] + trend[p] practised[s] + effect[condition]
-                + effect_slope[condition] x + early[p] (first putts) + counted[p] (in a game)
+    mu        = bias[p, d] + visit_bias[s] + shift[condition]
+    log sigma = level[p, d] + visit_form[s] + trend[p] practised[s] + effect[condition]
+                + effect_slope[condition] x + warm_up[p] (first putts) + counted[p] (in a game)
 
     level[p, d] ~ straight in x with slope[p] around base[p], plus an Ornstein-Uhlenbeck
-                  bump in x of size bump_sd
-    bias[p, d]  ~ around bias_mean[p], with a bump in x of size bias_bump_sd
+                  bump in x of size spot_sd
+    bias[p, d]  ~ around bias_mean[p], with a bump in x of size bias_spot_sd
     base[p]     ~ Normal(base_mean, between_sd): players share a population
-    setup[s]    ~ Normal(0, setup_sd[p]);  form[s] ~ Normal(0, form_sd)
+    visit_bias[s]    ~ Normal(0, visit_bias_sd[p]);  visit_form[s] ~ Normal(0, visit_form_sd)
 
 The noise of the sensor adds to sigma in quadrature. Equal intervals are counted.
 """
@@ -40,9 +40,9 @@ MISHIT_MOST = 0.2
 
 # The free names of the model, in the order of the story above.
 PARAMETERS = [
-    "base_mean", "between_sd", "base_u", "slope", "bump_sd", "level_u",
-    "bias_mean_u", "bias_bump_sd", "bias_u", "setup_sd", "setup_u", "form_sd", "form_u",
-    "trend", "early", "counted", "effect", "effect_slope", "shift", "mishit_u",
+    "base_mean", "between_sd", "base_u", "slope", "spot_sd", "level_u",
+    "bias_mean_u", "bias_spot_sd", "bias_u", "visit_bias_sd", "visit_bias_u", "visit_form_sd", "visit_form_u",
+    "trend", "warm_up", "counted", "effect", "effect_slope", "shift", "mishit_u",
 ]  # fmt: skip
 
 
@@ -83,11 +83,11 @@ def add_component(design: Design, prefix: str = "") -> Any:
 # How the stacked arrays of a design are called in the story above.
 STACKS = {
     "cell_index": ("player", "session", "length", "condition"),
-    "cell_covariate": ("practised", "early", "counted"),
+    "cell_covariate": ("practised", "warm_up", "counted"),
     "row": ("lo", "hi", "noise", "count"),
-    "over_lengths": ("x", "colour", "whiten"),
+    "over_lengths": ("x", "cholesky", "cholesky_inverse"),
     "centre_length": ("centre_level", "centre_bias"),
-    "centre_session": ("centre_setup", "centre_form"),
+    "centre_session": ("centre_visit_bias", "centre_visit_form"),
 }
 
 
@@ -111,53 +111,61 @@ def _partly_centred(name: Any, mean: Any, sd: Any, centre: Any, dims: Any) -> An
     return mean + (u - centre * mean) * sd ** (1 - centre)
 
 
-# Level and bias are sampled with the player's mean form and setup in them, and freed of it
+# Level and bias are sampled with the player's mean visit_form and visit_bias in them, and freed of it
 # afterwards: the readings place that sum well, and its two parts only together.
 
 
 def _level(v: Any, data: Any, prior: Any, prefix: Any) -> dict:
     base_mean = pm.Normal(prefix + "base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
     between_sd = _lognormal(prefix + "between_sd", prior, "between")
-    mean_form = data["visit_share"] @ v["form"]
-    base_u = pm.Normal(prefix + "base_u", base_mean + mean_form, between_sd, dims="player")
+    mean_visit_form = data["visit_share"] @ v["visit_form"]
+    base_u = pm.Normal(prefix + "base_u", base_mean + mean_visit_form, between_sd, dims="player")
     slope = pm.Normal(prefix + "slope", 0, prior["slope_sd"], dims="player")
-    bump_sd = _lognormal(prefix + "bump_sd", prior, "bump")
+    spot_sd = _lognormal(prefix + "spot_sd", prior, "spot")
     straight = base_u[:, None] + slope[:, None] * data["x"][None, :]
     white = _partly_centred(
         prefix + "level_u",
-        straight @ data["whiten"].T,
-        bump_sd,
+        straight @ data["cholesky_inverse"].T,
+        spot_sd,
         data["centre_level"],
         ("player", "length"),
     )
-    level = white @ data["colour"].T - mean_form[:, None]
-    return {"level": level, "mean_form": mean_form}
+    level = white @ data["cholesky"].T - mean_visit_form[:, None]
+    return {"level": level, "mean_visit_form": mean_visit_form}
 
 
 def _bias(v: Any, data: Any, prior: Any, prefix: Any) -> dict:
-    mean_setup = data["visit_share"] @ v["setup"]
-    bias_mean_u = pm.Normal(prefix + "bias_mean_u", mean_setup, prior["bias_sd"], dims="player")
-    bump_sd = _lognormal(prefix + "bias_bump_sd", prior, "bias_bump")
+    mean_visit_bias = data["visit_share"] @ v["visit_bias"]
+    bias_mean_u = pm.Normal(
+        prefix + "bias_mean_u", mean_visit_bias, prior["bias_sd"], dims="player"
+    )
+    spot_sd = _lognormal(prefix + "bias_spot_sd", prior, "bias_spot")
     flat = bias_mean_u[:, None] * pt.ones_like(data["x"])[None, :]
     white = _partly_centred(
         prefix + "bias_u",
-        flat @ data["whiten"].T,
-        bump_sd,
+        flat @ data["cholesky_inverse"].T,
+        spot_sd,
         data["centre_bias"],
         ("player", "length"),
     )
-    bias = white @ data["colour"].T - mean_setup[:, None]
-    return {"bias": bias, "mean_setup": mean_setup}
+    bias = white @ data["cholesky"].T - mean_visit_bias[:, None]
+    return {"bias": bias, "mean_visit_bias": mean_visit_bias}
 
 
 def _sessions(data: Any, prior: Any, prefix: Any) -> dict:
-    setup_sd = _lognormal(prefix + "setup_sd", prior, "setup", dims="player")
-    form_sd = _lognormal(prefix + "form_sd", prior, "form")
-    setup = _partly_centred(
-        prefix + "setup_u", 0, setup_sd[data["session_player"]], data["centre_setup"], "session"
+    visit_bias_sd = _lognormal(prefix + "visit_bias_sd", prior, "visit_bias", dims="player")
+    visit_form_sd = _lognormal(prefix + "visit_form_sd", prior, "visit_form")
+    visit_bias = _partly_centred(
+        prefix + "visit_bias_u",
+        0,
+        visit_bias_sd[data["session_player"]],
+        data["centre_visit_bias"],
+        "session",
     )
-    form = _partly_centred(prefix + "form_u", 0, form_sd, data["centre_form"], "session")
-    return {"setup": setup, "form": form}
+    visit_form = _partly_centred(
+        prefix + "visit_form_u", 0, visit_form_sd, data["centre_visit_form"], "session"
+    )
+    return {"visit_bias": visit_bias, "visit_form": visit_form}
 
 
 def _effects(prior: Any, prefix: Any) -> Any:
@@ -166,7 +174,7 @@ def _effects(prior: Any, prefix: Any) -> Any:
 
     return {
         "trend": normal("trend", prior["trend_sd"], "player"),
-        "early": normal("early", prior["early_sd"], "player"),
+        "warm_up": normal("warm_up", prior["warm_up_sd"], "player"),
         "counted": normal("counted", prior["counted_sd"], "player"),
         "effect": normal("effect", prior["effect_sd"], "condition"),
         "effect_slope": normal("effect_slope", prior["effect_slope_sd"], "condition"),
@@ -198,13 +206,13 @@ def cell_location(v: dict, data: dict) -> Any:
     player, length = data["player"], data["length"]
     session, condition = data["session"], data["condition"]
     changed = pt.neq(condition, 0)
-    mu = v["bias"][player, length] + v["setup"][session] + changed * v["shift"][condition]
+    mu = v["bias"][player, length] + v["visit_bias"][session] + changed * v["shift"][condition]
     effect = v["effect"][condition] + v["effect_slope"][condition] * data["x"][length]
     log_sd = (
         v["level"][player, length]
-        + v["form"][session]
+        + v["visit_form"][session]
         + v["trend"][player] * data["practised"]
-        + v["early"][player] * data["early"]
+        + v["warm_up"][player] * data["warm_up"]
         + v["counted"][player] * data["counted"]
         + changed * effect
     )
@@ -225,48 +233,52 @@ def interval_probability(data: dict, mu: Any, sd: Any) -> Any:
 
 def build_dims() -> Any:
     """Return the dimensions of every free parameter."""
-    player = ["base_u", "slope", "bias_mean_u", "setup_sd", "trend", "early", "counted"]
+    player = ["base_u", "slope", "bias_mean_u", "visit_bias_sd", "trend", "warm_up", "counted"]
     player += ["mishit_u"]
     dims: dict[str, tuple] = dict.fromkeys(PARAMETERS, ()) | dict.fromkeys(player, ("player",))
     dims |= dict.fromkeys(["level_u", "bias_u"], ("player", "length"))
-    dims |= dict.fromkeys(["setup_u", "form_u"], ("session",))
+    dims |= dict.fromkeys(["visit_bias_u", "visit_form_u"], ("session",))
     return dims | dict.fromkeys(["effect", "effect_slope", "shift"], ("condition",))
 
 
 def named_quantities(raw: Any, design: Design) -> Any:
     """Return the quantities of the model's story, without padding and centring."""
     v = {name: raw[name].values for name in raw.data_vars}
-    x, colour, whiten = design.data["over_lengths"]
-    setup_sd = v["setup_sd"][..., design.data["session_player"]]
+    x, cholesky, cholesky_inverse = design.data["over_lengths"]
+    visit_bias_sd = v["visit_bias_sd"][..., design.data["session_player"]]
     centre = design.data["centre_session"]
-    setup = v["setup_u"] * setup_sd ** (1 - centre[0])
-    form = v["form_u"] * v["form_sd"][..., None] ** (1 - centre[1])
-    mean_setup, mean_form = (
-        setup @ design.data["visit_share"].T,
-        form @ design.data["visit_share"].T,
+    visit_bias = v["visit_bias_u"] * visit_bias_sd ** (1 - centre[0])
+    visit_form = v["visit_form_u"] * v["visit_form_sd"][..., None] ** (1 - centre[1])
+    mean_visit_bias, mean_visit_form = (
+        visit_bias @ design.data["visit_share"].T,
+        visit_form @ design.data["visit_share"].T,
     )
     straight = v["base_u"][..., None] + v["slope"][..., None] * np.diag(x)
     flat = np.broadcast_to(v["bias_mean_u"][..., None], straight.shape)
     centre = design.data["centre_length"]
-    level = _uncentre(v["level_u"], straight @ whiten.T, v["bump_sd"], centre[0]) @ colour.T
-    bias = _uncentre(v["bias_u"], flat @ whiten.T, v["bias_bump_sd"], centre[1]) @ colour.T
+    level = (
+        _uncentre(v["level_u"], straight @ cholesky_inverse.T, v["spot_sd"], centre[0]) @ cholesky.T
+    )
+    bias = (
+        _uncentre(v["bias_u"], flat @ cholesky_inverse.T, v["bias_spot_sd"], centre[1]) @ cholesky.T
+    )
     lengths, visits = len(design.lengths_ft), len(design.sessions)
     conditions = slice(1, 1 + len(design.conditions))
     named = {
         "base_mean": ((), v["base_mean"]),
         "between_sd": ((), v["between_sd"]),
-        "bump_sd": ((), v["bump_sd"]),
-        "bias_bump_sd": ((), v["bias_bump_sd"]),
-        "form_sd": ((), v["form_sd"]),
-        "base": (("player",), v["base_u"] - mean_form),
-        "bias_mean": (("player",), v["bias_mean_u"] - mean_setup),
-        "level": (("player", "length"), level[..., :lengths] - mean_form[..., None]),
-        "bias": (("player", "length"), bias[..., :lengths] - mean_setup[..., None]),
-        "setup": (("session",), setup[..., :visits]),
-        "form": (("session",), form[..., :visits]),
+        "spot_sd": ((), v["spot_sd"]),
+        "bias_spot_sd": ((), v["bias_spot_sd"]),
+        "visit_form_sd": ((), v["visit_form_sd"]),
+        "base": (("player",), v["base_u"] - mean_visit_form),
+        "bias_mean": (("player",), v["bias_mean_u"] - mean_visit_bias),
+        "level": (("player", "length"), level[..., :lengths] - mean_visit_form[..., None]),
+        "bias": (("player", "length"), bias[..., :lengths] - mean_visit_bias[..., None]),
+        "visit_bias": (("session",), visit_bias[..., :visits]),
+        "visit_form": (("session",), visit_form[..., :visits]),
         "mishit_share": (("player",), MISHIT_MOST * v["mishit_u"]),
     }
-    for name in ("slope", "setup_sd", "trend", "early", "counted"):
+    for name in ("slope", "visit_bias_sd", "trend", "warm_up", "counted"):
         named[name] = (("player",), v[name])
     for name in ("effect", "effect_slope", "shift"):
         named[name] = (("condition",), v[name][..., conditions])

@@ -27,20 +27,20 @@ def plain_normal(log):
         base = pm.Normal("base", 0, 0.5, shape=2)
         level = pm.Normal("level", base[:, None], 0.2, shape=shape)
         bias = pm.Normal("bias", 0, 0.7, shape=shape)
-        setup_sd = pm.LogNormal("setup_sd", np.log(0.25), 0.7)
-        setup = pm.Normal("setup", 0, setup_sd, shape=int(visit.max()) + 1)
-        form_sd = pm.LogNormal("form_sd", np.log(0.07), 0.7)
-        form = form_sd * pm.Normal("form_u", 0, 1, shape=int(visit.max()) + 1)
-        mu = bias[player, length] + setup[visit]
-        sd = pm.math.exp(level[player, length] + form[visit])
+        visit_bias_sd = pm.LogNormal("visit_bias_sd", np.log(0.25), 0.7)
+        visit_bias = pm.Normal("visit_bias", 0, visit_bias_sd, shape=int(visit.max()) + 1)
+        visit_form_sd = pm.LogNormal("visit_form_sd", np.log(0.07), 0.7)
+        visit_form = visit_form_sd * pm.Normal("visit_form_u", 0, 1, shape=int(visit.max()) + 1)
+        mu = bias[player, length] + visit_bias[visit]
+        sd = pm.math.exp(level[player, length] + visit_form[visit])
         pm.Normal("line_deg", mu, sd, observed=line_deg)
     return model
 
 
 # What the kit names too: effective draws are counted of these.
 STORY = [
-    "base_mean", "between_sd", "base", "slope", "bump_sd", "level", "bias_mean",
-    "bias_bump_sd", "bias", "setup_sd", "setup", "form_sd", "form", "trend", "early",
+    "base_mean", "between_sd", "base", "slope", "spot_sd", "level", "bias_mean",
+    "bias_spot_sd", "bias", "visit_bias_sd", "visit_bias", "visit_form_sd", "visit_form", "trend", "warm_up",
     "mishit_share",
 ]  # fmt: skip
 
@@ -54,18 +54,18 @@ def same_story(log):
 
     player, length, visit, line_deg = indices(log)
     visits = session_table(log.putts)
-    early = practice_putts(log.putts)["early"].to_numpy(float)
+    warm_up = practice_putts(log.putts)["warm_up"].to_numpy(float)
     of_visit = player[np.unique(visit, return_index=True)[1]]
     with pm.Model() as model:
         level, bias = _over_lengths(pm)
-        setup, form = _over_visits(pm, of_visit)
+        visit_bias, visit_form = _over_visits(pm, of_visit)
         trend = pm.Normal("trend", 0, 0.1, shape=2)
-        warming = pm.Normal("early", 0, 0.1, shape=2)
+        warming = pm.Normal("warm_up", 0, 0.1, shape=2)
         share = pm.Deterministic("mishit_share", 0.2 * pm.Beta("mishit_u", 1.5, 8.5, shape=2))
-        mu = bias[player, length] + setup[visit]
+        mu = bias[player, length] + visit_bias[visit]
         practised = visits["practised"].to_numpy()[visit]
-        log_sd = level[player, length] + form[visit] + trend[player] * practised
-        sd = pm.math.exp(log_sd + warming[player] * early)
+        log_sd = level[player, length] + visit_form[visit] + trend[player] * practised
+        sd = pm.math.exp(log_sd + warming[player] * warm_up)
         good, poor = (_log_interval(pm, line_deg, mu, scale * sd) for scale in (1, 4))
         chance = pm.math.logaddexp(
             pm.math.log1p(-share[player]) + good, pm.math.log(share[player]) + poor
@@ -82,12 +82,12 @@ def _over_lengths(pm):
     between_sd = pm.LogNormal("between_sd", np.log(0.3), 0.4)
     base = pm.Deterministic("base", base_mean + between_sd * pm.Normal("base_u", 0, 1, shape=2))
     slope = pm.Normal("slope", 0, 0.15, shape=2)
-    bump_sd = pm.LogNormal("bump_sd", np.log(0.1), 0.7)
-    bump = bump_sd * pm.Normal("bump_u", 0, 1, shape=(2, x.size)) @ colour.T
+    spot_sd = pm.LogNormal("spot_sd", np.log(0.1), 0.7)
+    bump = spot_sd * pm.Normal("bump_u", 0, 1, shape=(2, x.size)) @ colour.T
     straight = base[:, None] + slope[:, None] * x
     bias_mean = pm.Normal("bias_mean", 0, 0.7, shape=2)
-    bias_bump_sd = pm.LogNormal("bias_bump_sd", np.log(0.12), 0.7)
-    bias_bump = bias_bump_sd * pm.Normal("bias_u", 0, 1, shape=(2, x.size)) @ colour.T
+    bias_spot_sd = pm.LogNormal("bias_spot_sd", np.log(0.12), 0.7)
+    bias_bump = bias_spot_sd * pm.Normal("bias_u", 0, 1, shape=(2, x.size)) @ colour.T
     return (
         pm.Deterministic("level", straight + bump),
         pm.Deterministic("bias", bias_mean[:, None] + bias_bump),
@@ -96,11 +96,11 @@ def _over_lengths(pm):
 
 def _over_visits(pm, player):
     """Offset and form of every visit."""
-    setup_sd = pm.LogNormal("setup_sd", np.log(0.25), 0.7, shape=2)
-    form_sd = pm.LogNormal("form_sd", np.log(0.07), 0.7)
-    setup = setup_sd[player] * pm.Normal("setup_u", 0, 1, shape=player.size)
-    form = form_sd * pm.Normal("form_u", 0, 1, shape=player.size)
-    return pm.Deterministic("setup", setup), pm.Deterministic("form", form)
+    visit_bias_sd = pm.LogNormal("visit_bias_sd", np.log(0.25), 0.7, shape=2)
+    visit_form_sd = pm.LogNormal("visit_form_sd", np.log(0.07), 0.7)
+    visit_bias = visit_bias_sd[player] * pm.Normal("visit_bias_u", 0, 1, shape=player.size)
+    visit_form = visit_form_sd * pm.Normal("visit_form_u", 0, 1, shape=player.size)
+    return pm.Deterministic("visit_bias", visit_bias), pm.Deterministic("visit_form", visit_form)
 
 
 def _log_interval(pm, line_deg, mu, sd):
@@ -119,18 +119,18 @@ data {
 }
 parameters {
   vector[2] base; matrix[2, lengths] level; matrix[2, lengths] bias;
-  real<lower=0> setup_sd; vector[visits] setup;
-  real<lower=0> form_sd; vector[visits] form_u;
+  real<lower=0> visit_bias_sd; vector[visits] visit_bias;
+  real<lower=0> visit_form_sd; vector[visits] visit_form_u;
 }
 model {
   vector[n] mu; vector[n] sd;
   base ~ normal(0, 0.5);
   for (p in 1:2) { level[p] ~ normal(base[p], 0.2); bias[p] ~ normal(0, 0.7); }
-  setup_sd ~ lognormal(log(0.25), 0.7); setup ~ normal(0, setup_sd);
-  form_sd ~ lognormal(log(0.07), 0.7); form_u ~ normal(0, 1);
+  visit_bias_sd ~ lognormal(log(0.25), 0.7); visit_bias ~ normal(0, visit_bias_sd);
+  visit_form_sd ~ lognormal(log(0.07), 0.7); visit_form_u ~ normal(0, 1);
   for (i in 1:n) {
-    mu[i] = bias[player[i], length_no[i]] + setup[visit[i]];
-    sd[i] = exp(level[player[i], length_no[i]] + form_sd * form_u[visit[i]]);
+    mu[i] = bias[player[i], length_no[i]] + visit_bias[visit[i]];
+    sd[i] = exp(level[player[i], length_no[i]] + visit_form_sd * visit_form_u[visit[i]]);
   }
   line_deg ~ normal(mu, sd);
 }

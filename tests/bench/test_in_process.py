@@ -31,19 +31,19 @@ def test_reading_the_demo(benchmark, measured):
 
 
 def test_counting_cells(benchmark, measured, log):
-    from putlab.model.readings import cells
+    from putlab.model.readings import intervals
 
-    benchmark(cells, log, "line")
+    benchmark(intervals, log, "line")
     told(measured, benchmark, "10 thousand putts to counted cells")
 
 
 def test_gradient(benchmark, measured, log):
     from rivals import our_design
 
-    from putlab.model.readings import cells
+    from putlab.model.readings import intervals
     from putlab.model.spread import build_model
 
-    model = build_model(our_design(log, cells(log, "line")))
+    model = build_model(our_design(log, intervals(log, "line")))
     gradient = model.logp_dlogp_function(ravel_inputs=True)
     start = np.concatenate([np.ravel(value) for value in model.initial_point().values()])
     benchmark(gradient, start)

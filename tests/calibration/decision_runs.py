@@ -47,7 +47,7 @@ def even_golfer(rng, number=0):
     return TrueGolfer(
         sd={c: np.full(len(LENGTHS_FT), v) for c, v in level.items()},
         bias={c: np.zeros(len(LENGTHS_FT)) for c in COMPONENTS},
-        setup_sd={"line": 0.15, "pace": 1.5},
+        visit_bias_sd={"line": 0.15, "pace": 1.5},
         first_putts=draw_mix(rng, 0.0),
         **draw_learning(rng, DEFAULT, typical=True),
     )
@@ -83,7 +83,7 @@ def drawn_golfer(rng, number):
     return TrueGolfer(
         sd={c: np.exp(t.level[0]) for c, t in truth.items()},
         bias={c: t.bias[0] for c, t in truth.items()},
-        setup_sd={c: float(t.setup_sd[0]) for c, t in truth.items()},
+        visit_bias_sd={c: float(t.visit_bias_sd[0]) for c, t in truth.items()},
         first_putts=draw_mix(rng, MIX_LOG_SD),
         **learned,
     )

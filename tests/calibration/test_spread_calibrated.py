@@ -19,7 +19,7 @@ from record import record  # noqa: E402
 from putlab.base.settings import interval_probabilities
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
-from putlab.model.readings import cells, lengths_ft
+from putlab.model.readings import intervals, lengths_ft
 from putlab.model.simulate import draw_component, steady
 from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
@@ -34,7 +34,7 @@ def posterior(log, component, priors=None, *, seed=1, chains=CHAINS, draws=DRAWS
     players = list(log.putts["player"].unique())
     lengths = lengths_ft(log.putts["distance_ft"])
     prior = priors or PRIORS[component]
-    rows, visits = cells(log, component), session_table(log.putts)
+    rows, visits = intervals(log, component), session_table(log.putts)
     design = make_design(rows, visits, lengths, players, prior)
     compiled = fitting.compiled_for(design)
     raw = fitting.sample(compiled, seed=seed, draws=draws, tune=400, chains=chains, cores=2)
@@ -88,7 +88,7 @@ def _ranks(q, truth):
     pairs = {
         "spread": (flat(q["level"])[:, 0, 1], truth.level[0, 1]),
         "bias": (flat(q["bias"])[:, 0, 2], truth.bias[0, 2]),
-        "setup": (flat(q["setup_sd"])[:, 0], truth.setup_sd[0]),
+        "setup": (flat(q["visit_bias_sd"])[:, 0], truth.visit_bias_sd[0]),
         "mishit share": (flat(q["mishit_share"])[:, 0], truth.mishit_share[0]),
         "trend": (flat(q["trend"])[:, 0], truth.trend[0]),
     }
@@ -175,7 +175,7 @@ def test_variance_components_agree_with_a_mixed_model():
     import statsmodels.formula.api as smf
 
     rng = np.random.default_rng(45)
-    truth = steady(np.log(1.2), lengths=1, setup_sd=0.6)
+    truth = steady(np.log(1.2), lengths=1, visit_bias_sd=0.6)
     log = simulated_log(
         rng,
         line=truth,
@@ -188,7 +188,7 @@ def test_variance_components_agree_with_a_mixed_model():
     mixed = smf.mixedlm("line_deg ~ 1", log.putts, groups=log.putts["session"]).fit(reml=True)
     reml = {"within": np.sqrt(mixed.scale), "setup": np.sqrt(mixed.cov_re.iloc[0, 0])}
     q = posterior(log, "line", chains=4, draws=1000)
-    draws = {"within": np.exp(flat(q["level"])[:, 0, 0]), "setup": flat(q["setup_sd"])[:, 0]}
+    draws = {"within": np.exp(flat(q["level"])[:, 0, 0]), "setup": flat(q["visit_bias_sd"])[:, 0]}
     ours = {name: float(np.median(values)) for name, values in draws.items()}
     record(
         "mixed_model",

@@ -36,7 +36,7 @@ from scipy.stats import norm  # noqa: E402
 
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
-from putlab.model.readings import cells, lengths_ft
+from putlab.model.readings import intervals, lengths_ft
 from putlab.model.simulate import rounded, simulate_errors, steady
 from putlab.model.spread import MISHIT_MOST, named_quantities
 from putlab.posterior import sampling as fitting
@@ -83,7 +83,7 @@ def trial_design(sessions):
     prior = PRIORS["line"]
     mishits = MISHIT_MOST * prior.mishit_a / (prior.mishit_a + prior.mishit_b)
     share = reading_share(SD_DEG, step=STEP_DEG, mishit_share=mishits)
-    known = Conditions(share=share * FOR_THE_CHANGE, form_sd=FORM, visit_means=True)
+    known = Conditions(share=share * FOR_THE_CHANGE, visit_form_sd=FORM, visit_means=True)
     return design_trial(LENGTHS_FT, DETECT_PCT, conditions=known, sessions=sessions)
 
 
@@ -97,8 +97,8 @@ def simulated_trial(seed, looks, *, effect=0.0, trend=0.0, straight=0.0, in_turn
         plan["condition"] = np.where(late, "B", "A")
     level = np.log(SD_DEG) + 0.05 * rng.standard_normal((1, len(LENGTHS_FT)))
     truth = steady(
-        level, 0.2, players=1, lengths=3, setup_sd=SETUP_DEG, form_sd=FORM, trend=trend,
-        mishit_share=MISHITS, early=0.05, effect={("one", "B"): effect},
+        level, 0.2, players=1, lengths=3, visit_bias_sd=SETUP_DEG, visit_form_sd=FORM, trend=trend,
+        mishit_share=MISHITS, warm_up=0.05, effect={("one", "B"): effect},
     )  # fmt: skip
     error = simulate_errors(plan, truth, rng, players=["one"], lengths_ft=LENGTHS_FT)
     # Another shape of practice than the model's: straight in putts over the whole trial.
@@ -122,7 +122,7 @@ def sampled(design, *, seed):
 def judge(log, *, seed, fitted):
     """Fit the line model of a log and return the verdict with its numbers."""
     lengths = lengths_ft(log.putts["distance_ft"])
-    rows, visits = cells(log, "line"), session_table(log.putts)
+    rows, visits = intervals(log, "line"), session_table(log.putts)
     design = make_design(rows, visits, lengths, ["one"], PRIORS["line"])
     raw = fitted(design, seed=seed)
     posterior = {"posterior": named_quantities(raw, design)}

@@ -27,26 +27,26 @@ def shares(rng, each, **line):
     return {
         "level": design.data["centre_length"][0],
         "bias": design.data["centre_length"][1],
-        "setup": design.data["centre_session"][0, used],
-        "form": design.data["centre_session"][1, used],
+        "visit_bias": design.data["centre_session"][0, used],
+        "visit_form": design.data["centre_session"][1, used],
     }
 
 
 def test_of_few_putts_the_sizes_are_the_typical_ones(rng):
     found = shares(rng, each=1)
     # Four putts a visit; the guess before looking stays: v n / (1 + v n) by hand.
-    assert found["form"] == pytest.approx(0.035**2 * 8 / (1 + 0.035**2 * 8))
-    assert np.all(found["setup"] <= 0.125**2 * 4 / (1 + 0.125**2 * 4) + 1e-12)
+    assert found["visit_form"] == pytest.approx(0.035**2 * 8 / (1 + 0.035**2 * 8))
+    assert np.all(found["visit_bias"] <= 0.125**2 * 4 / (1 + 0.125**2 * 4) + 1e-12)
 
 
 def test_what_varies_is_centred_and_what_does_not_is_not(rng):
     """Two hundred putts at a length and visit: far too many for the typical sizes to matter."""
-    varied = shares(rng, each=200, setup_sd=0.4, form_sd=0.15)
+    varied = shares(rng, each=200, visit_bias_sd=0.4, visit_form_sd=0.15)
     alike = shares(rng, each=200)
-    for name in ("setup", "form"):
+    for name in ("visit_bias", "visit_form"):
         assert np.all(varied[name] > 0.45)
         assert np.all(alike[name] < varied[name] - 0.15)
-    assert np.all(varied["setup"] > 0.9)
+    assert np.all(varied["visit_bias"] > 0.9)
 
 
 @pytest.mark.parametrize("true_sd", [0.05, 0.2])

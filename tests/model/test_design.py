@@ -6,7 +6,7 @@ import pytest
 from designs import spread_design as design_of
 from made_logs import simulated_log
 
-from putlab.model.design import bump_correlation, condition_table, session_table
+from putlab.model.design import length_correlation, condition_table, session_table
 
 
 def test_practice_is_counted_over_visits_and_centred(rng):
@@ -24,13 +24,15 @@ def test_logs_of_like_size_share_a_padded_size(rng):
 
 
 def test_whitening_undoes_colouring(rng):
-    _, colour, whiten = design_of(simulated_log(rng, each=1, sessions=1)).data["over_lengths"]
-    assert np.allclose(colour @ whiten, np.eye(len(colour)))
+    _, cholesky, cholesky_inverse = design_of(simulated_log(rng, each=1, sessions=1)).data[
+        "over_lengths"
+    ]
+    assert np.allclose(cholesky @ cholesky_inverse, np.eye(len(cholesky)))
 
 
 def test_weak_spots_fade_with_log_distance():
     x = np.log([10.0, 10.0 * np.e**0.35])
-    assert bump_correlation(x, x)[0, 1] == pytest.approx(np.exp(-1))
+    assert length_correlation(x, x)[0, 1] == pytest.approx(np.exp(-1))
 
 
 def test_conditions_matter_only_to_players_with_two(rng):

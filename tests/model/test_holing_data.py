@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from made_logs import log_of, simulated_log
 
-from putlab.model.green_putts import LEAVE_BANDS_FT, green_putts, leave_bounds, told
+from putlab.model.green_putts import LEAVE_BANDS_FT, green_putts, leave_bounds, outcome_counts
 from putlab.model.readings import first_putts, practice_putts
 
 
@@ -155,7 +155,7 @@ def test_what_each_player_tells_is_counted():
             }
         )
     ).putts
-    found = told(green_putts(table))
+    found = outcome_counts(green_putts(table))
     assert found.loc["a"].to_dict() == {
         "putts": 3, "made": 1, "misses": 2, "leaves": 1, "followed": 0,
     }  # fmt: skip

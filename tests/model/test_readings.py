@@ -8,7 +8,7 @@ from made_logs import log_of, simulated_log
 from putlab.model.readings import (
     BIN_EDGES_SD,
     CELL,
-    cells,
+    intervals,
     count_equal,
     dropping_rolls_ft,
     join_crowded,
@@ -25,25 +25,25 @@ def putts(**columns):
 
 
 def test_a_whole_degree_is_half_a_degree_either_side():
-    rows = cells(log_of(putts(line_deg=[1.0, 1.0, -2.0])), "line")
+    rows = intervals(log_of(putts(line_deg=[1.0, 1.0, -2.0])), "line")
     told = set(zip(rows["lo"], rows["hi"], rows["count"], strict=True))
     assert told == {(0.5, 1.5, 2), (-2.5, -1.5, 1)}
 
 
 def test_a_display_at_its_limit_says_at_least():
-    rows = cells(log_of(putts(line_deg=[5.0, -5.0]), line_limit_deg=5.0), "line")
+    rows = intervals(log_of(putts(line_deg=[5.0, -5.0]), line_limit_deg=5.0), "line")
     assert sorted(zip(rows["lo"], rows["hi"], strict=True)) == [(-np.inf, -4.5), (4.5, np.inf)]
 
 
 def test_a_ball_at_the_backstop_rolled_at_least_that_far():
-    rows = cells(log_of(putts(roll_ft=[12.0, 9.0]), roll_limit_ft=12.0), "pace")
+    rows = intervals(log_of(putts(roll_ft=[12.0, 9.0]), roll_limit_ft=12.0), "pace")
     stopped = rows[np.isinf(rows["hi"])]
     assert stopped["lo"].tolist() == pytest.approx([100 * (11.95 / 10 - 1)])
     assert rows["count"].sum() == 2
 
 
 def test_a_ball_that_did_not_move_rolled_at_most_half_a_step():
-    rows = cells(log_of(putts(roll_ft=[0.0])), "pace")
+    rows = intervals(log_of(putts(roll_ft=[0.0])), "pace")
     assert rows["lo"].item() == -np.inf
     assert rows["hi"].item() == pytest.approx(100 * (0.05 / 10 - 1))
 
@@ -58,13 +58,13 @@ def test_the_hole_swallows_only_rolls_that_arrive_and_drop():
 
 def test_a_holed_putt_tells_pace_where_misses_are_read():
     holed = putts(line_deg=[0.0, 1.0], roll_ft=[np.nan, 11.0], holed=[True, False])
-    assert cells(log_of(holed), "pace")["count"].sum() == 2
+    assert intervals(log_of(holed), "pace")["count"].sum() == 2
 
 
 def test_holed_putts_alone_tell_no_pace():
     # Misses are not read here, so taking the holed ones would count good putts only.
     holed = putts(line_deg=[0.0, 1.0], roll_ft=[np.nan, np.nan], holed=[True, False])
-    assert cells(log_of(holed), "pace").empty
+    assert intervals(log_of(holed), "pace").empty
 
 
 def test_a_hole_moves_the_target_a_little_past_it():
@@ -74,7 +74,7 @@ def test_a_hole_moves_the_target_a_little_past_it():
 
 def test_follow_up_putts_are_left_out():
     game = putts(line_deg=[0.0, 1.0], drill="counted", hole_no=1.0, putt_no=[1.0, 2.0])
-    rows = cells(log_of(game), "line")
+    rows = intervals(log_of(game), "line")
     assert list(zip(rows["lo"], rows["hi"], rows["count"], strict=True)) == [(-0.5, 0.5, 1)]
 
 
@@ -91,7 +91,7 @@ def test_many_lengths_are_merged_to_a_workable_number(rng):
 @pytest.mark.parametrize("component", ["line", "pace"])
 def test_counting_keeps_every_putt(rng, component):
     log = simulated_log(rng, each=30, sessions=2)
-    rows = cells(log, component)
+    rows = intervals(log, component)
     assert rows["count"].sum() == len(log.putts)
     assert not rows.duplicated([*CELL, "lo", "hi"]).any()
 
@@ -100,7 +100,7 @@ def crowded_cell(values, step):
     values = np.round(values / step) * step
     table = pd.DataFrame({"lo": values - step / 2, "hi": values + step / 2})
     labels = {"player": "p", "session": "s", "length": 0, "condition": ""}
-    labels |= {"early": False, "counted": False, "noise": 0.0, "distance_ft": 10.0}
+    labels |= {"warm_up": False, "counted": False, "noise": 0.0, "distance_ft": 10.0}
     return table.assign(count=1, **labels)
 
 
@@ -145,8 +145,8 @@ def told(rows):
 
 def test_the_first_five_putts_of_a_visit_are_early():
     visits = putts(session=["s", "t"] * 7, putt=1.0, line_deg=0.0)
-    early = practice_putts(log_of(visits).putts)["early"]
-    assert early.tolist() == [True] * 10 + [False] * 4
+    warm_up = practice_putts(log_of(visits).putts)["warm_up"]
+    assert warm_up.tolist() == [True] * 10 + [False] * 4
 
 
 def test_only_a_counted_game_counts():
@@ -176,14 +176,14 @@ def test_between_two_lengths_the_geometric_mean_decides():
 
 
 def test_every_putt_without_a_reading_is_left_out_and_no_other():
-    rows = cells(log_of(putts(line_deg=[1.0, np.nan, 2.0])), "line")
+    rows = intervals(log_of(putts(line_deg=[1.0, np.nan, 2.0])), "line")
     assert told(rows) == [(0.5, 1.5, 1), (1.5, 2.5, 1)]
 
 
 def test_a_display_at_its_limit_by_hand():
     # Steps of half a degree up to 3: 3 and anything beyond say at least 2.75.
     shown = putts(line_deg=[3.0, 3.5, 2.5, -3.0, -2.5, 0.0])
-    rows = cells(log_of(shown, line_step_deg=0.5, line_limit_deg=3.0), "line")
+    rows = intervals(log_of(shown, line_step_deg=0.5, line_limit_deg=3.0), "line")
     assert told(rows) == [
         (-np.inf, -2.75, 1),
         (-2.75, -2.25, 1),
@@ -194,14 +194,14 @@ def test_a_display_at_its_limit_by_hand():
 
 
 def test_a_display_that_only_reads_zero_beyond_its_limit_is_on_no_side():
-    rows = cells(log_of(putts(line_deg=[0.0]), line_limit_deg=0.5), "line")
+    rows = intervals(log_of(putts(line_deg=[0.0]), line_limit_deg=0.5), "line")
     assert told(rows) == [(-0.5, 0.5, 1)]
 
 
 def test_a_display_that_reads_little_by_hand():
     # Quarters up to a half: a half says at least 0.375.
     shown = putts(line_deg=[0.5, -0.75, 0.25, -0.25])
-    rows = cells(log_of(shown, line_step_deg=0.25, line_limit_deg=0.5), "line")
+    rows = intervals(log_of(shown, line_step_deg=0.25, line_limit_deg=0.5), "line")
     assert told(rows) == [
         (-np.inf, -0.375, 1),
         (-0.375, -0.125, 1),
@@ -213,14 +213,14 @@ def test_a_display_that_reads_little_by_hand():
 def test_putts_without_a_hole_are_no_misses():
     # The second half is practice with no hole and no roll-out read: neither for nor against.
     table = putts(roll_ft=[np.nan, 11.0] + [np.nan] * 4, holed=[True, False] + [None] * 4)
-    assert cells(log_of(table), "pace")["count"].sum() == 2
+    assert intervals(log_of(table), "pace")["count"].sum() == 2
 
 
 def test_a_fine_reading_is_as_good_as_exact():
     fine = putts(line_deg=[0.3], roll_ft=[10.4])
     log = log_of(fine, line_step_deg=0.0, roll_step_ft=0.0)
     for component, value in (("line", 0.3), ("pace", 4.0)):
-        row = cells(log, component).iloc[0]
+        row = intervals(log, component).iloc[0]
         assert (row["lo"] + row["hi"]) / 2 == pytest.approx(value, abs=1e-6)
         # A thousandth of the steadiest golfer's spread (0.2 degrees, 2 %), and not nothing.
         assert 0 < row["hi"] - row["lo"] < 0.002
@@ -229,8 +229,8 @@ def test_a_fine_reading_is_as_good_as_exact():
 def test_a_display_without_a_step_is_exact_even_at_its_limit():
     log = log_of(putts(line_deg=[4.0], roll_ft=[12.0]), line_step_deg=0, roll_step_ft=0,
                  line_limit_deg=4.0, roll_limit_ft=12.0)  # fmt: skip
-    assert told(cells(log, "line")) == [(4.0, np.inf, 1)]
-    assert told(cells(log, "pace")) == [(pytest.approx(20.0), np.inf, 1)]
+    assert told(intervals(log, "line")) == [(4.0, np.inf, 1)]
+    assert told(intervals(log, "pace")) == [(pytest.approx(20.0), np.inf, 1)]
 
 
 def test_every_length_is_nearest_to_itself_and_to_what_is_beside_it():
@@ -241,7 +241,7 @@ def test_every_length_is_nearest_to_itself_and_to_what_is_beside_it():
 
 @pytest.mark.parametrize("component", ["line", "pace"])
 def test_without_a_stated_noise_there_is_none(component):
-    rows = cells(log_of(putts(line_deg=[1.0, 2.0], roll_ft=[9.0, 11.0])), component)
+    rows = intervals(log_of(putts(line_deg=[1.0, 2.0], roll_ft=[9.0, 11.0])), component)
     assert rows["noise"].tolist() == [0.0, 0.0]
 
 
@@ -253,7 +253,7 @@ def test_a_putt_of_no_stated_drill_is_practice():
 
 def test_limits_below_a_degree_are_limits_too():
     log = log_of(putts(line_deg=[0.5, -0.5]), line_limit_deg=0.5, line_step_deg=0.1)
-    rows = cells(log, "line").sort_values("lo")
+    rows = intervals(log, "line").sort_values("lo")
     assert rows["hi"].tolist() == pytest.approx([-0.45, np.inf])
     assert rows["lo"].tolist() == pytest.approx([-np.inf, 0.45])
 
@@ -263,23 +263,23 @@ def test_noise_of_the_sensors_is_in_the_units_of_the_component():
         putts(line_deg=[1.0], roll_ft=[11.0], holed=[False], distance_ft=9.0),
         line_noise_deg=0.3, roll_noise_ft=0.2,
     )  # fmt: skip
-    assert cells(log, "line")["noise"].item() == 0.3
+    assert intervals(log, "line")["noise"].item() == 0.3
     # A foot past a hole at 9 ft: 0.2 of 10 ft is 2 %; 11 ft in tenths is 9.5 to 10.5 % over.
-    row = cells(log, "pace").iloc[0]
+    row = intervals(log, "pace").iloc[0]
     assert row["noise"] == pytest.approx(2.0)
     assert (row["lo"], row["hi"]) == pytest.approx((9.5, 10.5))
 
 
 def test_short_of_the_backstop_is_a_plain_reading():
     log = log_of(putts(roll_ft=[12.5, 11.95, 11.9, 0.2]), roll_limit_ft=12.0)
-    rows = cells(log, "pace")
+    rows = intervals(log, "pace")
     expected = [(-98.5, -97.5, 1), (18.5, 19.5, 1), (19.5, np.inf, 2)]
     assert np.array(told(rows)) == pytest.approx(np.array(expected))
 
 
 def test_a_ball_that_hardly_moved_may_not_have_moved():
     # 0.05 ft in tenths is 0 to 0.1 ft: nothing rolls less than not at all.
-    rows = cells(log_of(putts(roll_ft=[0.05, 0.1])), "pace")
+    rows = intervals(log_of(putts(roll_ft=[0.05, 0.1])), "pace")
     expected = [(-np.inf, -99.0, 1), (-99.5, -98.5, 1)]
     assert np.array(told(rows)) == pytest.approx(np.array(expected))
 
@@ -287,19 +287,19 @@ def test_a_ball_that_hardly_moved_may_not_have_moved():
 def test_a_holed_putt_tells_line_where_misses_are_read():
     # From 5 ft the hole is asin(2.125 / 60) = 2.0297 degrees to either side.
     holed = putts(line_deg=[np.nan, 3.0], holed=[True, False], distance_ft=5.0)
-    (low, high, count), missed = told(cells(log_of(holed), "line"))
+    (low, high, count), missed = told(intervals(log_of(holed), "line"))
     assert (low, high, count) == (pytest.approx(-2.0297, abs=1e-4), -low, 1)
     assert missed == (2.5, 3.5, 1)
     # From inside the hole's radius, any forward direction.
     tapped = putts(line_deg=[np.nan, 3.0], holed=[True, False], distance_ft=0.1)
-    assert told(cells(log_of(tapped), "line"))[0] == (-90, 90, 1)
+    assert told(intervals(log_of(tapped), "line"))[0] == (-90, 90, 1)
 
 
 def test_a_holed_putts_pace_lies_between_arriving_and_flying_over():
     # From 9 ft, a foot past: 100 (roll / 10 - 1). Arrives at 9 - 0.17708, and on a green of
     # 12 ft may have 5.34777^2 / 3 = 9.53288 ft left (Holmes 1991).
     holed = putts(roll_ft=[np.nan, 11.0], holed=[True, False], distance_ft=9.0, stimp_ft=12.0)
-    low, high, _ = told(cells(log_of(holed), "pace"))[0]
+    low, high, _ = told(intervals(log_of(holed), "pace"))[0]
     assert low == pytest.approx(100 * (9 - 2.125 / 12) / 10 - 100, abs=1e-6)
     assert high == pytest.approx(100 * (9 + 9.53288) / 10 - 100, abs=2e-4)
 
@@ -331,7 +331,7 @@ def test_a_holed_putt_read_wide_of_the_hole_just_touched_it():
 def test_holed_putts_count_where_nearly_all_misses_are_read(misses, told_too):
     # One miss in 20 unread is 95 % read; one in 19 is less.
     table = putts(roll_ft=[np.nan, np.nan] + [11.0] * (misses - 1), holed=[True] + [False] * misses)
-    assert cells(log_of(table), "pace")["count"].sum() == misses - 1 + told_too
+    assert intervals(log_of(table), "pace")["count"].sum() == misses - 1 + told_too
 
 
 def test_every_player_is_judged_by_their_own_misses():
@@ -339,13 +339,13 @@ def test_every_player_is_judged_by_their_own_misses():
         player=["a", "a", "b", "b"], roll_ft=[np.nan, 11.0, np.nan, np.nan],
         holed=[True, False, True, False],
     )  # fmt: skip
-    assert cells(log_of(table), "pace").groupby("player")["count"].sum().to_dict() == {"a": 2}
+    assert intervals(log_of(table), "pace").groupby("player")["count"].sum().to_dict() == {"a": 2}
 
 
 def test_a_hit_read_by_the_sensor_keeps_its_own_reading():
     table = putts(roll_ft=[11.2, 11.0], holed=[True, False])
     expected = [100 * roll / 11 - 100 for roll in (10.95, 11.15)]
-    assert cells(log_of(table), "pace")["lo"].tolist() == pytest.approx(expected)
+    assert intervals(log_of(table), "pace")["lo"].tolist() == pytest.approx(expected)
 
 
 def counted_rows(lo, count, **columns):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from putlab.model.design import BUMP_RANGE
+from putlab.model.design import SPOT_RANGE
 from putlab.model.priors import PRIORS
 from putlab.model.simulate import draw_component
 from putlab.model.spread import MISHIT_MOST
@@ -23,9 +23,9 @@ def drawn(request, rng):
 def test_players_are_drawn_from_the_priors(drawn):
     priors, truth, population = drawn
     expected = {
-        "setup_sd": stats.lognorm(priors.setup_log_sd, scale=priors.setup_median),
+        "visit_bias_sd": stats.lognorm(priors.visit_bias_log_sd, scale=priors.visit_bias_median),
         "trend": stats.norm(0, priors.trend_sd),
-        "early": stats.norm(0, priors.early_sd),
+        "warm_up": stats.norm(0, priors.warm_up_sd),
         "counted": stats.norm(0, priors.counted_sd),
         "mishit_share": stats.beta(priors.mishit_a, priors.mishit_b, scale=MISHIT_MOST),
     }
@@ -40,13 +40,13 @@ def test_a_player_strays_from_the_line_over_lengths_in_a_smooth_way(drawn):
     _, truth, population = drawn
     x = np.log(np.array(LENGTHS_FT) / 10)
     straight = population["base"][:, None] + population["slope"][:, None] * x
-    expected = np.exp(-np.abs(np.subtract.outer(x, x)) / BUMP_RANGE)
+    expected = np.exp(-np.abs(np.subtract.outer(x, x)) / SPOT_RANGE)
     for bump in (truth.level - straight, truth.bias - population["bias_mean"][:, None]):
         assert np.corrcoef(bump.T) == pytest.approx(expected, abs=4 / np.sqrt(PLAYERS))
 
 
 def test_one_form_and_one_change_are_shared_as_the_story_says(drawn):
     _, truth, _ = drawn
-    assert np.ptp(truth.form_sd) == 0
-    assert truth.form_sd[0] > 0
+    assert np.ptp(truth.visit_form_sd) == 0
+    assert truth.visit_form_sd[0] > 0
     assert list(truth.effect) == list(truth.shift) == [("a", "new")]

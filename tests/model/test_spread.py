@@ -8,7 +8,7 @@ from designs import spread_design as design_of
 from made_logs import log_of, simulated_log
 from scipy.stats import norm
 
-from putlab.model.readings import cells
+from putlab.model.readings import intervals
 from putlab.model.simulate import steady
 from putlab.model.spread import (
     MISHIT_MOST,
@@ -41,7 +41,7 @@ def test_the_likelihood_equals_the_story_written_out_in_scipy(small, rng):
     log, design = small
     model = build_model(design)
     point = {v.name: rng.normal(0, 0.3, v.eval().shape) for v in model.free_RVs}
-    for name in ("between_sd", "bump_sd", "bias_bump_sd", "setup_sd", "form_sd"):
+    for name in ("between_sd", "spot_sd", "bias_spot_sd", "visit_bias_sd", "visit_form_sd"):
         point[name] = np.exp(point[name])
     point["mishit_u"] = np.full(design.size[0], 0.3)
     total = model.replace_rvs_by_values(model.potentials)[0]
@@ -73,16 +73,18 @@ def written_out(point, design, log):
     q = named_quantities(raw, design).isel(chain=0, draw=0)
     visits = design.sessions.reset_index()
     total = 0.0
-    for row in cells(log, "line").itertuples():
+    for row in intervals(log, "line").itertuples():
         here = (visits["player"] == row.player) & (visits["session"] == row.session)
         visit = visits[here].iloc[0]
         condition = f"{row.player}: {row.condition}"
         x = np.log(design.lengths_ft[row.length] / 10)
-        mu = float(q["bias"].sel(player=row.player)[row.length] + q["setup"][visit["index"]])
+        mu = float(q["bias"].sel(player=row.player)[row.length] + q["visit_bias"][visit["index"]])
         mu += float(q["shift"].sel(condition=condition))
-        log_sd = float(q["level"].sel(player=row.player)[row.length] + q["form"][visit["index"]])
+        log_sd = float(
+            q["level"].sel(player=row.player)[row.length] + q["visit_form"][visit["index"]]
+        )
         log_sd += float(q["trend"].sel(player=row.player)) * visit["practised"]
-        log_sd += float(q["early"].sel(player=row.player)) * row.early
+        log_sd += float(q["warm_up"].sel(player=row.player)) * row.warm_up
         log_sd += float(q["effect"].sel(condition=condition))
         log_sd += float(q["effect_slope"].sel(condition=condition)) * x
         chance = 0.0
@@ -97,17 +99,17 @@ def written_out(point, design, log):
 def test_the_probability_of_readings_by_hand():
     """Two players, two cells each of them, three readings; every part of the story at work."""
     v = {
-        "bias": np.array([[0.1, -0.2], [0.3, 0.4]]), "setup": np.array([0.05, -0.1]),
+        "bias": np.array([[0.1, -0.2], [0.3, 0.4]]), "visit_bias": np.array([0.05, -0.1]),
         "shift": np.array([7.0, 0.5]), "effect": np.array([8.0, -0.3]),
         "effect_slope": np.array([9.0, 0.2]), "level": np.array([[0.0, 0.2], [-0.4, 0.1]]),
-        "form": np.array([0.03, -0.06]), "trend": np.array([-0.1, 0.2]),
-        "early": np.array([0.15, 0.25]), "counted": np.array([-0.12, 0.35]),
+        "visit_form": np.array([0.03, -0.06]), "trend": np.array([-0.1, 0.2]),
+        "warm_up": np.array([0.15, 0.25]), "counted": np.array([-0.12, 0.35]),
         "mishit_share": np.array([0.02, 0.1]),
     }  # fmt: skip
     data = {
         "player": np.array([0, 1]), "length": np.array([1, 0]), "session": np.array([0, 1]),
         "condition": np.array([1, 0]), "practised": np.array([0.5, -0.3]),
-        "early": np.array([1.0, 0.0]), "counted": np.array([0.0, 1.0]),
+        "warm_up": np.array([1.0, 0.0]), "counted": np.array([0.0, 1.0]),
         "x": np.array([-0.7, 0.6]), "row_cell": np.array([0, 1, 1]),
         "lo": np.array([0.5, -np.inf, 3.0]), "hi": np.array([1.5, -0.5, np.inf]),
         "noise": np.array([0.0, 0.2, 0.3]), "count": np.array([3.0, 1.0, 2.0]),
@@ -148,11 +150,20 @@ def test_interval_probability_keeps_its_digits_in_both_tails(at):
 def test_a_reading_beyond_belief_does_not_break_the_likelihood():
     # 89 degrees from a golfer of half a degree: 44 spreads out even for a mishit.
     one = np.zeros(1)
-    names = ("setup", "shift", "effect", "effect_slope", "form", "trend", "early", "counted")
+    names = (
+        "visit_bias",
+        "shift",
+        "effect",
+        "effect_slope",
+        "visit_form",
+        "trend",
+        "warm_up",
+        "counted",
+    )
     v = dict.fromkeys(names, one) | {"level": np.log([[0.5]]), "mishit_share": one + 0.02}
     v["bias"] = pt.matrix("bias")
     cell = dict.fromkeys(("player", "length", "session", "condition", "row_cell"), one.astype(int))
-    data = cell | dict.fromkeys(("practised", "early", "counted", "x", "noise"), one)
+    data = cell | dict.fromkeys(("practised", "warm_up", "counted", "x", "noise"), one)
     data |= {"lo": one + 88.5, "hi": one + 89.5, "count": one + 1}
     chance = readings_logp(v, data).sum()
     both = [chance, pt.grad(chance, v["bias"])]
