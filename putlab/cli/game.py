@@ -81,7 +81,7 @@ def _deal(mix, player, holes, seed, session, slopes, output):
     from datetime import date
 
     from putlab.base.writing import write_table
-    from putlab.rounds.games import deal_game, in_words
+    from putlab.rounds.games import card_in_words, deal_game
 
     session = session or date.today().isoformat()
     card = deal_game(mix, holes, seed=seed, session=session, slopes_pct=_percents(slopes))
@@ -89,7 +89,7 @@ def _deal(mix, player, holes, seed, session, slopes, output):
         card["player"] = player
     say(f"Lengths: {mix.level} ({mix.source}).")
     if output is None:
-        _show(in_words(card), f"Counted game of {holes} holes, each par two")
+        _show(card_in_words(card), f"Counted game of {holes} holes, each par two")
         say("Nothing is conceded. Write the card to fill in with -o card.csv.")
     else:
         write_table(card, output, meta={"seed": seed, "mix": mix.source})
@@ -128,7 +128,7 @@ def _judge(path, player, seed, past_ft, reference, output):
 
     import pandas as pd
 
-    table = pd.concat([each.table() for each in played], ignore_index=True)
+    table = pd.concat([each.table for each in played], ignore_index=True)
     for each in played:
         for note in each.notes:
             say(f"Look at: {note}")
@@ -141,7 +141,7 @@ def _judge(path, player, seed, past_ft, reference, output):
         )
         _show(shown, f"Counted games; reference: {reference.name}")
         for each in played:
-            _tell(each)
+            print(each.sentence)
         say(f"{reference.name}: {reference.source}.")
     else:
         meta = fit.meta() | {"log_sha256": log.digest, "reference": reference.source}
@@ -149,14 +149,14 @@ def _judge(path, player, seed, past_ft, reference, output):
 
 
 def _players(putts, player):
-    from putlab.rounds.games import played_holes
+    from putlab.rounds.games import finished_holes
 
     known = list(putts["player"].drop_duplicates())
     if player is not None:
         from putlab.posterior.player import choose_player
 
         known = [choose_player(known, player)]
-    holes, _ = played_holes(putts[putts["player"].isin(known)])
+    holes, _ = finished_holes(putts[putts["player"].isin(known)])
     return list(holes["player"].drop_duplicates())
 
 
@@ -167,16 +167,6 @@ def _judge_one(fit, putts, player, past_ft, reference):
         return judge_games(
             fit, putts, player, reference=reference, past_ft=past_ft, advance=advance
         )
-
-
-def _tell(played):
-    ratio = played.ratio
-    low, high = ratio.interval
-    print(
-        f"{played.player}: when it counts, spread is {ratio.median:.2f} times that in practice "
-        f"(90 % interval {low:.2f} to {high:.2f}; wider with probability "
-        f"{ratio.chance_wider:.0%}), from {ratio.holes} holes."
-    )
 
 
 def _show(table, title):

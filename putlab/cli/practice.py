@@ -171,7 +171,7 @@ def advices(log, minutes, players, options, *, seed):
 
     Returns
     -------
-    tuple of putlab.posterior.player.SpreadFit and list of putlab.practice.advice.Advice
+    tuple of putlab.posterior.fit.Fit and list of putlab.practice.advice.Advice
         The fit, and one advice a player.
 
     Raises

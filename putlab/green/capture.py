@@ -49,6 +49,8 @@ CHUNK = 4000
 # Ends of neighbouring stretches this near each other, relatively, are one place.
 TOUCHING = 1e-8
 
+Three = tuple[np.ndarray, np.ndarray, np.ndarray]
+
 # Putts are given below as rows: heading and the hole's heading, both in radians clockwise
 # from downhill, and distance; shape (3, putts).
 
@@ -84,7 +86,7 @@ def _stretches(green: Green, rows: np.ndarray) -> np.ndarray:
     order = np.arange(put.size) - np.searchsorted(put, put)
     kept = order < 2 * (STRETCHES - 1)
     put, place, order = put[kept], place[kept], order[kept]
-    edges = _rolls_passing(green, _solve_edges(green, rows, shares, put, place), *rows[:, put])[1]
+    edges = _rolls_passing(green, _edges(green, rows, shares, put, place), *rows[:, put])[1]
     put, order, first, last = put[::2], order[::2] // 2, place[::2] + 1, place[1::2]
     ends = [edges[::2], edges[1::2]]
     ends += [_extreme(green, rows, shares, roll, put, first, last, sign) for sign in (1, -1)]
@@ -94,7 +96,7 @@ def _stretches(green: Green, rows: np.ndarray) -> np.ndarray:
     return _apart(stretches)
 
 
-def _along_paths(green: Green, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _along_paths(green: Green, rows: np.ndarray) -> Three:
     # Shares, margins and roll-outs at places on each path, falling in share. Places are even,
     # with some put in where they matter. Where the ball turns square to the hole's direction
     # the roll-out runs through zero, and no stretch may reach across. Where the path changes
@@ -184,6 +186,7 @@ def _rolls_passing(
     # Margin, flat roll-out and offset of balls that are closest at a share. The margin is the
     # capture limit less the speed: 0 or more drops. No ball is closest there if it would need
     # a roll-out below 0: margin -1, offset NaN.
+    heading, hole, distance = rows
     x, y = displacement(heading, share, green.ratio)
     nx, ny, pace = velocity(heading, share, green.ratio)
     hx, hy = distance * np.cos(hole), distance * np.sin(hole)
@@ -196,7 +199,7 @@ def _rolls_passing(
     return margin, roll, np.where(possible, offset, np.nan)
 
 
-def _solve_edges(
+def _edges(
     green: Green, rows: np.ndarray, shares: np.ndarray, put: np.ndarray, place: np.ndarray
 ) -> np.ndarray:
     # The share where the margin changes sign just after each place.

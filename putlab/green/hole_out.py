@@ -238,7 +238,7 @@ def cached_hole_out(
     key = result_key("green", "putts", vars(skill), distance_ft, options)
 
     def solved() -> dict[str, np.ndarray]:
-        putts = hole_out(skill, distance_ft, **options)
+        putts = hole_out(skill, distance_ft, stimp_ft=stimp_ft, past_ft=past_ft)
         return {name: getattr(putts, name) for name in PUTT_OUTCOMES}
 
     return SimpleNamespace(**kept_or_made(key, solved))

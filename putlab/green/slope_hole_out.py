@@ -42,29 +42,13 @@ class PolarGrid:
     """Distances, even in log, by directions of downhill; values have shape (n * m,)."""
 
     distance_ft: np.ndarray  # shape (n,)
-    slope_to_deg: np.ndarray  # shape (m,); one is enough on the flat
-    mirrored: bool  # directions go only from 0 to 180, the rest is a mirror image
+    slope_to_deg: np.ndarray  # shape (m,), round the whole circle
 
     @classmethod
-    def up_to(cls, longest_ft: float, *, flat: bool = False, refine: int = 1) -> "PolarGrid":
-        """Return a mirrored grid; whatever lies beyond its end counts as lying there."""
-        turns = np.zeros(1) if flat else np.linspace(0, 180, DIRECTIONS * refine // 2 + 1)
+    def up_to(cls, longest_ft: float, *, refine: int = 1) -> "PolarGrid":
+        """Return a grid; whatever lies beyond its end counts as lying there."""
         distances = np.geomspace(NEAREST_FT, longest_ft, (DISTANCES - 1) * refine + 1)
-        return cls(distances, turns, not flat)
-
-    def whole(self) -> "PolarGrid":
-        """Return the grid round the whole circle."""
-        if not self.mirrored:
-            return self
-        turns = _whole(self.slope_to_deg, 360 - self.slope_to_deg)
-        return PolarGrid(self.distance_ft, turns, False)
-
-    def whole_values(self, values: np.ndarray, *, sign: float = 1.0) -> np.ndarray:
-        """Return values on the whole grid; ``sign`` is that of the mirror image."""
-        if not self.mirrored:
-            return values
-        values = values.reshape(self.distance_ft.size, -1)
-        return _whole(values, sign * values).ravel()
+        return cls(distances, np.linspace(0, 360, DIRECTIONS * refine, endpoint=False))
 
     def places(self) -> Pair:
         """Return distance and direction of every place, each of shape (n * m,)."""
@@ -73,19 +57,16 @@ class PolarGrid:
 
     def function(self, values: np.ndarray) -> OfLie:
         """Return a cubic spline in log distance and direction, kept within the values."""
-        count = self.distance_ft.size
+        count, turns = self.distance_ft.size, self.slope_to_deg.size
         finer = np.linspace(0, count - 1, (count - 1) * FINER + 1)
-        table = self.whole_values(values).reshape(count, -1)
-        table = CubicSpline(np.arange(count), table)(finer)
-        turns = table.shape[1]
-        if turns > 1:
-            closed = np.column_stack([table, table[:, :1]])
-            spline = CubicSpline(np.arange(turns + 1), closed, axis=1, bc_type="periodic")
-            table = spline(np.linspace(0, turns, turns * FINER + 1))
+        table = CubicSpline(np.arange(count), values.reshape(count, turns))(finer)
+        closed = np.column_stack([table, table[:, :1]])
+        spline = CubicSpline(np.arange(turns + 1), closed, axis=1, bc_type="periodic")
+        table = spline(np.linspace(0, turns, turns * FINER + 1))
         # A spline may swing beyond its values beside a steep step.
         table = np.clip(table, values.min(), values.max())
         log_step = np.log(self.distance_ft[1] / self.distance_ft[0]) / FINER
-        per_degree = turns * FINER / 360 * (turns > 1)
+        per_degree = turns * FINER / 360
 
         def at(leave_ft: np.ndarray, slope_to_deg: np.ndarray) -> np.ndarray:
             row = np.log(np.maximum(leave_ft, NEAREST_FT) / NEAREST_FT) / log_step
@@ -93,11 +74,6 @@ class PolarGrid:
             return map_coordinates(table, [row, column], order=1, mode="nearest")
 
         return at
-
-
-def _whole(half: np.ndarray, image: np.ndarray) -> np.ndarray:
-    # Half a circle, 0 to 180 on the last axis, completed by its mirror image.
-    return np.concatenate([half, image[..., -2:0:-1]], axis=-1)
 
 
 @dataclass(frozen=True)
@@ -150,22 +126,14 @@ class SlopePutts:
         if not (np.isfinite(self.past_ft) and self.past_ft >= 0):
             raise UsageError(f"past_ft must be 0 or more; got {self.past_ft:g}.")
         longest = max(SHORTEST_GRID_FT, 1.5 * self.longest_ft)
-        flat = self.green.ratio == 0
-        self._grid = PolarGrid.up_to(longest, flat=flat, refine=self.refine)
+        self._grid = PolarGrid.up_to(longest, refine=self.refine)
         lies = Lies.on(self.green, *self._grid.places())
-        line, roll = self._aims(lies)
-        if np.any(self.skill.line_bias_deg):
-            # A bias to one side has no mirror image.
-            line, roll = self._grid.whole_values(line, sign=-1), self._grid.whole_values(roll)
-            self._grid = self._grid.whole()
-            lies = Lies.on(self.green, *self._grid.places())
-        self._chains = [self._solve(misses) for misses in self._misses(lies, (line, roll))]
+        self._chains = [self._solve(misses) for misses in self._misses(lies)]
 
-    def _aims(self, lies: Lies) -> Pair:
-        return aim_past(self.green, lies.distance_ft, self.past_ft, slope_to_deg=lies.slope_to_deg)
-
-    def _misses(self, lies: Lies, aims: Pair) -> Iterator[Misses]:
+    def _misses(self, lies: Lies) -> Iterator[Misses]:
         # Draw by draw.
+        to = lies.slope_to_deg
+        aims = aim_past(self.green, lies.distance_ft, self.past_ft, slope_to_deg=to)
         spreads = _spreads(self.skill, lies.distance_ft)
         all_draws = SlopeScatter(*(aim[:, None] for aim in aims), *(part.T for part in spreads))
         fine = lies.around(all_draws, refine=self.refine)
@@ -183,7 +151,7 @@ class SlopePutts:
         """Return the chance that more than 0 to 9 putts are taken, shape (10, draws, n)."""
         distance, to = _lies_asked_for(distance_ft, slope_to_deg, self.longest_ft)
         lies = Lies.on(self.green, distance, to)
-        found = self._misses(lies, self._aims(lies))
+        found = self._misses(lies)
         draws = []
         for misses, chain in zip(found, self._chains, strict=True):
             more = [np.ones(distance.size), misses.share]

@@ -16,10 +16,10 @@ import numpy as np
 from putlab.base.cache import kept_or_made, result_key
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green import published
+from putlab.green.flat import FlatScatter
 from putlab.green.leaves import LeaveGrid, leaves
 from putlab.green.skill import Skill
-from putlab.green.strike import Strikes
-from putlab.model.design import bump_correlation
+from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.rounds.reference import Reference, reference_skill
@@ -192,7 +192,7 @@ def uncertain_mix(first: np.ndarray, nodes_ft: np.ndarray, draws: int, log_sd: f
     """First putts by node, (draws, n), that stray smoothly from those given and add up alike."""
     # Near lengths stray together, as a golfer's weak spots do.
     x = np.log(nodes_ft)
-    root = np.linalg.cholesky(bump_correlation(x, x))
+    root = np.linalg.cholesky(length_correlation(x, x))
     # The same strayed mixes for every golfer and setting: differences are not noise.
     stray = np.random.default_rng(17).standard_normal((draws, x.size)) @ root.T
     strayed = first * np.exp(log_sd * stray)
@@ -210,7 +210,7 @@ def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.nd
 
 def _leave_chances(skill: Skill, grid: LeaveGrid, setting: RoundSetting) -> np.ndarray:
     """Chances, shape (draws, n, nodes), of a miss that stops near each node."""
-    found = leaves(Strikes.of(skill, setting.past_ft), setting.stimp_ft, grid)
+    found = leaves(FlatScatter.of(skill, setting.past_ft), setting.stimp_ft, grid)
     cells = found.cells.reshape(skill.draws, skill.distance_ft.size, grid.CELLS)
     return cells @ grid.fill(grid.LATER)
 

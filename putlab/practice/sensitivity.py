@@ -9,7 +9,6 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.words import listed
-from putlab.green.hole_out import thinned
 from putlab.practice.case import Case
 from putlab.practice.saving import (
     SPREAD_AND_BIAS,
@@ -150,7 +149,7 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
 def _with_draws(case: Case, draws: int, **changes: Any) -> Case:
     """The case with fewer draws, and perhaps something of its round or green changed."""
     setting = replace(case.round, **changes)
-    strokes = kept_strokes(thinned(case.golfer.skill, draws), setting)
+    strokes = kept_strokes(case.golfer.skill.thinned(draws), setting)
     return replace(case, round=setting, strokes=strokes)
 
 
@@ -244,7 +243,7 @@ def drawn_readings(
 ) -> np.ndarray:
     """What so many putts at one length would show, a row a draw of the skill, (draws, 8)."""
     # Log of the sample's spread and its mean, of line and pace, in standard units, and squares.
-    skill = thinned(case.golfer.skill, len(case.strokes.visits)).at([distance_ft])
+    skill = case.golfer.skill.thinned(len(case.strokes.visits)).at([distance_ft])
     columns = []
     for names in SPREAD_AND_BIAS.values():
         sd, bias = (getattr(skill, name)[:, 0] for name in names)

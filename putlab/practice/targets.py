@@ -140,7 +140,7 @@ DAYS = 4000
 
 
 def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
-    """Practice putts of a visit: ``distance_ft, target_ft, early``, errors ``line, pace``."""
+    """Practice putts of a visit: ``distance_ft, target_ft, warm_up``, errors ``line, pace``."""
     # Degrees and percent of the target, NaN where not read; games are left out.
     putts = practice_putts(log.putts)
     mine = (putts["player"] == player) & (putts["session"] == session) & ~putts["counted"]
@@ -149,7 +149,7 @@ def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
         {
             "distance_ft": putts["distance_ft"],
             "target_ft": putts["target_ft"],
-            "early": putts["early"],
+            "warm_up": putts["warm_up"],
             "line": putts["line_deg"],
             "pace": 100 * (putts["roll_ft"] / putts["target_ft"] - 1),
         }
@@ -158,7 +158,7 @@ def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
 
 def planned_putts(distance_ft: float, putts: int) -> pd.DataFrame:
     """Putts still to be struck at one length without a hole, as `ordinary_days` takes them."""
-    row = {"distance_ft": float(distance_ft), "target_ft": float(distance_ft), "early": False}
+    row = {"distance_ft": float(distance_ft), "target_ft": float(distance_ft), "warm_up": False}
     return pd.DataFrame([row] * int(putts))
 
 
@@ -168,18 +168,18 @@ def ordinary_days(
     """What putts would show on ordinary days: errors as read, (days, putts), by component."""
     rng = np.random.default_rng([seed, 11])
     lengths, which = np.unique(putts["distance_ft"].to_numpy(float), return_inverse=True)
-    early = putts["early"].to_numpy(bool)
+    warm_up = putts["warm_up"].to_numpy(bool)
     shown = {}
     for name in COMPONENTS:
         log_sd, bias = golfer.log_spread_and_bias(name, lengths)
         pick = rng.integers(len(log_sd), size=days)
         draw = {
             key: golfer.draws(name, key)[pick, None]
-            for key in ("setup_sd", "form_sd", "early", "mishit_share")
+            for key in ("visit_bias_sd", "visit_form_sd", "warm_up", "mishit_share")
         }
-        setup = draw["setup_sd"] * rng.standard_normal((days, 1))
-        form = draw["form_sd"] * rng.standard_normal((days, 1))
-        sd = np.exp(log_sd[pick][:, which] + form + draw["early"] * early)
+        setup = draw["visit_bias_sd"] * rng.standard_normal((days, 1))
+        form = draw["visit_form_sd"] * rng.standard_normal((days, 1))
+        sd = np.exp(log_sd[pick][:, which] + form + draw["warm_up"] * warm_up)
         wild = rng.random(sd.shape) < draw["mishit_share"]
         spread = sd * np.where(wild, MISHIT_TIMES, 1.0) * rng.standard_normal(sd.shape)
         error = bias[pick][:, which] + setup + spread

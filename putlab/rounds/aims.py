@@ -6,43 +6,49 @@ the hole, past it and within three feet, where it is common practice to want it.
 """
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
 
 from putlab.base.errors import UsageError
+from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.green.hole_out import later_putts, thinned
+from putlab.base.words import feet
+from putlab.green.flat import FlatScatter
+from putlab.green.hole_out import later_putts
 from putlab.green.leaves import AREA_FT, LeaveGrid, area_chance, holed_chance, leaves
-from putlab.green.strike import Strikes
+from putlab.green.skill import Skill
+from putlab.rounds.expected import new_day_skill
+
+if TYPE_CHECKING:
+    from putlab.posterior.player import Golfer
 
 # Aims looked at, feet past the hole; the best lies between its neighbours on a parabola.
 # An aim of 0 is no farther than the hole, the least looked at; beyond 5 ft no golfer aims.
 AIMS_FT = np.array([0, 0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 3.5, 4, 4.5, 5])
 
-# Rounds of choosing the aim for all putts at once; the second already moves it by less than
+# Times that the aim of all putts is chosen at once; the second already moves it by less than
 # a tenth of a foot.
-ROUNDS = 2
+CHOICES = 2
 
 # Draws looked at: the choice is made on their mean.
 DRAWS = 50
 
 
 @dataclass(frozen=True)
-class Aims:
+class Aims(Result):
     """What each aim is worth at each distance, averaged over the golfer's draws.
 
     Attributes
     ----------
-    distance_ft : ndarray, shape (n,)
-        Length of the putt.
-    past_ft : ndarray, shape (aims,)
-        How far past the hole the golfer aims to roll the ball.
+    distance_ft, past_ft : ndarray, shapes (n,) and (aims,)
+        Length of the putt, and how far past the hole the golfer aims to roll the ball.
     average_putts : ndarray, shape (aims, n)
         With later putts aimed as is best for them.
-    one_putt : ndarray, shape (aims, n)
-        Chance of holing it.
-    area_share : ndarray, shape (aims, n)
-        Share of the misses that stop past the hole within three feet.
+    one_putt, area_share : ndarray, shape (aims, n)
+        Chance of holing it, and share of the misses that stop past the hole within three feet.
     """
 
     distance_ft: np.ndarray
@@ -51,21 +57,17 @@ class Aims:
     one_putt: np.ndarray
     area_share: np.ndarray
 
-    def table(self):
-        """Return the best aim of each kind, and what it is worth, by distance.
+    @property
+    def table(self) -> pd.DataFrame:
+        """The best aim of each kind and what it is worth, a row a distance.
 
-        Returns
-        -------
-        pandas.DataFrame
-            A row a distance: ``distance_ft``; ``fewest_past_ft, fewest_putts`` (the aim
-            with the fewest putts); ``holed_past_ft, holed_most`` (holing it most often);
-            ``area_past_ft, area_most`` (misses past the hole within three feet, as a share
-            of the misses); ``usual_putts, usual_one_putt, usual_area`` at the usual aim.
+        ``fewest_past_ft, fewest_putts``: the aim with the fewest putts; ``holed_past_ft,
+        holed_most``: holing it most often; ``area_past_ft, area_most``: most of the misses past
+        the hole within three feet; ``usual_putts, usual_one_putt, usual_area``: the usual aim.
         """
-        import pandas as pd
-
-        fewest = peak(self.past_ft, -self.average_putts)
-        holed, area = peak(self.past_ft, self.one_putt), peak(self.past_ft, self.area_share)
+        fewest = highest_point(self.past_ft, -self.average_putts)
+        holed = highest_point(self.past_ft, self.one_putt)
+        area = highest_point(self.past_ft, self.area_share)
         usual = int(np.argmin(np.abs(self.past_ft - PAST_FT)))
         return pd.DataFrame(
             {
@@ -82,13 +84,31 @@ class Aims:
             }
         )
 
+    @property
+    def sentence(self) -> str:
+        """The aim with the fewest putts where it saves most."""
+        table = self.table
+        row = table.loc[(table["usual_putts"] - table["fewest_putts"]).idxmax()]
+        return (
+            f"Another aim saves most from {feet(row['distance_ft'])}: "
+            f"{row['fewest_past_ft']:.1f} ft past the hole takes {row['fewest_putts']:.3f} putts "
+            f"on average, {PAST_FT:g} ft past it {row['usual_putts']:.3f}."
+        )
 
-def weigh_aims(skill, distance_ft, *, stimp_ft=STIMP_FT, past_ft=AIMS_FT, area_ft=AREA_FT):
+
+def aims(
+    golfer: "Skill | Golfer",
+    distance_ft: ArrayLike,
+    *,
+    stimp_ft: float = STIMP_FT,
+    past_ft: ArrayLike = AIMS_FT,
+    area_ft: float = AREA_FT,
+) -> Aims:
     """Return what aiming each distance past the hole is worth.
 
     Parameters
     ----------
-    skill : Skill
+    golfer : Skill or Golfer
         The golfer; at most 50 of its draws, evenly taken, are looked at.
     distance_ft : array_like, shape (n,)
         Lengths of the putt in feet, rising.
@@ -113,32 +133,21 @@ def weigh_aims(skill, distance_ft, *, stimp_ft=STIMP_FT, past_ft=AIMS_FT, area_f
     past_ft = np.asarray(past_ft, dtype=float)
     if past_ft.size < 3 or np.any(np.diff(past_ft) <= 0) or past_ft[0] < 0:
         raise UsageError(f"past_ft needs three aims or more, rising from 0; got {past_ft}.")
-    skill = thinned(skill, DRAWS)
+    skill = golfer if isinstance(golfer, Skill) else new_day_skill(golfer)
+    skill = skill.thinned(DRAWS)
     grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
-    later = _best_later(skill, grid, stimp_ft, past_ft)
-    average = _average_putts(skill, distance_ft, past_ft, later, grid, stimp_ft)
-    strikes = [Strikes.of(skill.at(distance_ft), past) for past in past_ft]
+    average = _average_putts(skill, distance_ft, past_ft, grid, stimp_ft)
+    putts = [FlatScatter.of(skill.at(distance_ft), past) for past in past_ft]
     shape = (skill.draws, distance_ft.size)
-    holed = np.array([holed_chance(s, stimp_ft).reshape(shape).mean(0) for s in strikes])
-    area = [area_chance(s, stimp_ft, area_ft).reshape(shape).mean(0) for s in strikes]
+    holed = np.array([holed_chance(p, stimp_ft).reshape(shape).mean(0) for p in putts])
+    area = [area_chance(p, stimp_ft, area_ft).reshape(shape).mean(0) for p in putts]
     return Aims(distance_ft, past_ft, average, holed, np.array(area) / (1 - holed))
 
 
-def peak(places, values):
-    """Return where a curve seen at a few places is highest, and how high.
+def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return where curves (values, shape (m, n)) seen at m rising places are highest, and how high.
 
-    Parameters
-    ----------
-    places : ndarray, shape (m,)
-        Rising.
-    values : ndarray, shape (m, n)
-        Curves, one a column.
-
-    Returns
-    -------
-    tuple of ndarray, each of shape (n,)
-        Place and height of the top of the parabola through the highest value and its two
-        neighbours; at an end, the end itself.
+    The top of the parabola through the highest value and its two neighbours; at an end, the end.
     """
     columns = np.arange(values.shape[1])
     top = np.argmax(values, axis=0)
@@ -150,34 +159,31 @@ def peak(places, values):
     inside = (top == middle) & (bend < 0)
     place = (x0 + x1) / 2 - rise / (2 * np.where(inside, bend, -1.0))
     height = y0 + rise * (place - x0) + bend * (place - x0) * (place - x1)
-    return (
-        np.where(inside, place, places[top]),
-        np.where(inside, height, values[top, columns]),
-    )
+    at_top = places[top], values[top, columns]
+    return np.where(inside, place, at_top[0]), np.where(inside, height, at_top[1])
 
 
-def _average_putts(skill, distance_ft, past_ft, later, grid, stimp_ft):
-    """Return average putts, shape (aims, n), with what follows a miss given."""
-    shape, still = (skill.draws, distance_ft.size, grid.CELLS), later.sum(axis=-1)[..., None]
-    found = []
-    for past in past_ft:
-        first = leaves(Strikes.of(skill.at(distance_ft), past), stimp_ft, grid)
-        found.append(1 + (first.cells.reshape(shape) @ still)[..., 0].mean(axis=0))
-    return np.array(found)
+def _average_putts(
+    skill: Skill, distance_ft: np.ndarray, past_ft: np.ndarray, grid: LeaveGrid, stimp_ft: float
+) -> np.ndarray:
+    """Return average putts, shape (aims, n), when every later putt is aimed at its best."""
 
+    def left(lengths_ft: np.ndarray) -> np.ndarray:  # shape (aims, draws, lengths, cells)
+        shape, there = (skill.draws, lengths_ft.size, grid.CELLS), skill.at(lengths_ft)
+        found = (leaves(FlatScatter.of(there, past), stimp_ft, grid) for past in past_ft)
+        return np.stack([first.cells.reshape(shape) for first in found])
 
-def _best_later(skill, grid, stimp_ft, past_ft):
-    """Return the chances after a miss when every later putt is aimed at its best."""
-    distance_ft = grid.cells_ft[:: grid.LATER]
-    plan = np.full(distance_ft.size, PAST_FT)
-    for _ in range(ROUNDS):
-        later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=_course(distance_ft, plan))
-        average = _average_putts(skill, distance_ft, past_ft, later, grid, stimp_ft)
+    def after(cells: np.ndarray, best_ft: np.ndarray) -> np.ndarray:
+        def aim(wanted_ft: np.ndarray) -> np.ndarray:
+            return np.interp(np.log(wanted_ft), np.log(later_ft), best_ft)
+
+        later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=aim)
+        return 1 + (cells @ later.sum(axis=-1)[..., None])[..., 0].mean(axis=1)
+
+    later_ft = grid.cells_ft[:: grid.LATER]
+    best_ft, cells = np.full(later_ft.size, PAST_FT), left(later_ft)
+    for _ in range(CHOICES):
         # Where a tap-in drops at any pace the aim does not matter: keep the usual one.
-        cost = average + 1e-6 * np.abs(past_ft - PAST_FT)[:, None]
-        plan = peak(past_ft, -cost)[0]
-    return later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=_course(distance_ft, plan))
-
-
-def _course(distance_ft, plan):
-    return lambda wanted_ft: np.interp(np.log(wanted_ft), np.log(distance_ft), plan)
+        cost = after(cells, best_ft) + 1e-6 * np.abs(past_ft - PAST_FT)[:, None]
+        best_ft = highest_point(past_ft, -cost)[0]
+    return after(left(distance_ft), best_ft)

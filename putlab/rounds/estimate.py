@@ -1,28 +1,81 @@
-"""The table of estimates: a row per player and distance, every number with its interval."""
+"""What has been learned of each player at each length, and what the strokes lost come from."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import chain, combinations
 from math import factorial
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
+from putlab.base.cache import kept_or_made, result_key
+from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.green.hole_out import STROKES, hole_out, kept_putts, thinned
-from putlab.green.skill import Skill
-from putlab.posterior.player import summary
+from putlab.base.words import feet, interval, quantity
+from putlab.green.hole_out import PUTT_OUTCOMES, cached_hole_out, hole_out
+from putlab.green.published import green_spread
+from putlab.green.skill import SKILL_QUANTITIES, Skill
+from putlab.model.design import REFERENCE_FT
+from putlab.posterior.player import green_setting, summary
+from putlab.rounds.expected import new_day_skill, stacked
+from putlab.rounds.first_putts import RoundMix, shipped_mix
+from putlab.rounds.reference import tour_skill
 
-SPREADS = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
-COLUMNS = [
-    "player",
-    "distance_ft",
-    "putts",
-    "sessions",
-    *(name + end for name in (*SPREADS, *STROKES) for end in ("", "_lo", "_hi")),
+if TYPE_CHECKING:
+    from putlab.posterior.fit import Fit
+    from putlab.posterior.player import Golfer
+
+COLUMNS = ["player", "distance_ft", "putts", "sessions"] + [
+    *(name + end for name in (*SKILL_QUANTITIES, *PUTT_OUTCOMES) for end in ("", "_lo", "_hi")),
 ]
 
 
-def estimate_table(fit, players=None, *, stimp_ft=STIMP_FT, past_ft=PAST_FT):
+@dataclass(frozen=True)
+class Estimate(Result):
+    """The table of estimates: a row per player and distance, every number with its interval.
+
+    Attributes
+    ----------
+    estimates : pandas.DataFrame
+        Columns `COLUMNS`; ``_lo`` and ``_hi`` end the kit's interval.
+    """
+
+    estimates: pd.DataFrame
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The estimates."""
+        return self.estimates
+
+    @property
+    def sentence(self) -> str:
+        """Each player at the length nearest to the middle one of the kit."""
+        near = np.abs(np.log(self.estimates["distance_ft"] / REFERENCE_FT))
+        rows = self.estimates.loc[near.groupby(self.estimates["player"], sort=False).idxmin()]
+        return " ".join(_in_words(row) for _, row in rows.iterrows())
+
+
+def _in_words(row: pd.Series) -> str:
+    line, pace = (
+        f"{quantity(row[name], name)} ({interval(row[name + '_lo'], row[name + '_hi'], name)})"
+        for name in ("line_sd_deg", "pace_sd_pct")
+    )
+    return (
+        f"{row['player']} from {feet(row['distance_ft'])}: line scatters by {line}, pace by "
+        f"{pace}; on the flat {quantity(row['one_putt'], 'one_putt')} drop, and "
+        f"{quantity(row['average_putts'], 'average_putts')} putts are needed on average."
+    )
+
+
+def estimate(
+    fit: "Fit",
+    players: list[str] | None = None,
+    *,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
+) -> Estimate:
     """Return what has been learned of each player at each practised distance.
 
     Spread is that within a visit, as on the player's last visit; chances and putts are for a
@@ -30,7 +83,7 @@ def estimate_table(fit, players=None, *, stimp_ft=STIMP_FT, past_ft=PAST_FT):
 
     Parameters
     ----------
-    fit : putlab.posterior.player.SpreadFit
+    fit : Fit
         Fitted log.
     players : list of str, optional
         Only these players.
@@ -39,209 +92,163 @@ def estimate_table(fit, players=None, *, stimp_ft=STIMP_FT, past_ft=PAST_FT):
 
     Returns
     -------
-    pandas.DataFrame
-        Columns `COLUMNS`; ``_lo`` and ``_hi`` end the kit's interval.
+    Estimate
+        Its table has a row per player and distance.
     """
-    tables = [
-        _golfer_table(fit.golfer(player), stimp_ft, past_ft) for player in players or fit.players
-    ]
-    return pd.concat(tables, ignore_index=True)[COLUMNS]
+    golfers = [fit.golfer(player) for player in players or fit.players]
+    tables = [_golfer_table(golfer, stimp_ft, past_ft) for golfer in golfers]
+    return Estimate(pd.concat(tables, ignore_index=True)[COLUMNS])
 
 
-def _golfer_table(golfer, stimp_ft, past_ft):
+def _golfer_table(golfer: "Golfer", stimp_ft: float, past_ft: float) -> pd.DataFrame:
     table = golfer.practised
     distance = table["distance_ft"].to_numpy()
     within = golfer.skill(distance, new_day=False)
-    putts = kept_putts(strokes_skill(golfer), distance, stimp_ft=stimp_ft, past_ft=past_ft)
-    values = {name: getattr(within, name) for name in SPREADS}
-    values |= {name: getattr(putts, name) for name in STROKES}
+    putts = cached_hole_out(new_day_skill(golfer), distance, stimp_ft=stimp_ft, past_ft=past_ft)
+    values = {name: getattr(within, name) for name in SKILL_QUANTITIES}
+    values |= {name: getattr(putts, name) for name in PUTT_OUTCOMES}
     ends = {}
     for name, draws in values.items():
         ends[name], ends[name + "_lo"], ends[name + "_hi"] = summary(draws)
     return pd.concat([table, pd.DataFrame(ends)], axis=1).assign(player=golfer.player)
 
 
-def strokes_skill(golfer, *, counted=False):
-    """Return a player's new-day skill on the lengths that hole-out needs.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-    counted : bool
-        As when it counts, in a game.
-
-    Returns
-    -------
-    putlab.green.skill.Skill
-        At the practised lengths and at a few beyond them, where the answer widens.
-    """
-    practised = golfer.fit.designs["line"].lengths_ft
-    beyond = [d for d in (2.0, 60.0) if not practised[0] * 0.9 < d < practised[-1] * 1.1]
-    return golfer.skill(np.unique([*practised, *beyond]), new_day=True, counted=counted)
-
-
 # What the strokes lost come from: line and pace, spread and bias, and reading the green.
 
+OF_SKILL = {
+    "line spread": "line_sd_deg",
+    "pace spread": "pace_sd_pct",
+    "line bias": "line_bias_deg",
+    "pace bias": "pace_bias_pct",
+}
+CAUSES = (*OF_SKILL, "reading the green")
 
-CAUSES = ("line spread", "pace spread", "line bias", "pace bias", "reading the green")
+# Each draw is solved 32 times, once for every set of causes; the mean of so many draws is
+# steady to a hundredth of a stroke a round.
+CAUSE_DRAWS = 60
 
-# Each draw is solved 32 times, once for every set of causes; the mean of 100 draws is known
-# to a tenth of the posterior's own spread.
-DRAWS = 100
-
-# A perfect golfer's spread, in degrees and percent: as good as none.
-NO_SPREAD = 1e-6
+# A golfer of some skill in practice, and what reading a real green adds to line and pace spread.
+type OnGreen = tuple[Skill, tuple[float, float]]
 
 
 @dataclass(frozen=True)
-class Attribution:
-    """Strokes lost on a reference golfer, and to what.
+class Attribution(Result):
+    """Strokes a round lost on a reference golfer, and to what.
 
     Attributes
     ----------
+    player, reference : str
+        Who loses them, and to whom.
     distance_ft : ndarray, shape (n,)
         Length of the first putt.
     strokes : dict of str to ndarray, shape (draws, n)
-        Average putts lost to each of `CAUSES`; below 0 where the golfer is the better.
-    average_putts, reference_putts : ndarray, shape (draws, n)
-        Of the golfer and of the reference; their difference is what the causes add up to.
+        Strokes lost to each of `CAUSES`; below 0 where the golfer is the better.
+    total : ndarray, shape (draws, n)
+        Strokes lost in all, which is what the causes add up to.
     """
 
+    player: str
+    reference: str
     distance_ft: np.ndarray
-    strokes: dict
-    average_putts: np.ndarray
-    reference_putts: np.ndarray
+    strokes: dict[str, np.ndarray]
+    total: np.ndarray
 
     @property
-    def total(self):
-        """Strokes lost in all, shape (draws, n)."""
-        return self.average_putts - self.reference_putts
-
-    def table(self):
-        """Return the strokes lost to each cause with their intervals.
-
-        Returns
-        -------
-        pandas.DataFrame
-            A row a distance and cause, and ``total``: ``distance_ft, cause, strokes,
-            strokes_lo, strokes_hi`` (mean and 90 % equal-tailed interval over draws).
-        """
-        import pandas as pd
-
-        from putlab.base.settings import interval_probabilities
-
+    def table(self) -> pd.DataFrame:
+        """``distance_ft, cause, strokes, strokes_lo, strokes_hi``; the last cause is the total."""
         rows = []
-        for cause, strokes in [*self.strokes.items(), ("total", self.total)]:
-            low, high = np.quantile(strokes, interval_probabilities(), axis=0)
-            columns = {"strokes": strokes.mean(axis=0), "strokes_lo": low, "strokes_hi": high}
-            rows.append(pd.DataFrame({"distance_ft": self.distance_ft, "cause": cause, **columns}))
+        for cause, draws in [*self.strokes.items(), ("total", self.total)]:
+            mean, low, high = summary(draws)
+            ends = {"strokes": mean, "strokes_lo": low, "strokes_hi": high}
+            rows.append(pd.DataFrame({"distance_ft": self.distance_ft, "cause": cause, **ends}))
         return pd.concat(rows).sort_values("distance_ft", kind="stable", ignore_index=True)
 
+    @property
+    def sentence(self) -> str:
+        """The total, and the largest cause."""
+        total, low, high = (float(end) for end in summary(self.total.sum(axis=1)))
+        by_cause = {cause: draws.mean(axis=0).sum() for cause, draws in self.strokes.items()}
+        largest = max(by_cause, key=lambda cause: by_cause[cause])
+        return (
+            f"In a round {self.player} loses {quantity(total, 'strokes_lost')} strokes "
+            f"({interval(low, high, 'strokes_lost')}) to the {self.reference} with the putter; the "
+            f"largest cause is {largest} ({quantity(by_cause[largest], 'strokes_lost')})."
+        )
 
-def attribute(
-    skill,
-    distance_ft,
+
+def strokes_lost(
+    golfer: "Golfer",
+    distance_ft: ArrayLike | None = None,
     *,
-    reading=(0.0, 0.0),
-    reference=None,
-    reference_reading=(0.0, 0.0),
-    stimp_ft=STIMP_FT,
-    past_ft=PAST_FT,
-    draws=DRAWS,
-):
-    """Share the strokes lost among their causes.
+    mix: RoundMix | None = None,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
+) -> Attribution:
+    """Share the strokes a round lost to the tour among their causes.
 
     Parameters
     ----------
-    skill : Skill
-        The golfer in practice; at most `draws` of its draws are used, evenly taken.
-    distance_ft : array_like, shape (n,)
-        Lengths of the first putt in feet, rising.
-    reading : tuple of float
-        Spread that reading a real green adds: ``line_sd_deg, pace_sd_pct``
-        (`putlab.green.published.green_spread`).
-    reference : Skill, optional
-        Golfer of one draw to be compared with; without one, a perfect golfer, who holes
-        everything.
-    reference_reading : tuple of float
-        What reading adds to the reference's spread.
-    stimp_ft : float
-        Green speed in feet.
-    past_ft : float
-        How far past the hole the golfer aims to roll the ball.
-    draws : int
-        Draws to use.
+    golfer : Golfer
+        One player's posterior.
+    distance_ft : array_like, shape (n,), optional
+        Lengths of the first putt in feet, rising; default: those practised.
+    mix : RoundMix, optional
+        First putts of a round, shared among the lengths; default: the shipped mix.
+    stimp_ft, past_ft : float
+        Green speed, and how far past the hole the golfer aims.
 
     Returns
     -------
     Attribution
-        Strokes by cause, for each draw and distance.
+        Strokes by length and cause, on a real green: this golfer's own where the log told of it.
     """
-    skill = thinned(skill, draws)
-    if reference is None:
-        reference = Skill.constant(NO_SPREAD, NO_SPREAD)
-    known_ft = np.union1d(skill.distance_ft, reference.distance_ft)
-    sides = (reference.at(known_ft), reference_reading), (skill.at(known_ft), reading)
-    subsets = list(chain.from_iterable(combinations(CAUSES, k) for k in range(6)))
-    mixed = _stacked([_mixture(*sides, subset) for subset in subsets], skill.draws)
+    if distance_ft is None:
+        distance_ft = golfer.practised["distance_ft"]
+    distance_ft = np.atleast_1d(np.asarray(distance_ft, dtype=float))
+    skill, published = new_day_skill(golfer), green_spread()
+    green = green_setting(golfer).get("green", published)
+    roll = {"stimp_ft": stimp_ft, "past_ft": past_ft}
+    key = result_key("rounds", "causes", vars(skill), distance_ft, (green, published), roll)
+    mine, tour = (skill.thinned(CAUSE_DRAWS), green), (tour_skill(technique_only=True), published)
+    putts = kept_or_made(key, lambda: putts_by_cause(mine, tour, distance_ft, **roll))
+    first_putts = (mix or shipped_mix()).onto(distance_ft)
+    a_round = {name: values * first_putts for name, values in putts.items()}
+    strokes = {cause: a_round[cause] for cause in CAUSES}
+    total = a_round["golfer"] - a_round["reference"]
+    return Attribution(golfer.player, "tour average", distance_ft, strokes, total)
+
+
+def putts_by_cause(
+    golfer: OnGreen, reference: OnGreen, distance_ft: ArrayLike, *, stimp_ft: float, past_ft: float
+) -> dict[str, np.ndarray]:
+    """Return putts (draws, n) lost to each cause, and those of golfer and one-draw reference."""
+    known_ft = np.union1d(golfer[0].distance_ft, reference[0].distance_ft)
+    mine, theirs = ((skill.at(known_ft), reading) for skill, reading in (golfer, reference))
+    subsets = list(chain.from_iterable(combinations(CAUSES, k) for k in range(len(CAUSES) + 1)))
+    mixed = stacked([_mixture(mine, theirs, subset) for subset in subsets])
     out = hole_out(mixed, distance_ft, stimp_ft=stimp_ft, past_ft=past_ft)
-    putts = out.average_putts.reshape(len(subsets), skill.draws, -1)
+    putts = out.average_putts.reshape(len(subsets), golfer[0].draws, -1)
     value = dict(zip(map(frozenset, subsets), putts, strict=True))
-    strokes = {cause: shapley_value(value, cause) for cause in CAUSES}
-    return Attribution(out.distance_ft, strokes, value[frozenset(CAUSES)], value[frozenset()])
+    shares = {cause: shapley_value(value, cause) for cause in CAUSES}
+    return shares | {"golfer": value[frozenset(CAUSES)], "reference": value[frozenset()]}
 
 
-def shapley_value(value, cause):
-    """Return one cause's share.
-
-    Parameters
-    ----------
-    value : dict of frozenset to array_like
-        What each set of causes is worth, all sets given.
-    cause : hashable
-        One of the causes.
-
-    Returns
-    -------
-    ndarray
-        What the cause adds, averaged over all orders of adding the causes one by one.
-    """
+def shapley_value(value: Mapping[frozenset[str], Any], cause: str) -> Any:
+    """Return what a cause adds to a set's value, averaged over all orders of adding causes."""
     count = len(max(value, key=len))
-    return sum(
-        factorial(len(others))
-        * factorial(count - 1 - len(others))
-        / factorial(count)
-        * (value[others | {cause}] - value[others])
-        for others in value
-        if cause not in others
-    )
+    orders = [factorial(k) * factorial(count - 1 - k) / factorial(count) for k in range(count)]
+    without = [others for others in value if cause not in others]
+    return sum(orders[len(s)] * (value[s | {cause}] - value[s]) for s in without)
 
 
-def _mixture(reference, golfer, subset):
-    """Return a skill that has some causes from the golfer, the rest from the reference."""
+def _mixture(golfer: OnGreen, reference: OnGreen, causes: tuple[str, ...]) -> Skill:
+    # Some causes from the golfer, the rest from the reference.
+    def side(cause: str) -> OnGreen:
+        return golfer if cause in causes else reference
 
-    def side(cause):
-        return golfer if cause in subset else reference
-
-    line_sd_deg, pace_sd_pct = side("reading the green")[1]
-    mixed = Skill(
-        golfer[0].distance_ft,
-        side("line spread")[0].line_sd_deg,
-        side("line bias")[0].line_bias_deg,
-        side("pace spread")[0].pace_sd_pct,
-        side("pace bias")[0].pace_bias_pct,
-    )
-    return mixed.wider(line_sd_deg, pace_sd_pct)
-
-
-def _stacked(skills, draws):
-    """Return several skills as one, draws after draws."""
-    names = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
-    distance_ft = skills[0].distance_ft
-    shape = (draws, distance_ft.size)
-    columns = (
-        np.concatenate([np.broadcast_to(getattr(skill, name), shape) for skill in skills])
-        for name in names
-    )
-    return Skill(distance_ft, *columns)
+    shape = golfer[0].line_sd_deg.shape
+    columns = {
+        name: np.broadcast_to(getattr(side(cause)[0], name), shape)
+        for cause, name in OF_SKILL.items()
+    }
+    return Skill(golfer[0].distance_ft, **columns).wider(*side("reading the green")[1])

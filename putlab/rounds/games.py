@@ -5,62 +5,48 @@ its putts are those taken until it was holed. A new game begins where a hole's n
 again within a visit.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from putlab.base.errors import LogError, UsageError
+from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, interval_probabilities
 from putlab.log.schema import COLUMNS
-from putlab.rounds.estimate import strokes_skill
-from putlab.rounds.expected import counted_ratio, node_chances
-from putlab.rounds.reference import tour_reference
+from putlab.rounds.expected import (
+    RATIOS_SOLVED,
+    CountedRatio,
+    counted_ratio,
+    hole_chances,
+    new_day_skill,
+)
+from putlab.rounds.first_putts import RoundMix
+from putlab.rounds.reference import Reference, tour_reference
+
+if TYPE_CHECKING:
+    from putlab.posterior.fit import Fit
+    from putlab.posterior.player import Golfer
 
 # Common practice: every hole of a counted game is a par of two.
 PAR = 2
 
-HOLE_COLUMNS = [
-    "player",
-    "session",
-    "game",
-    "condition",
-    "hole_no",
-    "distance_ft",
-    "stimp_ft",
-    "slope_pct",
-    "slope_to_deg",
-    "putts",
-]
+HOLE_COLUMNS = ["player", "session", "game", "condition", "hole_no", "distance_ft"]
+HOLE_COLUMNS += ["stimp_ft", "slope_pct", "slope_to_deg", "putts"]
 
 
-def played_holes(putts):
-    """Return the finished holes of all counted games.
+def finished_holes(putts: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Return the finished holes of a log's counted games, and notes of holes left out.
 
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        A log's putts, in order.
-
-    Returns
-    -------
-    holes : pandas.DataFrame
-        A row a hole: ``player, session, game`` (1, 2 and so on within the player's visits),
-        ``condition, hole_no, distance_ft, stimp_ft, slope_pct, slope_to_deg`` (of the first
-        putt, missing where not logged) and ``putts`` taken.
-    notes : list of str
-        Holes left out, and why.
-
-    Raises
-    ------
-    LogError
-        The log has no finished hole of a game.
+    With `HOLE_COLUMNS`: ``game`` counts a player's games, length and slope are the first putt's.
     """
     rows = putts[putts["hole_no"].notna() & putts["putt_no"].notna()]
     if rows.empty:
         raise LogError(
             "the log has no counted game: no row has both hole_no and putt_no. "
-            "`putlab game --deal 9` deals one to play."
+            "`deal_game` deals one to play."
         )
     groups = rows.groupby(["player", "session"], sort=False, dropna=False)
     visits = [_holes_of_visit(visit) for _, visit in groups]
@@ -69,33 +55,30 @@ def played_holes(putts):
     if holes.empty:
         raise LogError("the log has no finished hole of a counted game. " + " ".join(notes[:3]))
     games = holes["session"] + "/" + holes["game"].astype(str)
-    holes["game"] = games.groupby(holes["player"], sort=False).transform(_numbered)
+    numbered = games.groupby(holes["player"], sort=False)
+    holes["game"] = numbered.transform(lambda labels: pd.factorize(labels)[0] + 1)
     return holes[HOLE_COLUMNS], notes
 
 
-def _numbered(labels):
-    return pd.factorize(labels)[0] + 1
-
-
-def _holes_of_visit(visit):
-    """Return a visit's finished holes and notes about the others."""
+def _holes_of_visit(visit: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     starts = (visit["putt_no"] == 1) | (visit["hole_no"] != visit["hole_no"].shift())
-    found, notes, seen, game = [], [], set(), 1
+    found: list[dict] = []
+    notes: list[str] = []
+    seen, game = set[float](), 1
     for _, rows in visit.groupby(starts.cumsum(), sort=False):
         first = rows.iloc[0]
         if first["hole_no"] in seen:
             seen, game = set(), game + 1
         seen.add(first["hole_no"])
-        trouble = _trouble(rows)
-        if trouble:
+        if trouble := _trouble(rows):
             place = f"{first['player']}, {first['session']}, hole {first['hole_no']:g}"
             notes.append(f"{place}: {trouble}, so the hole is left out.")
-            continue
-        found.append({**first, "game": game, "putts": len(rows)})
+        else:
+            found.append({**first, "game": game, "putts": len(rows)})
     return pd.DataFrame(found, columns=HOLE_COLUMNS), notes
 
 
-def _trouble(rows):
+def _trouble(rows: pd.DataFrame) -> str:
     """Say why a hole's score is not known, or return an empty text."""
     numbers = rows["putt_no"].to_numpy()
     if not np.array_equal(numbers, np.arange(1, len(rows) + 1)):
@@ -113,7 +96,7 @@ def _trouble(rows):
 
 
 @dataclass(frozen=True)
-class Played:
+class JudgedGames(Result):
     """What a player's counted games came to.
 
     Attributes
@@ -130,18 +113,12 @@ class Played:
 
     player: str
     scores: pd.DataFrame
-    ratio: object
-    notes: list
+    ratio: CountedRatio
+    notes: list[str]
 
-    def table(self):
-        """Return the scores with the ratio beside them.
-
-        Returns
-        -------
-        pandas.DataFrame
-            `scores` and ``counted_ratio, counted_ratio_lo, counted_ratio_hi, chance_wider``,
-            the same in every row: one posterior from all games of the player.
-        """
+    @property
+    def table(self) -> pd.DataFrame:
+        """`scores` and ``counted_ratio, _lo, _hi, chance_wider``: one posterior of all games."""
         low, high = self.ratio.interval
         return self.scores.assign(
             counted_ratio=self.ratio.median,
@@ -150,8 +127,26 @@ class Played:
             chance_wider=self.ratio.chance_wider,
         )
 
+    @property
+    def sentence(self) -> str:
+        """How much wider the spread is when it counts."""
+        low, high = self.ratio.interval
+        return (
+            f"{self.player}: when it counts, spread is {self.ratio.median:.2f} times that in "
+            f"practice (90 % interval {low:.2f} to {high:.2f}; wider with probability "
+            f"{self.ratio.chance_wider:.0%}), from {self.ratio.holes} holes."
+        )
 
-def judge_games(fit, putts, player, *, reference=None, past_ft=PAST_FT, advance=None):
+
+def judge_games(
+    fit: "Fit",
+    putts: pd.DataFrame,
+    player: str,
+    *,
+    reference: Reference | None = None,
+    past_ft: float = PAST_FT,
+    advance: Callable[[int, int], None] | None = None,
+) -> JudgedGames:
     """Judge every counted game of a player.
 
     Each game is expected of the golfer of that visit: as far practised, and in the condition
@@ -160,7 +155,7 @@ def judge_games(fit, putts, player, *, reference=None, past_ft=PAST_FT, advance=
 
     Parameters
     ----------
-    fit : putlab.posterior.player.SpreadFit
+    fit : Fit
         Fit of the log.
     putts : pandas.DataFrame
         The log's putts.
@@ -175,7 +170,7 @@ def judge_games(fit, putts, player, *, reference=None, past_ft=PAST_FT, advance=
 
     Returns
     -------
-    Played
+    JudgedGames
         Scores, and how much wider the spread is when it counts.
 
     Raises
@@ -183,75 +178,42 @@ def judge_games(fit, putts, player, *, reference=None, past_ft=PAST_FT, advance=
     LogError
         The player has no finished hole of a game.
     """
-    mine = putts[putts["player"] == player]
     try:
-        holes, notes = played_holes(mine)
+        holes, notes = finished_holes(putts[putts["player"] == player])
     except LogError as error:
         raise LogError(f"{player}: {error}") from error
     games = list(holes.groupby(["session", "condition"], sort=False, dropna=False))
     parts = []
     for done, ((session, condition), part) in enumerate(games, start=1):
-        skill = strokes_skill(golfer_then(fit, player, session, condition))
-        parts.append(node_chances(skill, part, past_ft=past_ft))
+        skill = new_day_skill(golfer_at_visit(fit, player, session, condition))
+        parts.append(hole_chances(skill, part, ratios=RATIOS_SOLVED, past_ft=past_ft))
         if advance:
             advance(done, len(games))
     holes = pd.concat([part for _, part in games], ignore_index=True)
     chances = np.concatenate(parts, axis=2)
     in_practice = chances[len(chances) // 2]
-    return Played(
+    return JudgedGames(
         player=player,
-        scores=game_scores(holes, in_practice, reference=reference),
+        scores=game_scores(holes, in_practice, reference or tour_reference()),
         ratio=counted_ratio(chances, holes["putts"]),
         notes=notes,
     )
 
 
-def golfer_then(fit, player, session, condition):
-    """Return a player as of one visit.
-
-    Parameters
-    ----------
-    fit : putlab.posterior.player.SpreadFit
-        Fit of the log.
-    player, session : str
-        Labels.
-    condition : str or missing
-        The condition played in.
-
-    Returns
-    -------
-    putlab.posterior.player.Golfer
-        The player with the practice struck before that visit, in that condition.
-    """
+def golfer_at_visit(fit: "Fit", player: str, session: str, condition: str | None) -> "Golfer":
+    """Return a player with the practice struck before one visit, in the condition played in."""
     visits = fit.visits
     here = (visits["player"] == player) & (visits["session"] == session)
     before = visits.loc[here, "putts_before"].iloc[0]
     now = pd.DataFrame({"player": [player], "condition": [condition], "share": [1.0]})
-    then = replace(
-        fit,
-        condition_now=now[now["condition"].notna()],
-        putts_total=pd.Series({player: before}),
-    )
-    return then.golfer(player)
+    played_in, struck = now[now["condition"].notna()], pd.Series({player: before})
+    return replace(fit, condition_now=played_in, putts_total=struck).golfer(player)
 
 
-# Scores of counted games against what this golfer was expected to make on those holes.
-
-
-def score_chances(chances):
-    """Return the chances of every total over some holes.
-
-    Parameters
-    ----------
-    chances : ndarray, shape (draws, holes, 10)
-        Chances of 1, 2, ... 10 putts on each hole.
-
-    Returns
-    -------
-    ndarray, shape (10 * holes + 1,)
-        Chance of each total from 0, by convolution hole after hole within a draw (holes are
-        alike in their golfer, not independent), then averaged over draws.
-    """
+def score_chances(chances: np.ndarray) -> np.ndarray:
+    """Return the chance of every total from 0, given chances (draws, holes, 10) of each hole."""
+    # By convolution hole after hole within a draw (holes are alike in their golfer, not
+    # independent), then averaged over draws.
     draws, holes, most = chances.shape
     total = np.zeros((draws, most * holes + 1))
     total[:, 0] = 1.0
@@ -263,55 +225,26 @@ def score_chances(chances):
     return total.mean(axis=0)
 
 
-def game_scores(holes, chances, *, reference=None):
-    """Return each game's score beside what was expected.
+def game_scores(holes: pd.DataFrame, chances: np.ndarray, reference: Reference) -> pd.DataFrame:
+    """Return each game's score beside what this golfer is expected to make on its holes.
 
-    Parameters
-    ----------
-    holes : pandas.DataFrame
-        Holes played by one player (`putlab.rounds.games.played_holes`).
-    chances : ndarray, shape (draws, holes, 10)
-        Chances of 1, 2, ... 10 putts on each, from
-        `putlab.rounds.expected.hole_chances`.
-    reference : Reference, optional
-        Whom to gain strokes on; default: the published tour average.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A row a game: ``player, session, game, holes, par, score``; ``expected_score,
-        expected_sd, expected_lo, expected_hi`` (mean, spread and 90 % equal-tailed interval
-        of the score this golfer makes on these holes); ``chance_as_low`` (of this score or
-        lower); ``gained_on_self, gained_on_reference`` (strokes; the latter NaN where the
-        reference is silent on one of the holes).
+    ``chance_as_low`` is that of this score or lower; ``gained_on_reference`` is NaN where the
+    reference is silent on a hole.
     """
-    reference = reference or tour_reference()
     rows = []
-    where = np.arange(len(holes))
-    for (player, session, game), part in holes.groupby(["player", "session", "game"], sort=False):
-        here = where[
-            (holes["player"] == player) & (holes["session"] == session) & (holes["game"] == game)
-        ]
+    games = holes.reset_index(drop=True).groupby(["player", "session", "game"], sort=False)
+    for (player, session, game), part in games:
         score = int(part["putts"].sum())
-        expected = _summary(score_chances(chances[:, here]), score)
-        gained = reference.gained(part["distance_ft"], part["putts"]).sum()
-        rows.append(
-            {
-                "player": player,
-                "session": session,
-                "game": game,
-                "holes": len(part),
-                "par": PAR * len(part),
-                "score": score,
-                **expected,
-                "gained_on_self": expected["expected_score"] - score,
-                "gained_on_reference": gained,
-            }
-        )
+        expected = _expected(score_chances(chances[:, part.index]), score)
+        row = {"player": player, "session": session, "game": game}
+        row |= {"holes": len(part), "par": PAR * len(part), "score": score, **expected}
+        row["gained_on_self"] = expected["expected_score"] - score
+        gained = reference.gained(part["distance_ft"], part["putts"])
+        rows.append(row | {"gained_on_reference": gained.sum()})
     return pd.DataFrame(rows)
 
 
-def _summary(chance, score):
+def _expected(chance: np.ndarray, score: int) -> dict[str, float]:
     totals, below = np.arange(chance.size), np.cumsum(chance)
     mean = chance @ totals
     low, high = (int(np.searchsorted(below, p - 1e-9)) for p in interval_probabilities())
@@ -324,23 +257,15 @@ def _summary(chance, score):
     }
 
 
-# Deal a counted game: holes to play whose lengths are a round's, on sloping ground.
-
+# A game dealt to play: holes whose lengths are a round's, on sloping ground.
 
 # Slopes that holes are cut on: mostly 1 to 3 % (common practice).
 SLOPES_PCT = (1.0, 2.0, 3.0)
 
 # Downhill as seen from the ball, clockwise from the putt's own direction.
-DIRECTIONS = {
-    0: "downhill",
-    45: "downhill, falls right",
-    90: "falls right",
-    135: "uphill, falls right",
-    180: "uphill",
-    225: "uphill, falls left",
-    270: "falls left",
-    315: "downhill, falls left",
-}
+RIGHT = ("downhill", "downhill, falls right", "falls right", "uphill, falls right")
+LEFT = ("uphill", "uphill, falls left", "falls left", "downhill, falls left")
+DIRECTIONS = dict(zip(range(0, 360, 45), RIGHT + LEFT, strict=True))
 
 SHORTEST_FT = 2.0
 MOST_HOLES = 18
@@ -348,7 +273,14 @@ MOST_HOLES = 18
 MARKS = 8
 
 
-def deal_game(mix, holes, *, seed, session, slopes_pct=SLOPES_PCT):
+def deal_game(
+    mix: RoundMix,
+    holes: int,
+    *,
+    seed: int,
+    session: str,
+    slopes_pct: Sequence[float] = SLOPES_PCT,
+) -> pd.DataFrame:
     """Deal a card of holes to play.
 
     Lengths are taken evenly from the mix, one from each share of it, so that every game is
@@ -380,11 +312,11 @@ def deal_game(mix, holes, *, seed, session, slopes_pct=SLOPES_PCT):
     """
     if not 1 <= holes <= MOST_HOLES:
         raise UsageError(f"a counted game has 1 to {MOST_HOLES} holes; got {holes}.")
-    slopes_pct = np.asarray(slopes_pct, dtype=float)
-    if not slopes_pct.size or not np.all((slopes_pct >= 0) & (slopes_pct <= 5)):
-        raise UsageError(f"slopes must be 0 to 5 %; got {slopes_pct}.")
+    slopes = np.asarray(slopes_pct, dtype=float)
+    if not slopes.size or not np.all((slopes >= 0) & (slopes <= 5)):
+        raise UsageError(f"slopes must be 0 to 5 %; got {slopes}.")
     rng = np.random.default_rng(seed)
-    slope = _evenly(slopes_pct, holes, rng)
+    slope = _evenly(slopes, holes, rng)
     to_deg = np.where(slope > 0, _evenly(np.array(list(DIRECTIONS), dtype=float), holes, rng), 0)
     card = pd.DataFrame({column.name: None for column in COLUMNS}, index=range(holes))
     return card.assign(
@@ -399,19 +331,8 @@ def deal_game(mix, holes, *, seed, session, slopes_pct=SLOPES_PCT):
     )
 
 
-def in_words(card):
-    """Return a card as a golfer reads it.
-
-    Parameters
-    ----------
-    card : pandas.DataFrame
-        From `deal_game`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``Hole, Length, Slope``.
-    """
+def card_in_words(card: pd.DataFrame) -> pd.DataFrame:
+    """Return a card as a golfer reads it: ``Hole, Length, Slope``."""
     slopes = [
         "level" if not slope else f"{slope:g} %, {DIRECTIONS[int(to_deg)]}"
         for slope, to_deg in zip(card["slope_pct"], card["slope_to_deg"], strict=True)
@@ -420,7 +341,7 @@ def in_words(card):
     return pd.DataFrame({"Hole": card["hole_no"], "Length": lengths, "Slope": slopes})
 
 
-def _lengths(mix, holes, rng):
+def _lengths(mix: RoundMix, holes: int, rng: np.random.Generator) -> np.ndarray:
     """Return one length from each equal share of the mix, in whole feet or marks, shuffled."""
     share = np.cumsum(mix.first_putts) / mix.first_putts.sum()
     start = share - mix.first_putts / mix.first_putts.sum()
@@ -432,7 +353,7 @@ def _lengths(mix, holes, rng):
     return rng.permutation(np.maximum(np.round(np.exp(log_length)), SHORTEST_FT))
 
 
-def _evenly(values, count, rng):
+def _evenly(values: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
     """Return so many values, each as often as any other, in random order."""
     times = -(-count // values.size)
     pool = np.concatenate([rng.permutation(values) for _ in range(times)])[:count]

@@ -29,7 +29,7 @@ def command():
 def test_standard_output_is_csv_with_the_answer_of_the_library(command, capsys):
     assert command("--distances", "20,4", "--line-bias-deg", "0.5", "-o", "-") == 0
     found = pd.read_csv(io.StringIO(capsys.readouterr().out))
-    expected = hole_out(Skill.constant(1.5, 9, line_bias_deg=0.5), [4, 20]).table()
+    expected = hole_out(Skill.constant(1.5, 9, line_bias_deg=0.5), [4, 20]).table
     assert list(found) == COLUMNS
     assert list(found["distance_ft"]) == [20, 4]
     pd.testing.assert_frame_equal(

@@ -38,3 +38,14 @@ def test_extra_spread_adds_in_quadrature():
 def test_what_is_not_a_skill_is_refused(distance, sd, said):
     with pytest.raises(UsageError, match=said):
         Skill(distance, sd, 0.0, 8.0, 0.0)
+
+
+def test_thinned_takes_draws_evenly_from_the_first_to_the_last():
+    spreads = np.arange(1.0, 10)[:, None]
+    skill = Skill(np.array([10.0]), spreads, 0.0, 8.0, -spreads)
+    kept = skill.thinned(5)
+    assert kept.line_sd_deg[:, 0].tolist() == [1, 3, 5, 7, 9]
+    assert kept.pace_bias_pct[:, 0].tolist() == [-1, -3, -5, -7, -9]
+    assert kept.distance_ft is skill.distance_ft
+    assert skill.thinned(9) is skill
+    assert skill.thinned(10) is skill

@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-
 RESULTS = Path(__file__).parents[1] / "results" / "holeout_brute_force.csv"
 
 HOLE_RADIUS_FT = 2.125 / 12  # Rules of Golf: 4.25 inches across

@@ -6,7 +6,7 @@ from putlab.model.design import make_design, session_table
 from putlab.model.green_model import green_priors
 from putlab.model.green_putts import component_designs, green_putts, make_green_design
 from putlab.model.priors import LINE_PRIORS, PRIORS
-from putlab.model.readings import COMPONENTS, cells, lengths_ft, practice_putts
+from putlab.model.readings import COMPONENTS, intervals, lengths_ft, practice_putts
 
 PLAIN = pytensor.compile.mode.Mode(linker="py", optimizer="fast_compile")
 
@@ -14,13 +14,15 @@ PLAIN = pytensor.compile.mode.Mode(linker="py", optimizer="fast_compile")
 def spread_design(log):
     players = list(log.putts["player"].unique())
     lengths = lengths_ft(log.putts["distance_ft"])
-    return make_design(cells(log, "line"), session_table(log.putts), lengths, players, LINE_PRIORS)
+    return make_design(
+        intervals(log, "line"), session_table(log.putts), lengths, players, LINE_PRIORS
+    )
 
 
 def green_design(log):
     green, visits = green_putts(log.putts), session_table(log.putts)
     lengths = lengths_ft(practice_putts(log.putts)["distance_ft"])
     players = list(log.putts["player"].unique())
-    readings = {name: cells(log, name) for name in COMPONENTS}
+    readings = {name: intervals(log, name) for name in COMPONENTS}
     parts = component_designs(readings, green, visits, lengths, players, PRIORS)
     return make_green_design(green, parts, green_priors())

@@ -83,7 +83,7 @@ class MadeGolfer:
         }
         one = np.ones(draws)
         self.named = {
-            name: {"setup_sd": one * sd, "form_sd": one * form, "early": 0 * one,
+            name: {"visit_bias_sd": one * sd, "visit_form_sd": one * form, "warm_up": 0 * one,
                    "mishit_share": one * mishit_share}
             for name, sd in zip(("line", "pace"), setup, strict=True)
         }  # fmt: skip

@@ -1,6 +1,5 @@
 """Logs as they should not be: every row is used, rejected or refused, and none is lost."""
 
-import contextlib
 import csv
 import datetime
 import io
@@ -13,7 +12,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from logs import csv_bytes, table
-from putlab.counts import count_log
 
 from putlab.base.errors import LogError
 from putlab.log.read import read_log
@@ -115,9 +113,6 @@ def every_row_is_accounted_for(log, form):
         path = Path(folder, f"putts{ending}")
         write(frame, path)
         read = read_log(path, allow_empty=True)
-        counted = None
-        with contextlib.suppress(LogError):
-            counted = count_log(path)
     first = 1 if ending == ".parquet" else 2
     good = {first + at: worth for at, (_, worth) in enumerate(log) if worth is not None}
     assert set(read.putts["row"]) == set(good)
@@ -125,10 +120,6 @@ def every_row_is_accounted_for(log, form):
     for _, putt in read.putts.iterrows():
         found = {c: None if pd.isna(putt[c]) else putt[c] for c in COLUMNS}
         assert found == good[putt["row"]]
-    assert (counted is None) == (not good)
-    if counted is not None:
-        assert counted.cells["count"].sum() == len(good)
-        assert counted.rejected == len(log) - len(good)
 
 
 ARBITRARY = st.lists(
@@ -191,26 +182,17 @@ def corrupted_files(draw):
 
 
 def a_corrupted_file_is_read_or_refused(corrupted):
-    """Read a damaged file both ways; they agree, and nothing but a LogError is raised."""
+    """Read a damaged file: nothing but a LogError that names it is raised, and no row is lost."""
     ending, content = corrupted
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, f"putts{ending}")
         path.write_bytes(content)
-        read, counted = _outcome(read_log, path), _outcome(count_log, path)
-    if isinstance(read, str) or isinstance(counted, str):
-        assert read == counted
-        assert "putts" in read
-        return
-    assert len(read.putts) + len(read.rejects) == read.rows_read == counted.rows_read
-    assert counted.cells["count"].sum() == len(read.putts)
-    assert counted.rejected == len(read.rejects)
-
-
-def _outcome(reader, path):
-    try:
-        return reader(path)
-    except LogError as error:
-        return str(error)
+        try:
+            read = read_log(path)
+        except LogError as error:
+            assert "putts" in str(error)
+            return
+    assert len(read.putts) + len(read.rejects) == read.rows_read
 
 
 def quickly(examples):

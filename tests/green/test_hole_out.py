@@ -7,8 +7,17 @@ from scipy import integrate
 from scipy.stats import norm
 
 from putlab.base.errors import UsageError
-from putlab.green.hole_out import HoleOut, hole_out, later_putts
-from putlab.green.leaves import LeaveGrid
+from putlab.green import hole_out as module
+from putlab.green.flat import FlatScatter
+from putlab.green.hole_out import (
+    PUTT_OUTCOMES,
+    HoleOut,
+    _pasts,
+    cached_hole_out,
+    hole_out,
+    later_putts,
+)
+from putlab.green.leaves import LeaveGrid, holed_chance, leaves
 from putlab.green.skill import Skill
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
@@ -178,14 +187,13 @@ def test_hopeless_golfer_stops_at_ten_putts():
     out = hole_out(Skill.constant(60.0, 90.0), [60.0])
     assert out.more_than.shape == (10, 1, 1)
     assert 2 < out.average_putts[0, 0] <= 10
-    assert out.putts_chance[:, 0, 0].sum() == pytest.approx(1)
 
 
 def test_nothing_missed_has_no_mean_leave():
     out = hole_out(Skill.constant(1e-6, 1e-6), [3.0, 30.0])
     assert out.one_putt == pytest.approx(np.ones((1, 2)))
     assert np.all(np.isnan(out.mean_leave_ft))
-    assert out.table()["mean_leave_ft"].isna().all()
+    assert out.table["mean_leave_ft"].isna().all()
 
 
 def test_past_by_distance_is_used_at_each_distance():
@@ -256,22 +264,24 @@ def test_chances_of_so_many_putts_by_hand():
     assert out.one_putt[:, 0].tolist() == [2 / 8, 1]
     assert out.three_putt[:, 0].tolist() == [2 / 8, 0]
     assert out.average_putts[:, 0].tolist() == [1 + 9 / 8, 1]
-    assert out.putts_chance[:4, 0, 0].tolist() == [2 / 8, 4 / 8, 1 / 8, 1 / 8]
-    # The tenth putt ends the hole whatever it does.
-    out.more_than[9, 0] = 0.1
-    assert out.putts_chance[9, 0, 0] == pytest.approx(0.1)
+
+
+def test_the_sentence_tells_of_the_longest_putt():
+    assert made_by_hand().sentence == (
+        "From 9 ft: one putt 62.5% of the time, three or more 12.5%, 1.56 putts on average."
+    )
 
 
 def test_the_table_is_the_mean_over_draws_and_its_leave_the_mean_over_misses():
     out = made_by_hand()
-    row = out.table().iloc[0]
+    row = out.table.iloc[0]
     assert row[["distance_ft", "one_putt", "three_putt", "average_putts"]].tolist() == [
         9.0, 5 / 8, 1 / 8, 1 + 9 / 16,
     ]  # fmt: skip
     assert row["mean_leave_ft"] == 3.0
     out.more_than[1, 1], out.mean_leave_ft[1] = 2 / 8, 7.0
     # Six misses at 3 ft for every two at 7 ft.
-    assert out.table()["mean_leave_ft"].item() == pytest.approx(4.0)
+    assert out.table["mean_leave_ft"].item() == pytest.approx(4.0)
 
 
 # Distance, green speed, spread of line and of pace. The fourth is slower than any green; in
@@ -337,18 +347,14 @@ def test_from_inside_the_hole_only_too_hard_a_putt_misses():
 
 
 def test_refinement_reaches_the_putts_that_follow():
-    from putlab.green.flat import FlatScatter
-    from putlab.green.hole_out import later_putts
-    from putlab.green.leaves import LeaveGrid, holed_chance, leaves
-
     grid, skill = LeaveGrid(), Skill.constant(0.4, 3.0)
     known_ft = grid.cells_ft[:: grid.HOLING]
-    strikes = FlatScatter.of(skill.at(known_ft), 1.0)
+    putts = FlatScatter.of(skill.at(known_ft), 1.0)
     how = {"stimp_ft": 10.0, "past_ft": lambda _: 1.0}
     plain, fine = (later_putts(skill, grid, refine=n, **how)[0] for n in (1, 5))
     # The chance of more than one putt is that of a miss, at the nodes asked for.
     for found, n in ((plain, 1), (fine, 5)):
-        missed = 1 - holed_chance(strikes, 10.0, refine=n)
+        missed = 1 - holed_chance(putts, 10.0, refine=n)
         assert found[:: grid.HOLING, 1] == pytest.approx(missed, abs=1e-12)
         # That of more than two is its mean over the leaves, at those nodes too.
         later_ft = grid.cells_ft[:: grid.LATER]
@@ -365,36 +371,51 @@ def test_refinement_reaches_the_putts_that_follow():
 
 
 def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
-    from putlab.green import hole_out as holeout
-
     skill = many_skills(3)
     together = hole_out(skill, DISTANCES_FT).average_putts
-    monkeypatch.setattr(holeout, "PUTTS_AT_ONCE", 5)
+    monkeypatch.setattr(module, "PUTTS_AT_ONCE", 5)
     # Putts solved together may be given a few nodes more: within the error bound.
     assert hole_out(skill, DISTANCES_FT).average_putts == pytest.approx(together, abs=0.001)
 
 
-def test_thinned_takes_draws_evenly_from_the_first_to_the_last():
-    skill = many_skills(9)
-    kept = skill.thinned(5)
-    assert np.array_equal(kept.line_sd_deg, skill.line_sd_deg[[0, 2, 4, 6, 8]])
-    assert np.array_equal(kept.pace_bias_pct, skill.pace_bias_pct[::2])
-    assert kept.distance_ft is skill.distance_ft
-    assert skill.thinned(9) is skill
-    assert skill.thinned(10) is skill
-
-
 def test_past_between_two_distances_is_straight_in_log_distance():
     """Follow-up putts aim past by what lies between; half way from 5 to 20 ft is 10 ft."""
-    from putlab.green.hole_out import _pasts
-
     past_ft = _pasts([0.5, 2.0], np.array([5.0, 20.0]))
     assert past_ft(np.array([2.0, 5, 10, 20, 50])) == pytest.approx([0.5, 0.5, 1.25, 2, 2])
 
 
 def test_every_distance_has_its_own_row_of_the_table():
     skill = many_skills(3)
-    whole = hole_out(skill, [4.0, 25.0]).table()
+    whole = hole_out(skill, [4.0, 25.0]).table
     for row, distance_ft in zip(whole.to_numpy(), (4.0, 25.0), strict=True):
-        alone = hole_out(skill, [distance_ft]).table().to_numpy()[0]
+        alone = hole_out(skill, [distance_ft]).table.to_numpy()[0]
         assert row == pytest.approx(alone, abs=2e-3)
+
+
+KNOWN_FT = np.array([2.0, 10.0, 60.0])
+ASKED_FT = np.array([4.0, 20.0])
+GREEN = {"stimp_ft": 10.0, "past_ft": 1.0}
+
+
+def golfer(line_sd_deg=1.2):
+    flat = np.ones((2, 3))
+    return Skill(KNOWN_FT, line_sd_deg * flat, 0 * flat, 9 * flat, 0 * flat)
+
+
+def test_what_is_kept_is_what_was_solved(own_cache, monkeypatch):
+    first = cached_hole_out(golfer(), ASKED_FT, **GREEN)
+    solved = hole_out(golfer(), ASKED_FT, **GREEN)
+    monkeypatch.setattr(module, "hole_out", lambda *_, **__: pytest.fail("solved again"))
+    again = cached_hole_out(golfer(), ASKED_FT, **GREEN)
+    for name in PUTT_OUTCOMES:
+        np.testing.assert_array_equal(getattr(first, name), getattr(solved, name))
+        np.testing.assert_array_equal(getattr(again, name), getattr(solved, name))
+
+
+@pytest.mark.parametrize("other", [{"stimp_ft": 9.0}, {"past_ft": 2.0}])
+def test_another_green_or_aim_is_another_question(own_cache, other):
+    usual = cached_hole_out(golfer(), ASKED_FT, **GREEN)
+    changed = cached_hole_out(golfer(), ASKED_FT, **GREEN | other)
+    assert not np.array_equal(usual.average_putts, changed.average_putts)
+    wider = cached_hole_out(golfer(1.5), ASKED_FT, **GREEN)
+    assert (wider.average_putts > usual.average_putts).all()

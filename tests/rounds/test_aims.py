@@ -7,14 +7,14 @@ from scipy.optimize import minimize_scalar
 from putlab.base.errors import UsageError
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
-from putlab.rounds.aims import AIMS_FT, peak, weigh_aims
+from putlab.rounds.aims import AIMS_FT, aims, highest_point
 
 GOLFER = Skill.constant(1.6, 11, line_bias_deg=0.3, pace_bias_pct=-3)
 DISTANCES_FT = np.array([4.0, 10, 25])
 
 
 def test_aim_that_is_holed_most_is_what_an_optimiser_finds():
-    table = weigh_aims(GOLFER, DISTANCES_FT).table()
+    table = aims(GOLFER, DISTANCES_FT).table
     for row in table.itertuples():
         best = minimize_scalar(
             lambda past, d=row.distance_ft: -hole_out(GOLFER, [d], past_ft=past).one_putt[0, 0],
@@ -27,31 +27,31 @@ def test_aim_that_is_holed_most_is_what_an_optimiser_finds():
 
 
 def test_no_single_aim_for_all_putts_beats_the_best_aim_of_each():
-    table = weigh_aims(GOLFER, DISTANCES_FT).table()
+    table = aims(GOLFER, DISTANCES_FT).table
     for past_ft in (0.5, 1.0, 2.0, 3.0):
         fixed = hole_out(GOLFER, DISTANCES_FT, past_ft=past_ft).average_putts[0]
         assert np.all(table["fewest_putts"] <= fixed + 5e-4)
 
 
 def test_the_farther_the_putt_the_fewer_misses_stop_in_the_area():
-    table = weigh_aims(GOLFER, DISTANCES_FT).table()
+    table = aims(GOLFER, DISTANCES_FT).table
     assert np.all(np.diff(table["area_most"]) < 0)
     assert np.all(table["area_most"] >= table["usual_area"] - 1e-6)
     # A golfer 3 % soft must aim farther than one who is not.
-    straight = weigh_aims(Skill.constant(1.6, 11), DISTANCES_FT).table()
+    straight = aims(Skill.constant(1.6, 11), DISTANCES_FT).table
     assert np.all(table["area_past_ft"] > straight["area_past_ft"])
 
 
 def test_draws_are_averaged_before_the_choice():
     two = Skill(np.array([10.0]), [[1.0], [3.0]], 0.0, [[8.0], [16.0]], 0.0)
-    each = [weigh_aims(Skill.constant(*pair), DISTANCES_FT).one_putt for pair in ((1, 8), (3, 16))]
-    assert weigh_aims(two, DISTANCES_FT).one_putt == pytest.approx(sum(each) / 2, abs=1e-6)
+    each = [aims(Skill.constant(*pair), DISTANCES_FT).one_putt for pair in ((1, 8), (3, 16))]
+    assert aims(two, DISTANCES_FT).one_putt == pytest.approx(sum(each) / 2, abs=1e-6)
 
 
 def test_peak_of_a_parabola_is_exact_and_of_a_slope_is_its_end():
     places = np.array([0.0, 1, 1.5, 4])
     curves = np.stack([3 - (places - 1.3) ** 2, places, -places], axis=1)
-    place, height = peak(places, curves)
+    place, height = highest_point(places, curves)
     assert place == pytest.approx([1.3, 4, 0])
     assert height == pytest.approx([3, 4, 0])
 
@@ -59,7 +59,15 @@ def test_peak_of_a_parabola_is_exact_and_of_a_slope_is_its_end():
 @pytest.mark.parametrize("past_ft", [[1.0, 2.0], [2.0, 1.0, 3.0], [-1.0, 0.0, 1.0]])
 def test_aims_that_cannot_be_compared_are_refused(past_ft):
     with pytest.raises(UsageError, match="three aims or more"):
-        weigh_aims(GOLFER, DISTANCES_FT, past_ft=past_ft)
+        aims(GOLFER, DISTANCES_FT, past_ft=past_ft)
+
+
+def test_the_sentence_names_the_length_where_the_aim_matters_most():
+    found = aims(GOLFER, DISTANCES_FT)
+    saved = found.table["usual_putts"] - found.table["fewest_putts"]
+    row = found.table.iloc[saved.argmax()]
+    assert f"{row['distance_ft']:g}\u00a0ft" in found.sentence
+    assert f"{row['fewest_putts']:.3f} putts" in found.sentence
 
 
 def test_aims_looked_at_hold_the_usual_one():
