@@ -186,7 +186,6 @@ def _rolls_passing(
     # Margin, flat roll-out and offset of balls that are closest at a share. The margin is the
     # capture limit less the speed: 0 or more drops. No ball is closest there if it would need
     # a roll-out below 0: margin -1, offset NaN.
-    heading, hole, distance = rows
     x, y = displacement(heading, share, green.ratio)
     nx, ny, pace = velocity(heading, share, green.ratio)
     hx, hy = distance * np.cos(hole), distance * np.sin(hole)
