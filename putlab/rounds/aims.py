@@ -59,12 +59,7 @@ class Aims(Result):
 
     @property
     def table(self) -> pd.DataFrame:
-        """The best aim of each kind and what it is worth, a row a distance.
-
-        ``fewest_past_ft, fewest_putts``: the aim with the fewest putts; ``holed_past_ft,
-        holed_most``: holing it most often; ``area_past_ft, area_most``: most of the misses past
-        the hole within three feet; ``usual_putts, usual_one_putt, usual_area``: the usual aim.
-        """
+        """The aim with fewest putts, most holed, most misses in the area; the usual one's worth."""
         fewest = highest_point(self.past_ft, -self.average_putts)
         holed = highest_point(self.past_ft, self.one_putt)
         area = highest_point(self.past_ft, self.area_share)
@@ -145,10 +140,8 @@ def aims(
 
 
 def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return where curves (values, shape (m, n)) seen at m rising places are highest, and how high.
-
-    The top of the parabola through the highest value and its two neighbours; at an end, the end.
-    """
+    """Return where curves (m, n) seen at m rising places are highest, and how high."""
+    # The top of the parabola through the highest value and its two neighbours; at an end, the end.
     columns = np.arange(values.shape[1])
     top = np.argmax(values, axis=0)
     middle = np.clip(top, 1, places.size - 2)

@@ -38,10 +38,8 @@ HOLE_COLUMNS += ["stimp_ft", "slope_pct", "slope_to_deg", "putts"]
 
 
 def finished_holes(putts: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Return the finished holes of a log's counted games, and notes of holes left out.
-
-    With `HOLE_COLUMNS`: ``game`` counts a player's games, length and slope are the first putt's.
-    """
+    """Return a log's finished holes of counted games (`HOLE_COLUMNS`), and notes of the others."""
+    # The game counts a player's games; length and slope are the first putt's.
     rows = putts[putts["hole_no"].notna() & putts["putt_no"].notna()]
     if rows.empty:
         raise LogError(
@@ -104,7 +102,7 @@ class JudgedGames(Result):
     player : str
         Label.
     scores : pandas.DataFrame
-        A row a game (`putlab.rounds.games.game_scores`).
+        A row a game; gained on the reference is NaN where it is silent on a hole.
     ratio : CountedRatio
         Spread in games over spread in practice, from all of them.
     notes : list of str
@@ -226,11 +224,7 @@ def score_chances(chances: np.ndarray) -> np.ndarray:
 
 
 def game_scores(holes: pd.DataFrame, chances: np.ndarray, reference: Reference) -> pd.DataFrame:
-    """Return each game's score beside what this golfer is expected to make on its holes.
-
-    ``chance_as_low`` is that of this score or lower; ``gained_on_reference`` is NaN where the
-    reference is silent on a hole.
-    """
+    """Return each game's score beside what this golfer is expected to make on its holes."""
     rows = []
     games = holes.reset_index(drop=True).groupby(["player", "session", "game"], sort=False)
     for (player, session, game), part in games:
