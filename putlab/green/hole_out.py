@@ -44,9 +44,6 @@ class HoleOut(Result):
         Chance that more than 0, 1, ... 9 putts are taken.
     mean_leave_ft : ndarray, shape (draws, n)
         Mean distance left after a first putt that missed; NaN where none does.
-    short, long, left, right : ndarray, shape (draws, n)
-        Shares of the first putts that missed, adding up to 1: never reached the hole; ran
-        over it too fast; went by on the left; went by on the right.
     table : pandas.DataFrame
         A row a distance, means over draws: ``distance_ft, one_putt, three_putt,
         average_putts, mean_leave_ft``.
@@ -55,10 +52,6 @@ class HoleOut(Result):
     distance_ft: np.ndarray
     more_than: np.ndarray
     mean_leave_ft: np.ndarray
-    short: np.ndarray
-    long: np.ndarray
-    left: np.ndarray
-    right: np.ndarray
 
     @property
     def one_putt(self) -> np.ndarray:
@@ -191,9 +184,7 @@ def _solve(
     missed = (1 - first.holed).reshape(shape)
     beyond = np.moveaxis(cells @ later[..., 1:], -1, 0)
     more_than = np.stack([np.ones(shape), missed, *beyond])
-    share = np.maximum(1 - first.holed, np.finfo(float).tiny)
-    sides = [getattr(first, name) / share for name in ("short", "long", "left", "right")]
-    return more_than, *(part.reshape(shape) for part in (first.mean_leave_ft, *sides))
+    return more_than, first.mean_leave_ft.reshape(shape)
 
 
 def later_putts(

@@ -1,6 +1,6 @@
 """Where a missed putt comes to rest: chances by side and distance left, for all draws."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -33,20 +33,16 @@ NO_MISS = 1e-14
 # Putts taken at once: arrays of a MB or two, so that they stay in a core's cache.
 CHUNK = 384
 
+Columns = tuple[np.ndarray, ...]
 # Squared distances left and probabilities, each of shape (putts, places).
 Places = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
 class Leaves:
-    """What happens to each of many putts: chances that add up to 1, and what a miss leaves."""
+    """What happens to each of many putts: the chance that it drops, and what a miss leaves."""
 
     holed: np.ndarray
-    # Never reached the hole; ran over it too fast; went by on the left; on the right.
-    short: np.ndarray
-    long: np.ndarray
-    left: np.ndarray
-    right: np.ndarray
     mean_leave_ft: np.ndarray  # NaN where nothing is missed
     # Chance of a miss that stops near each distance of `LeaveGrid`, shape (putts, cells): the
     # weights of linear interpolation in log distance, so that cells @ f is the mean of
@@ -111,54 +107,41 @@ def leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, *, refine: int 
     return Leaves(*_in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), putts))
 
 
-def _in_chunks(
-    work: Callable[[FlatScatter], Sequence[np.ndarray]], putts: FlatScatter
-) -> list[np.ndarray]:
+def _in_chunks(work: Callable[[FlatScatter], Columns], putts: FlatScatter) -> Columns:
     # A few putts at a time, those of like scatter together, given back in their order.
     order = np.argsort(putts.roll_sd_ft, kind="stable")
     parts = [work(putts[order[i : i + CHUNK]]) for i in range(0, len(putts), CHUNK)]
     back = np.argsort(order)
-    return [np.concatenate(column)[back] for column in zip(*parts, strict=True)]
+    return tuple(np.concatenate(column)[back] for column in zip(*parts, strict=True))
 
 
 def _nodes(least: int, per_ft: float, scatter_ft: np.ndarray, refine: int) -> int:
     return refine * (least + int(np.ceil(per_ft * scatter_ft.max())))
 
 
-def _at_hole(putts: FlatScatter, stimp_ft: float, refine: int) -> tuple[np.ndarray, ...]:
+def _at_hole(putts: FlatScatter, stimp_ft: float, refine: int) -> Columns:
     return Directions.at_hole(putts, stimp_ft, AT_HOLE * refine).chances()
 
 
-def _leaves(
-    putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, refine: int
-) -> tuple[np.ndarray, ...]:
+def _leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, refine: int) -> Columns:
     # The columns of `Leaves`.
     stay, soft, holed, hard = _at_hole(putts, stimp_ft, refine)
     few = (Directions.at_hole(putts, stimp_ft, n * refine) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
     beside = _nodes(BESIDE, BESIDE_PER_FT, putts.distance_ft * putts.line_sd_rad, refine)
     rolls = _nodes(ROLLS, ROLLS_PER_FT, putts.roll_sd_ft, refine)
     at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, putts.roll_sd_ft, refine)
-    left, right = (Directions.beside(putts, side, beside) for side in (0, 1))
     places = [
         (putts.distance_ft[:, None] ** 2, stay[:, None]),
         # A few directions show where misses at the hole stop; many say how likely they are.
         _scaled(*next(few).too_soft(at_rolls), soft),
         _scaled(*next(few).too_hard(at_rolls), hard),
-        left.whatever_pace(rolls),
-        right.whatever_pace(rolls),
+        *(Directions.beside(putts, side, beside).whatever_pace(rolls) for side in (0, 1)),
     ]
     squared, chance = (np.concatenate(part, axis=1) for part in zip(*places, strict=True))
     missed = chance.sum(axis=1)
-    mean_leave_ft = np.sum(chance * np.sqrt(squared), axis=1) / np.where(
-        missed > NO_MISS, missed, np.nan
-    )
-    (stay_l, left_short, _, left_by), (stay_r, right_short, _, right_by) = (
-        left.chances(),
-        right.chances(),
-    )
-    short = stay + soft + stay_l + left_short + stay_r + right_short
-    cells = grid.spread_out(squared, chance)
-    return holed, short, hard, left_by, right_by, mean_leave_ft, cells
+    total_ft = np.sum(chance * np.sqrt(squared), axis=1)
+    mean_leave_ft = total_ft / np.where(missed > NO_MISS, missed, np.nan)
+    return holed, mean_leave_ft, grid.spread_out(squared, chance)
 
 
 def _scaled(squared: np.ndarray, chance: np.ndarray, total: np.ndarray) -> Places:
@@ -204,7 +187,7 @@ class Directions:
         level = putts.roll_edge(along)
         return cls(putts, along, offset, chance, level, level)
 
-    def chances(self) -> tuple[np.ndarray, ...]:
+    def chances(self) -> Columns:
         """Return the chances (putts,) of not moving, of too soft, of dropping and of too hard."""
         near, far = ndtr(self.near), ndtr(self.far)
         stay = np.minimum(self.putts.stay_chance[:, None], near)
@@ -262,13 +245,10 @@ def area_chance(putts: FlatScatter, stimp_ft: float, area_ft: float = AREA_FT) -
 
 
 def _near_hole(
-    putts: FlatScatter,
-    stimp_ft: float,
-    radius_ft: float,
-    *parts: Callable[[Directions, float], np.ndarray],
+    putts: FlatScatter, stimp_ft: float, radius_ft: float, *parts: Callable[..., np.ndarray]
 ) -> np.ndarray:
     # The sum of parts over all directions that pass through the circle.
-    def work(some: FlatScatter) -> tuple[np.ndarray]:
+    def work(some: FlatScatter) -> Columns:
         ways = [Directions.at_hole(some, stimp_ft, CIRCLE)]
         ways += [Directions.beside(some, side, CIRCLE, within_ft=radius_ft) for side in (0, 1)]
         return (np.sum([part(way, radius_ft) for way in ways for part in parts], axis=0),)
@@ -278,8 +258,8 @@ def _near_hole(
 
 
 def _past_and_close(ways: Directions, radius_ft: float) -> np.ndarray:
-    end = ways.putts.roll_edge(ways.along_ft + _half_chord(ways, radius_ft))
-    end = np.maximum(end, ways.far)
+    end = ways.along_ft + _half_chord(ways, radius_ft)
+    end = np.maximum(ways.putts.roll_edge(end), ways.far)
     return np.sum(ways.chance * (ndtr(end) - ndtr(ways.far)), axis=1)
 
 

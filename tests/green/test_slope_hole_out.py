@@ -1,17 +1,14 @@
-"""Hole-out on slopes: against step-by-step simulation, the flat green, an optimiser."""
+"""Hole-out on slopes: against step-by-step simulation and the flat green."""
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
-from slope_simulation import G_FT_S2, normals, play, roll_out, struck
+from slope_simulation import G_FT_S2, play
 
 from putlab.base.errors import UsageError
-from putlab.green.aim import Green, NeverStops, aim_past
 from putlab.green.hole_out import hole_out
-from putlab.green.lies import Lies, Strike
 from putlab.green.skill import Skill
-from putlab.green.slope_hole_out import SEEKS, SlopePutts, best_targets, miss_places
-from putlab.rounds.aims import aims
+from putlab.green.slope import Green, NeverStops, aim_past
+from putlab.green.slope_hole_out import SlopePutts
 
 TOUR_LIKE = Skill.constant(1.4, 9.0)
 
@@ -29,51 +26,21 @@ def skill_of(spread):
     return Skill.constant(line_sd, pace_sd, line_bias_deg=line_bias, pace_bias_pct=pace_bias)
 
 
-def one_strike(aim, spread):
-    """Return the strike of one lie."""
-    return Strike(*(np.array([float(value)]) for value in (*aim, *spread)))
-
-
-@pytest.mark.parametrize("slope_to_deg", [0, 35, 90, 145, 180, 300])
-def test_aim_runs_over_the_middle_and_finishes_past(slope_to_deg):
-    """Rolled step by step: with the hole covered it stops 1.5 ft from the middle."""
-    line, roll = aim_past(Green(11, 3), 12, 1.5, slope_to_deg=slope_to_deg)
-    nowhere = 1e6
-    along, right, _ = roll_out(11, 3, [slope_to_deg], nowhere, line, roll, step_s=0.005)
-    assert np.hypot(along - 12, right) == pytest.approx(1.5, abs=1e-3)
-    _, _, holed = roll_out(11, 3, [slope_to_deg], 12, line, roll, step_s=0.005)
-    assert holed.all()
-    # Off by a hole's radius either side at the hole, it misses.
-    tilt = np.degrees(np.array([-1, 1]) * 0.2 / 12)
-    assert not roll_out(11, 3, slope_to_deg, 12, line + 2 * tilt, roll)[2].any()
-
-
-@pytest.mark.parametrize(("green", "lie", "spread"), SETTINGS)
-def test_one_putt_and_leaves_against_step_by_step_simulation(green, lie, spread):
-    aim = aim_past(Green(*green), lie[0], 1.0, slope_to_deg=lie[1])
-    line, roll = struck(*aim, spread, normals(2**15, seed=3))
-    along, right, holed = roll_out(*green, lie[1], lie[0], line, roll)
-    leave = np.hypot(along - lie[0], right)
-    strike = one_strike(aim, spread)
-    lies = Lies.on(Green(*green), lie[0], lie[1]).around(strike)
-    # 32,768 even points: error about 0.0005 for a chance.
-    assert lies.holed_chance(strike)[0] == pytest.approx(holed.mean(), abs=0.0015)
-    left, _, chance = lies.rests(strike)
-    assert np.sum(chance * left) == pytest.approx(np.sum(leave[~holed]) / 2**15, abs=0.01)
-    assert np.sum(chance * (left > 3)) == pytest.approx(np.mean(~holed & (leave > 3)), abs=0.02)
+def outcomes(more_than):
+    """Return one-putt, three-putt and average putts of chances of more putts."""
+    return np.stack([1 - more_than[1], more_than[2], more_than.sum(axis=0)])
 
 
 def compare(green, lie, spread, *, holes, seed):
     """Return one-putt, three-putt and average putts, the kit's less the simulation's."""
     putts = SlopePutts(skill_of(spread), Green(*green), past_ft=1.0, longest_ft=lie[0])
-    ours = putts.hole_out(lie[0], slope_to_deg=lie[1])
+    ours = outcomes(putts.more_than(lie[0], slope_to_deg=lie[1]))
 
     def choose(distance, to):
         return aim_past(Green(*green), np.maximum(distance, 0.2), 1.0, slope_to_deg=to)
 
     taken = play(green, lie, spread, choose, holes=holes, seed=seed)
-    found = ours.one_putt[0, 0], ours.three_putt[0, 0], ours.average_putts[0, 0]
-    return np.array(found) - [np.mean(taken == 1), np.mean(taken >= 3), taken.mean()]
+    return ours[:, 0, 0] - [np.mean(taken == 1), np.mean(taken >= 3), taken.mean()]
 
 
 @pytest.mark.parametrize(("green", "lie", "spread"), SETTINGS[1:2])
@@ -98,14 +65,12 @@ def test_within_the_bars_of_a_quarter_of_a_million_holes_a_setting(green, lie, s
 def refined(green, line_sd, pace_sd):
     """Return by how much one-putt, three-putt and average putts move when refined twice."""
     distance, to = (part.ravel() for part in np.meshgrid([3.0, 10, 25, 60], [0, 70, 140, 200]))
+    skill = Skill.constant(line_sd, pace_sd)
     plain, fine = (
-        SlopePutts(Skill.constant(line_sd, pace_sd), green, past_ft=1.0, refine=refine).hole_out(
-            distance, slope_to_deg=to
-        )
+        SlopePutts(skill, green, past_ft=1.0, refine=refine).more_than(distance, slope_to_deg=to)
         for refine in (1, 2)
     )
-    names = ("one_putt", "three_putt", "average_putts")
-    return [np.abs(getattr(plain, name) - getattr(fine, name)).max() for name in names]
+    return np.abs(outcomes(plain) - outcomes(fine)).max(axis=(1, 2))
 
 
 def test_error_bound_on_an_ordinary_slope():
@@ -131,57 +96,11 @@ def test_no_slope_is_the_flat_green(line_sd, pace_sd, slope_pct):
     skill = Skill.constant(line_sd, pace_sd, line_bias_deg=0.3, pace_bias_pct=2.0)
     distance = np.array([2.0, 5, 12, 30, 60])
     flat = hole_out(skill, distance, stimp_ft=11, past_ft=1.0)
-    ours = SlopePutts(skill, Green(11, slope_pct), past_ft=1.0).hole_out(distance)
-    np.testing.assert_allclose(ours.one_putt, flat.one_putt, atol=1e-4)
-    np.testing.assert_allclose(ours.three_putt, flat.three_putt, atol=5e-4)
-    np.testing.assert_allclose(ours.average_putts, flat.average_putts, atol=5e-4)
-
-
-@pytest.mark.parametrize("slope_to_deg", [0, 60, 135, 180])
-def test_seeking_holed_finds_what_an_optimiser_finds(slope_to_deg):
-    """Nelder and Mead from the choice and from beside it find nothing better by 0.0002."""
-    lies = Lies.on(Green(10, 3), 10, slope_to_deg)
-    spread = (1.2, 0.0, 8.0, 0.0)
-
-    def missed(aim):
-        return 1 - lies.holed_chance(one_strike(aim, spread))[0]
-
-    putts = SlopePutts(skill_of(spread), Green(10, 3), seek="holed")
-    found = putts.hole_out(10, slope_to_deg=slope_to_deg)
-    chosen = np.array([found.aim_deg[0], found.roll_flat_ft[0]])
-    starts = chosen * [[1, 1], [1, 1.08], [1, 0.94]] + [[0, 0], [0.6, 0], [-0.6, 0]]
-    least = min(minimize(missed, start, method="Nelder-Mead").fun for start in starts)
-    assert missed(chosen) < least + 2e-4
-
-
-@pytest.mark.slow
-def test_seeking_few_putts_takes_fewest():
-    distance, to = (part.ravel() for part in np.meshgrid([5.0, 15, 40], [0, 60, 90, 150, 180]))
-    green = Green(10, 3)
-    few, holed = (
-        SlopePutts(TOUR_LIKE, green, seek=seek).hole_out(distance, slope_to_deg=to)
-        for seek in ("putts", "holed")
-    )
-    past = SlopePutts(TOUR_LIKE, green, past_ft=1.0).hole_out(distance, slope_to_deg=to)
-    assert np.all(few.average_putts < holed.average_putts + 5e-4)
-    assert np.all(few.average_putts < past.average_putts + 5e-4)
-    assert np.all(holed.one_putt > few.one_putt - 5e-4)
-    # From afar the hole is hard to hit: what a miss leaves decides, and the pace is softer.
-    assert np.all(few.past_ft[distance == 40] < holed.past_ft[distance == 40])
-
-
-@pytest.mark.calibration
-def test_choosing_anew_once_more_changes_little(monkeypatch):
-    distance, to = (part.ravel() for part in np.meshgrid([5.0, 15, 40], [0, 90, 180]))
-    once, twice = (
-        _after_sweeps(monkeypatch, sweeps).hole_out(distance, slope_to_deg=to) for sweeps in (1, 2)
-    )
-    np.testing.assert_allclose(once.average_putts, twice.average_putts, atol=0.001)
-
-
-def _after_sweeps(monkeypatch, sweeps):
-    monkeypatch.setattr("putlab.green.slope_hole_out.SWEEPS", sweeps)
-    return SlopePutts(TOUR_LIKE, Green(10, 3), seek="putts")
+    ours = SlopePutts(skill, Green(11, slope_pct), past_ft=1.0).more_than(distance)
+    one_putt, three_putt, average_putts = outcomes(ours)
+    np.testing.assert_allclose(one_putt, flat.one_putt, atol=1e-4)
+    np.testing.assert_allclose(three_putt, flat.three_putt, atol=5e-4)
+    np.testing.assert_allclose(average_putts, flat.average_putts, atol=5e-4)
 
 
 def test_a_bias_is_the_mirror_image_of_its_opposite():
@@ -189,93 +108,31 @@ def test_a_bias_is_the_mirror_image_of_its_opposite():
         SlopePutts(skill_of((1.4, bias, 9.0, 0.0)), Green(10, 2), past_ft=1.0)
         for bias in (0.6, -0.6)
     )
-    falls_right = right.hole_out([8, 20], slope_to_deg=[70, 120])
-    falls_left = left.hole_out([8, 20], slope_to_deg=[-70, 240])
-    np.testing.assert_allclose(falls_right.aim_deg, -falls_left.aim_deg, atol=1e-9)
-    np.testing.assert_allclose(falls_right.more_than, falls_left.more_than, atol=1e-5)
+    falls_right = right.more_than([8, 20], slope_to_deg=[70, 120])
+    falls_left = left.more_than([8, 20], slope_to_deg=[-70, 240])
+    np.testing.assert_allclose(falls_right, falls_left, atol=1e-5)
 
 
 def test_every_draw_is_a_golfer_of_its_own():
     line, pace = np.array([[0.8], [2.0]]), np.array([[6.0], [13.0]])
     zero = np.zeros((2, 1))
     both = SlopePutts(Skill(np.array([10.0]), line, zero, pace, zero), Green(10, 2), past_ft=1.0)
-    found = both.hole_out([6, 25], slope_to_deg=[90, 200])
+    found = both.more_than([6, 25], slope_to_deg=[90, 200])
     alone = SlopePutts(Skill.constant(2.0, 13.0), Green(10, 2), past_ft=1.0)
-    alone = alone.hole_out([6, 25], slope_to_deg=[90, 200])
-    np.testing.assert_allclose(found.more_than[:, 1], alone.more_than[:, 0], atol=5e-4)
-    assert np.all(found.one_putt[0] > found.one_putt[1])
-
-
-def test_a_given_aim_is_taken():
-    putts = SlopePutts(TOUR_LIKE, Green(10, 2), past_ft=1.0)
-    own = putts.hole_out(10, slope_to_deg=90)
-    same = putts.hole_out(10, slope_to_deg=90, aim_deg=own.aim_deg, roll_flat_ft=own.roll_flat_ft)
-    straight = putts.hole_out(10, slope_to_deg=90, aim_deg=0.0, roll_flat_ft=11.0)
-    np.testing.assert_allclose(same.more_than, own.more_than)
-    assert straight.one_putt[0, 0] < 0.02 < own.one_putt[0, 0]
-    assert own.past_ft[0] == pytest.approx(1.0, abs=1e-9)
-
-
-def test_places_of_misses_add_up_and_agree_with_simulation():
-    green, lie, spread = (10, 2), (12, 90), (1.4, 0.0, 9.0, 0.0)
-    aim = aim_past(Green(*green), lie[0], 1.0, slope_to_deg=lie[1])
-    places = miss_places(Green(*green), lie[0], Strike(*aim, *spread), slope_to_deg=lie[1])
-    line, roll = struck(*aim, spread, normals(2**14, seed=5))
-    along, right, holed = roll_out(*green, lie[1], lie[0], line, roll)
-    assert places.chance.sum() == pytest.approx(np.mean(~holed), abs=0.003)
-    leave = np.hypot(along - lie[0], right)[~holed]
-    for probability in (0.1, 0.5, 0.9):
-        expected = np.quantile(leave, probability)
-        assert places.leave_quantile_ft(probability) == pytest.approx(expected, abs=0.05)
-    short = np.mean(~holed & (along < lie[0]))
-    assert np.sum(places.chance * (places.along_ft < lie[0])) == pytest.approx(short, abs=0.01)
-
-
-@pytest.mark.slow
-def test_best_targets_lists_every_combination():
-    table = best_targets(TOUR_LIKE, [5, 20], [0, 2], [0, 90])
-    assert len(table) == 2 * 2 * 2 * 2
-    assert set(table["seek"]) == set(SEEKS)
-    names = ["seek", "slope_pct", "distance_ft", "slope_to_deg", "aim_deg", "roll_flat_ft"]
-    assert list(table.columns[:6]) == names
-
-
-def test_best_targets_on_the_flat_are_those_of_the_flat_green():
-    """`aims` finds them by other integrals, written apart, on a grid of aims."""
-    distance = np.array([5.0, 10, 20, 30])
-    theirs = aims(TOUR_LIKE, distance).table
-    ours = best_targets(TOUR_LIKE, distance, 0, 0)
-    few, holed = (ours[ours["seek"] == seek] for seek in ("putts", "holed"))
-    np.testing.assert_allclose(few["average_putts"], theirs["fewest_putts"], atol=1e-3)
-    np.testing.assert_allclose(holed["one_putt"], theirs["holed_most"], atol=1e-3)
-    np.testing.assert_allclose(few["past_ft"], theirs["fewest_past_ft"], atol=0.15)
-    np.testing.assert_allclose(holed["past_ft"], theirs["holed_past_ft"], atol=0.15)
-    assert np.abs(ours["aim_deg"]).max() < 0.05
-
-
-@pytest.mark.parametrize(
-    ("options", "said"),
-    [
-        ({}, "either seek"),
-        ({"seek": "holed", "past_ft": 1.0}, "either seek"),
-        ({"seek": "luck"}, "seek: got 'luck'"),
-        ({"past_ft": -1.0}, "past_ft must be 0 or more; got -1"),
-    ],
-)
-def test_what_is_sought_must_make_sense(options, said):
-    with pytest.raises(UsageError, match=said):
-        SlopePutts(TOUR_LIKE, Green(10, 2), **options)
+    alone = alone.more_than([6, 25], slope_to_deg=[90, 200])
+    np.testing.assert_allclose(found[:, 1], alone[:, 0], atol=5e-4)
+    assert np.all(found[1, 0] < found[1, 1])
 
 
 def test_lies_out_of_range_are_refused():
     putts = SlopePutts(TOUR_LIKE, Green(10, 0), past_ft=1.0, longest_ft=30)
     for distance in (0.1, 31, np.nan):
         with pytest.raises(UsageError, match="distance_ft: got"):
-            putts.hole_out(distance)
+            putts.more_than(distance)
     with pytest.raises(UsageError, match="slope_to_deg must be finite"):
-        putts.hole_out(10, slope_to_deg=np.inf)
-    with pytest.raises(UsageError, match="both aim_deg and roll_flat_ft"):
-        putts.hole_out(10, aim_deg=0)
+        putts.more_than(10, slope_to_deg=np.inf)
+    with pytest.raises(UsageError, match="past_ft must be 0 or more; got -1"):
+        SlopePutts(TOUR_LIKE, Green(10, 2), past_ft=-1.0)
 
 
 def test_a_green_too_steep_is_said_so():
