@@ -1,4 +1,4 @@
-"""Capture by the hole: against published limits, plain formulas and numerical integration."""
+"""Capture by the hole: against published limits, plain formulas and balls followed step by step."""
 
 import numpy as np
 import pytest
@@ -23,69 +23,19 @@ def test_limit_on_the_flat_is_the_published_one():
 
 
 @pytest.mark.parametrize("slope_pct", [0, 2, 5])
-@pytest.mark.parametrize("heading_deg", [0, 60, 180])
-def test_limit_on_a_slope_is_the_free_fall_ratio(slope_pct, heading_deg):
+@pytest.mark.parametrize("cos_heading", [1, 0.5, -1])
+def test_limit_on_a_slope_is_the_free_fall_ratio(slope_pct, cos_heading):
     """Fly a ball off the near rim and find the speed at which it just drops its radius."""
     tilt = np.arctan(slope_pct / 100)
 
     def short_of_far_rim(speed, tilt):
         seconds = np.sqrt(2 * BALL_FT / (G_FT_S2 * np.cos(tilt)))
-        pull = G_FT_S2 * np.sin(tilt) * np.cos(np.radians(heading_deg))
+        pull = G_FT_S2 * np.sin(tilt) * cos_heading
         return speed * seconds + pull * seconds**2 / 2 - (2 * HOLE_FT - BALL_FT)
 
     ratio = brentq(short_of_far_rim, 1, 9, (tilt,)) / brentq(short_of_far_rim, 1, 9, (0.0,))
-    found = capture_limit_ft_s(0, slope_pct=slope_pct, cos_heading=np.cos(np.radians(heading_deg)))
+    found = capture_limit_ft_s(0, slope_pct=slope_pct, cos_heading=cos_heading)
     assert found / LIMIT_FT_S == pytest.approx(ratio, rel=1e-9)
-
-
-@pytest.mark.parametrize("aside_deg", [0.0, 0.3, -0.3])
-@pytest.mark.parametrize(
-    ("green", "distance_ft", "slope_to_deg"),
-    [
-        (Green(10, 2), 10, 90),
-        (Green(13, 4), 25, 40),
-        (Green(8, 5), 6, 180),
-        (Green(12, 3), 20, 250),
-        (Green(9, 0), 5, 0),
-        (Green(11, 4), 8, 0),
-    ],
-)
-def test_hardest_that_drops_meets_the_limit_by_solve_ivp(
-    green, distance_ft, slope_to_deg, aside_deg
-):
-    """Rolled over a covered hole, at its nearest it has the speed of the limit there."""
-    line_deg = aim_past(green, distance_ft, 2.0, slope_to_deg=slope_to_deg)[0] + aside_deg
-    roll_ft = captured_rolls(green, distance_ft, line_deg, slope_to_deg=slope_to_deg).max()
-    friction, pull = forces(green.stimp_ft, green.slope_pct)
-    to, line = np.radians(slope_to_deg), np.radians(line_deg)
-    down = pull * np.array([np.cos(to), np.sin(to)])
-    speed = np.sqrt(2 * friction * roll_ft)
-
-    def motion(_, state):
-        return np.r_[state[2:], acceleration(state[2:], friction, down)]
-
-    def slow(_, state):
-        return np.hypot(*state[2:]) - 1e-4
-
-    slow.terminal = True
-    start = [0, 0, speed * np.cos(line), speed * np.sin(line)]
-    options = {"method": "DOP853", "rtol": 1e-12, "atol": 1e-12, "dense_output": True}
-    theirs = solve_ivp(motion, (0, 200), start, events=slow, **options)
-
-    def gap(seconds):
-        x, y = theirs.sol(seconds)[:2]
-        return (x - distance_ft) ** 2 + y**2
-
-    seconds = np.linspace(0, theirs.t[-1], 4001)
-    least = seconds[np.argmin(gap(seconds))]
-    bounds = (max(least - 0.01, 0), min(least + 0.01, theirs.t[-1]))
-    best = minimize_scalar(gap, bounds=bounds, method="bounded", options={"xatol": 1e-10}).x
-    x, y, vx, vy = theirs.sol(best)
-    heading = np.arctan2(vy, vx) - to
-    limit = capture_limit_ft_s(
-        np.hypot(x - distance_ft, y), slope_pct=green.slope_pct, cos_heading=np.cos(heading)
-    )
-    assert np.hypot(vx, vy) == pytest.approx(limit, rel=1e-6)
 
 
 def test_paces_that_drop_on_the_flat_are_the_plain_formulas(rng):
@@ -101,46 +51,94 @@ def test_paces_that_drop_on_the_flat_are_the_plain_formulas(rng):
     assert not np.any(rolls[:, 1:])
 
 
-def apart(green, distance_ft, line_deg, roll_ft, slope_to_deg):
-    """Return which balls drop rolled step by step, and which of all are told otherwise.
-
-    Balls within 0.2 % of an end of a stretch are left out: the steps are that coarse.
-    """
-    lie = (slope_to_deg, distance_ft)
-    holed = roll_out(green.stimp_ft, green.slope_pct, *lie, line_deg, roll_ft, step_s=0.005)[2]
-    rolls = captured_rolls(green, distance_ft, line_deg, slope_to_deg=slope_to_deg)
-    low, high = np.moveaxis(rolls, -1, 0)
-    found = ((roll_ft[:, None] >= low) & (roll_ft[:, None] < high)).any(axis=1)
-    near = (np.abs(rolls / roll_ft[:, None, None] - 1) < 2e-3).any(axis=(1, 2))
-    return holed, (found != holed) & ~near
+def captured(green, distance, line, roll, to):
+    low, high = np.moveaxis(captured_rolls(green, distance, line, slope_to_deg=to), -1, 0)
+    return ((roll[:, None] >= low) & (roll[:, None] < high)).any(axis=1)
 
 
-def test_paces_that_drop_agree_with_rolling_each_ball(rng):
-    """Two routes: place chosen, pace computed; each ball rolled step by step."""
-    dropped = wrong = 0
-    for stimp_ft, slope_pct in ((7, 5), (9, 2), (11, 4), (13, 4), (13, 5), (10, 0.5)):
-        green, count = Green(stimp_ft, slope_pct), 600
-        distance = np.exp(rng.uniform(np.log(0.25), np.log(40), count))
-        to, wide = rng.uniform(0, 360, count), rng.random(count) < 0.5
-        line = rng.normal(0, 1, count) * np.degrees(np.arcsin(np.minimum(1, 0.3 / distance)))
-        line = line + np.where(wide, rng.uniform(-25, 25, count), 0)
-        extra = 1 + green.ratio * np.abs(rng.normal(0, 0.5, count))
-        roll = distance * extra * rng.uniform(0.7, 1.6, count)
-        holed, off = apart(green, distance, line, roll, to)
-        dropped += holed.sum()
-        wrong += off.sum()
-    assert dropped > 300
-    assert wrong == 0
+# The last but one holds a ball barely: many curl back and may pass the hole twice.
+@pytest.mark.parametrize("green", [(7, 5), (9, 2), (11, 4), (13, 4), (13, 5), (13, 5.8), (10, 0.5)])
+def test_paces_that_drop_are_those_of_balls_followed_step_by_step(green, rng):
+    count, ratio = 1500, Green(*green).ratio
+    distance = np.exp(rng.uniform(np.log(0.25), np.log(60), count))
+    to, wide = rng.uniform(0, 360, count), rng.random(count) < 0.5
+    half = np.degrees(np.arcsin(np.minimum(1, 0.3 / distance)))
+    line = rng.normal(0, 1, count) * half + np.where(wide, rng.uniform(-25, 25, count), 0)
+    extra = 1 + ratio * np.abs(rng.normal(0, 0.5, count))
+    roll = distance * extra * rng.uniform(0.7, 1.6, count)
+    _, _, followed = roll_out(*green, to, distance, line, roll, step_s=0.01)
+    # Within a hair of an edge a finite step cannot tell: those are not asked about.
+    beside = [
+        captured(Green(*green), distance, line + turn * half, roll * firmer, to)
+        for turn, firmer in ((0, 1), (0.02, 1), (-0.02, 1), (0, 1.003), (0, 0.997))
+    ]
+    sure = np.all(np.equal(beside, beside[0]), axis=0)
+    assert sure.mean() > 0.95
+    assert np.sum(followed & sure) > 100
+    assert np.array_equal(beside[0][sure], followed[sure])
 
 
-def test_a_curling_ball_drops_on_its_way_back_too():
-    """On a very steep fast slope it goes up past the hole, turns, and comes down on it."""
-    line, roll = (
-        part.ravel() for part in np.meshgrid(np.linspace(10, 13, 10), np.linspace(8.2, 9.4, 7))
-    )
-    holed, off = apart(Green(13, 5.834), 4.4725, line, roll, -144.44)
-    assert holed.sum() > 5
-    assert off.sum() == 0
+def nearest(green, distance_ft, line_deg, roll_ft, to):
+    """Return offset, speed and cosine of the heading at the closest approach, by scipy."""
+    friction, pull = forces(green.stimp_ft, green.slope_pct)
+    line = np.radians(line_deg)
+    downhill = np.array([np.cos(np.radians(to)), np.sin(np.radians(to))])
+    speed = np.sqrt(2 * friction * roll_ft)
+
+    def motion(_, state):
+        return np.r_[state[2:], acceleration(state[2:], friction, pull * downhill)]
+
+    def slow(_, state):
+        return np.hypot(*state[2:]) - 1e-4
+
+    slow.terminal = True
+    start = [0, 0, speed * np.cos(line), speed * np.sin(line)]
+    options = {"method": "DOP853", "rtol": 1e-12, "atol": 1e-12, "dense_output": True}
+    ball = solve_ivp(motion, (0, 200), start, events=slow, **options)
+
+    def gap(seconds):
+        x, y = ball.sol(seconds)[:2]
+        return (x - distance_ft) ** 2 + y**2
+
+    seconds = np.linspace(0, ball.t[-1], 4001)
+    least = seconds[np.argmin(gap(seconds))]
+    bounds = (max(least - 0.01, 0), min(least + 0.01, ball.t[-1]))
+    best = minimize_scalar(gap, bounds=bounds, method="bounded", options={"xatol": 1e-10}).x
+    x, y, vx, vy = ball.sol(best)
+    fast = np.hypot(vx, vy)
+    return np.hypot(x - distance_ft, y), fast, (vx, vy) @ downhill / fast
+
+
+@pytest.mark.parametrize(
+    ("green", "distance_ft", "to"),
+    [
+        (Green(10, 2), 10, 90),
+        (Green(13, 4), 25, 40),
+        (Green(8, 5), 6, 180),
+        (Green(12, 3), 40, 250),
+        (Green(9, 0), 5, 0),
+        (Green(11, 4), 8, 0),
+    ],
+)
+@pytest.mark.parametrize("aside", [-0.6, 0.0, 0.4])
+def test_the_hardest_putt_that_drops_is_at_the_limit(green, distance_ft, to, aside):
+    """Followed by `solve_ivp` to where it is nearest to the hole; the limit typed in again."""
+    line, _ = aim_past(green, distance_ft, 3.0, slope_to_deg=to)
+    line = float(line) + aside * np.degrees(HOLE_FT / distance_ft)
+    hardest = captured_rolls(green, distance_ft, line, slope_to_deg=to).max()
+    offset, speed, cosine = nearest(green, distance_ft, line, hardest, to)
+    tangent = green.slope_pct / 100
+    rim = (1 - tangent * cosine * BALL_FT / (2 * HOLE_FT - BALL_FT)) / (1 + tangent**2) ** 0.25
+    assert speed == pytest.approx(LIMIT_FT_S * (1 - (offset / HOLE_FT) ** 2) * rim, rel=1e-5)
+
+
+def test_a_ball_that_stops_over_the_hole_is_holed():
+    """Up a slope a ball rolls its flat roll-out over 1 + β."""
+    green = Green(10, 2)
+    rolls = captured_rolls(green, 10, 0, slope_to_deg=180)
+    softest = (10 - HOLE_FT) * (1 + green.ratio)
+    assert rolls[0, 0] == pytest.approx(softest, rel=1e-5)
+    assert rolls[0, 0] < 9.9 * (1 + green.ratio) < rolls[0, 1]
 
 
 def test_places_are_even_in_the_speed_across_and_in_that_of_a_downhill_putt():
@@ -153,10 +151,10 @@ def test_places_are_even_in_the_speed_across_and_in_that_of_a_downhill_putt():
 
 
 def test_putts_keep_the_shape_they_are_given_in():
-    found = captured_rolls(Green(10, 2), [[8.0], [12.0]], [-1.0, 0.0, 1.0], slope_to_deg=180)
+    found = captured_rolls(Green(10, 2), [[8.0], [12.0]], [-1.0, 0.0, 1.0], slope_to_deg=20)
     assert found.shape == (2, 3, 3, 2)
-    alone = captured_rolls(Green(10, 2), 12, 1, slope_to_deg=180)
-    np.testing.assert_allclose(found[1, 2], alone, rtol=1e-9)
+    alone = captured_rolls(Green(10, 2), 12, 1, slope_to_deg=20)
+    np.testing.assert_allclose(found[1, 2], alone, atol=1e-9)
     assert captured_rolls(Green(10, 2), [], []).shape == (0, 3, 2)
 
 

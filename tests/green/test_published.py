@@ -13,10 +13,11 @@ from putlab.green.published import (
     PACE_SD_ONE_PUTT_REPEATED_PCT,
     PACE_SD_SURFACE_PCT,
     SOURCES,
+    TOUR_LINE_SD_DEG,
+    TOUR_PACE_SD_PCT,
     VARIANCE_SHARE,
     green_spread,
     table,
-    tour_average_putts,
 )
 from putlab.rounds.reference import tour_golfer
 
@@ -32,7 +33,7 @@ def angle_chance(distance_ft, sigma_rad):
 @pytest.mark.parametrize("name", SOURCES)
 def test_every_table_is_there_with_its_source(name):
     found = table(name)
-    assert found.frame["distance_ft"].is_monotonic_increasing
+    assert found.frame.iloc[:, 0].is_monotonic_increasing
     assert found.frame.notna().all(axis=None)
     assert len(found.source) > 20
 
@@ -138,7 +139,17 @@ def test_green_adds_what_technique_lacks():
     assert green_spread(surface=False)[0] < line_sd_deg
 
 
-def test_tour_average_putts_between_and_beyond_the_published():
-    assert tour_average_putts([8, 33]) == pytest.approx([1.515, 2.001])
-    assert tour_average_putts(8.5) == pytest.approx((1.515 + 1.575) / 2)
-    assert np.all(np.isnan(tour_average_putts([0.5, 76])))
+def test_the_written_down_tour_golfer_is_the_fitted_one():
+    fitted = tour_golfer()
+    assert fitted.line_sd_deg == pytest.approx(TOUR_LINE_SD_DEG, abs=5e-5)
+    assert fitted.pace_sd_pct == pytest.approx(TOUR_PACE_SD_PCT, abs=5e-5)
+
+
+def test_novices_narrow_over_fifty_putts_and_noise_taken_out_lowers_their_bias():
+    """McKay and others (2021): a mean of ten carries a tenth of its variance as noise."""
+    novices = table("novice_practice_mckay_2021").frame
+    assert novices["putts_to"].tolist() == [10, 20, 30, 40, 50]
+    assert (novices["golfers"] == 75).all()
+    assert (novices["distance_sd_cm"].iloc[1:] < novices["distance_sd_cm"].iloc[0]).all()
+    noise = novices["distance_bias_rms_cm"] ** 2 - novices["distance_bias_cm"] ** 2
+    assert noise.to_numpy() == pytest.approx(novices["distance_sd_cm"] ** 2 / 10, rel=0.02)
