@@ -55,8 +55,7 @@ def trial(
     lengths = feet(distances)
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
-    from putlab.trial.boundary import METRICS
-    from putlab.trial.design import design_trial
+    from putlab.trial.design import METRICS, design_trial
 
     if metric not in METRICS:
         raise UsageError(f"--metric {metric}: expected one of {', '.join(METRICS)}.")

@@ -11,7 +11,8 @@ from putlab.trial.conditions import BEFORE_AFTER, BY_VISITS, FEW_VISITS, label
 if TYPE_CHECKING:
     from putlab.trial.compare import Comparison
 
-NAMES = {"line": "line spread", "pace": "pace spread", "strokes": "strokes a round"}
+# What a verdict can be on, in words.
+METRICS = {"line": "line spread", "pace": "pace spread", "strokes": "strokes a round"}
 
 # The other spread, which is not judged, is mentioned from this probability on.
 NOTABLE = 0.95
@@ -32,7 +33,7 @@ def _before_and_after(found: "Comparison") -> str:
 
 
 def _verdict(found: "Comparison") -> str:
-    name, more = NAMES[found.metric], f"about {found.putts_still_needed:,} more putts"
+    name, more = METRICS[found.metric], f"about {found.putts_still_needed:,} more putts"
     before, after = label(found.conditions.before), label(found.conditions.after)
     said = {
         HELPED: f"Helped: {name} is lower with {after!r} than with {before!r}.",
@@ -108,6 +109,6 @@ def _about_other_changes(found: "Comparison") -> Iterator[str]:
                 which = "narrower" if improved else "wider"
                 too = " too" if improved == (found.verdict == HELPED) else ""
                 yield (
-                    f"{NAMES[name].capitalize()} looks {which}{too} (ratio "
+                    f"{METRICS[name].capitalize()} looks {which}{too} (ratio "
                     f"{change['mean']:.2f}), but the verdict is not on it."
                 )

@@ -22,33 +22,11 @@ from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
 from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix, shipped_mix
-from putlab.trial.boundary import (
-    DETECT_PCT,
-    METRICS,
-    TOO_SMALL_PCT,
-    TOO_SMALL_STROKES,
-    Boundary,
-    Numbers,
-    p_below,
-)
-from putlab.trial.cautions import answer, cautions
+from putlab.trial.boundary import DETECT_PCT, TOO_SMALL_PCT, TOO_SMALL_STROKES, Boundary, p_below
+from putlab.trial.cautions import METRICS, answer, cautions
 from putlab.trial.classical import Classical, classical
-from putlab.trial.conditions import (
-    Conditions,
-    choose_conditions,
-    label,
-    putt_counts,
-    reading_counts,
-)
-from putlab.trial.contrast import (
-    Contrast,
-    change_table,
-    conditions_in_order,
-    contrast,
-    effect_index,
-    strokes_change,
-    strokes_saved,
-)
+from putlab.trial.conditions import Conditions, choose_conditions, label, putt_counts
+from putlab.trial.contrast import Contrast, change_table, contrast, strokes_change, strokes_saved
 
 Summary = dict[str, float]
 
@@ -218,17 +196,22 @@ def compare(
     metric = case.metric(metric)
     change, sd_fit, boundary = case.judged(metric)
     mean, sd = change.mean(), change.std(ddof=1)
-    per_putt = case.information_per_putt(metric, boundary.information(sd_fit))
-    (line_ratio, line_bias), (pace_ratio, pace_bias) = map(case.ratio_and_bias_change, COMPONENTS)
+    per_putt = case.information_per_putt(metric, float(boundary.information(sd_fit)))
+    changes = {
+        name: (_summary(np.exp(c.log_ratio), c.log_ratio), _summary(c.bias_change))
+        for name, c in case.contrasts.items()
+    }
+    line, pace = (changes.get(name, (None, None)) for name in COMPONENTS)
+    strokes = case.strokes
     return Comparison(
         conditions=pair,
         metric=metric,
-        line_sd_ratio=line_ratio,
-        pace_sd_ratio=pace_ratio,
+        line_sd_ratio=line[0],
+        pace_sd_ratio=pace[0],
         by_distance=case.by_distance(),
-        line_bias_change_deg=line_bias,
-        pace_bias_change_pct=pace_bias,
-        strokes_per_round_change=case.strokes_summary(),
+        line_bias_change_deg=line[1],
+        pace_bias_change_pct=pace[1],
+        strokes_per_round_change=None if strokes is None else _summary(strokes, strokes),
         p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
         p_needed=float(boundary.p_needed(sd, sd_fit)),
         verdict=str(boundary.verdict(mean, sd, sd_fit)),
@@ -267,22 +250,18 @@ class _Case:
     mix: RoundMix
     sizes: dict[str, float]
 
-    def rows(self, component: str) -> pd.DataFrame:
-        """The player's counted readings."""
-        rows = self.fit.designs[component].rows
+    def rows(self, component: str, table: str = "rows") -> pd.DataFrame:
+        """The player's counted readings, or ``conditions`` with any."""
+        rows = getattr(self.fit.designs[component], table)
         return rows[rows["player"] == self.pair.player]
 
     @cached_property
     def contrasts(self) -> dict[str, Contrast]:
         """The changes of the components read under both conditions."""
-        pair, found = self.pair, {}
+        asked, found = {self.pair.before, self.pair.after}, {}
         for name in COMPONENTS:
-            effects = [
-                effect_index(self.fit.designs[name], pair.player, condition)
-                for condition in (pair.before, pair.after)
-            ]
-            if None not in effects:
-                found[name] = contrast(self.fit, pair, name)
+            if asked <= set(self.rows(name, "conditions")["condition"]):
+                found[name] = contrast(self.fit, self.pair, name)
         return found
 
     @cached_property
@@ -294,11 +273,10 @@ class _Case:
 
     def metric(self, wanted: str | None) -> str:
         """The metric of the verdict, or why it can't be judged."""
-        before, after = label(self.pair.before), label(self.pair.after)
         if not self.contrasts:
             raise UsageError(
-                f"{self.pair.player}: no component was read under both {before!r} and "
-                f"{after!r}, so there is nothing to compare."
+                f"{self.pair.player}: no component was read under both {label(self.pair.before)!r} "
+                f"and {label(self.pair.after)!r}, so there is nothing to compare."
             )
         if wanted is None:
             return next(iter(self.contrasts))
@@ -310,20 +288,19 @@ class _Case:
 
     def judged(self, metric: str) -> tuple[np.ndarray, float, Boundary]:
         """Draws of the change that is judged, its sd in the fit, and what is asked of it."""
+        sizes = self.sizes
         if metric == "strokes" and self.strokes is not None:
             sd_fit, prior_sd = _strokes_sds(self.strokes, list(self.contrasts.values()))
-            saved = strokes_saved(self.fit, self.pair, self.sizes["detect_pct"], self.mix)
-            small = self.sizes["too_small_strokes"]
-            return self.strokes, sd_fit, Boundary(small, saved, prior_sd)
-        change = self.contrasts[metric]
-        small = np.log1p(self.sizes["too_small_pct"] / 100)
-        detect = -np.log1p(-self.sizes["detect_pct"] / 100)
+            saved = strokes_saved(self.fit, self.pair, sizes["detect_pct"], self.mix)
+            return self.strokes, sd_fit, Boundary(sizes["too_small_strokes"], saved, prior_sd)
+        change, small = self.contrasts[metric], np.log1p(sizes["too_small_pct"] / 100)
+        detect = -np.log1p(-sizes["detect_pct"] / 100)
         return change.log_ratio, change.sd_fit, Boundary(small, detect, change.prior_sd)
 
-    def information_per_putt(self, metric: str, gathered: Numbers) -> float:
+    def information_per_putt(self, metric: str, gathered: float) -> float:
         """What one more putt tells of the change, both conditions shuffled within visits."""
         if metric == "strokes":
-            return float(gathered) / (self.pair.putts_before + self.pair.putts_after)
+            return gathered / (self.pair.putts_before + self.pair.putts_after)
         golfer, rows = self.fit.golfer(self.pair.player), self.rows(metric)
         skill = golfer.skill([REFERENCE_FT], new_day=False)
         spread = (skill.line_sd_deg if metric == "line" else skill.pace_sd_pct).mean()
@@ -334,39 +311,20 @@ class _Case:
 
     def several(self, metric: str) -> pd.DataFrame | None:
         """The table of all the player's conditions, where there are more than two."""
-        player = self.pair.player
         component = metric if metric in self.contrasts else next(iter(self.contrasts))
-        if len(conditions_in_order(self.fit, player, component)) < 3:
+        if len(self.rows(component, "conditions")) < 3:
             return None
-        first, small = label(self.pair.before), self.sizes["too_small_pct"]
-        how = {"player": player, "component": component}
-        return change_table(self.fit, first, **how, too_small_pct=small)
-
-    def ratio_and_bias_change(self, component: str) -> tuple[Summary | None, Summary | None]:
-        """Both None where the component was not read under both conditions."""
-        if component not in self.contrasts:
-            return None, None
-        change = self.contrasts[component]
-        ratio = _summary(np.exp(change.log_ratio)) | _p_improved(change.log_ratio)
-        return ratio, _summary(change.bias_change)
-
-    def strokes_summary(self) -> Summary | None:
-        """Mean, interval and chance of fewer strokes; None where these are not known."""
-        change = self.strokes
-        return None if change is None else _summary(change) | _p_improved(change)
+        how = {"player": self.pair.player, "component": component}
+        small = self.sizes["too_small_pct"]
+        return change_table(self.fit, label(self.pair.before), **how, too_small_pct=small)
 
     def by_distance(self) -> pd.DataFrame:
         """Ratios length by length; a component that was not read has no columns."""
         tables = []
         for name, change in self.contrasts.items():
-            lengths_ft = self.fit.designs[name].lengths_ft
-            mine = reading_counts(self.fit, self.pair.player).query("component == @name")
-            mine = mine.assign(distance_ft=lengths_ft[mine["length"]])
-            putts = mine.groupby(["distance_ft", "condition"])["putts"].sum().unstack(fill_value=0)
-            ratios = [_summary(np.exp(log)) | _p_improved(log) for log in change.log_ratio_at.T]
+            ratios = [_summary(np.exp(log), log) for log in change.log_ratio_at.T]
             table = pd.DataFrame(ratios, index=change.distance_ft).add_prefix(f"{name}_sd_ratio_")
-            table[f"{name}_putts_before"] = putts[self.pair.before].reindex(table.index)
-            table[f"{name}_putts_after"] = putts[self.pair.after].reindex(table.index)
+            table[f"{name}_putts_before"], table[f"{name}_putts_after"] = change.putts
             tables.append(table)
         return pd.concat(tables, axis=1).rename_axis("distance_ft").reset_index()
 
@@ -384,12 +342,12 @@ def _strokes_sds(change: np.ndarray, contrasts: list[Contrast]) -> tuple[float, 
     return sd_fit, prior_sd
 
 
-def _summary(draws: np.ndarray) -> Summary:
-    return dict(zip(("mean", "lo", "hi"), map(float, summary(draws)), strict=True))
-
-
-def _p_improved(change: np.ndarray) -> Summary:
-    return {"p_improved": float(p_below(change.mean(), change.std(ddof=1)))}
+def _summary(draws: np.ndarray, change: np.ndarray | None = None) -> Summary:
+    """Mean and interval; of a change given on its own scale also the chance that it is below 0."""
+    found = dict(zip(("mean", "lo", "hi"), map(float, summary(draws)), strict=True))
+    if change is not None:
+        found["p_improved"] = float(p_below(change.mean(), change.std(ddof=1)))
+    return found
 
 
 def _records(table: pd.DataFrame) -> list[dict]:

@@ -22,20 +22,19 @@ from putlab.base.settings import PAST_FT, STIMP_FT, interval_probabilities
 from putlab.green.hole_out import cached_hole_out, hole_out
 from putlab.green.skill import Skill
 from putlab.model.design import REFERENCE_FT, Design
-from putlab.model.priors import SpreadPriors
+from putlab.model.priors import PRIORS, by_name
+from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit
 from putlab.posterior.player import choose_player
 from putlab.rounds.first_putts import RoundMix
-from putlab.trial.boundary import TOO_SMALL_PCT
+from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_TREND_SD
 from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts, reading_counts
-
-# What practice alone may do between the conditions of a plain before-and-after, in place of
-# the fit's 0.1: putting five times as much behind oneself may halve or double the spread. It
-# is wide on purpose, for nothing in such a design speaks against it.
-WIDE_TREND_SD = 0.3
 
 # Putts that follow start from here to there, whatever the first putts were.
 ENDS_FT = (2.0, 60.0)
+
+# Steps of the numerical slopes: log spread, then bias in degrees and percent.
+LOG_STEP, BIAS_STEP = 0.05, {"line": 0.1, "pace": 1.0}
 
 # Scales tried, and draws returned, where several changes are shrunk together.
 GRID = 60
@@ -49,6 +48,7 @@ class Contrast:
     log_ratio: np.ndarray  # (draws,), of spreads, over the lengths that both share
     log_ratio_at: np.ndarray  # (draws, lengths), at each of these
     distance_ft: np.ndarray  # (lengths,)
+    putts: np.ndarray  # (2, lengths), read before and after
     bias_change: np.ndarray  # (draws,), degrees or percent
     trend_correction: np.ndarray  # (draws,), what undoing the trend's prior added
     sd_fit: float  # of the fit's own log ratio
@@ -59,7 +59,8 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     """The change of one component between two conditions that both have readings of it."""
     design = fit.designs[component]
     index = np.array([effect_index(design, pair.player, c) for c in (pair.before, pair.after)])
-    x, weight, lengths = _shared_lengths(fit, pair, component)
+    lengths, putts, weight = _shared_lengths(fit, pair, component)
+    x = np.log(lengths / REFERENCE_FT)
     effect, slope, bias_change = (
         np.diff(_draws(fit, component, name)[:, index], axis=1)[:, 0]
         for name in ("effect", "effect_slope", "shift")
@@ -67,12 +68,12 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     middle = x @ weight
     trend = _draws(fit, component, "trend")[:, design.players.index(pair.player)]
     own = effect + slope * middle
-    prior = dict(zip(SpreadPriors.names(), design.data["priors"], strict=True))
+    prior = by_name(design.data["priors"])
     correction = with_wide_trend(own, trend, prior["trend_sd"]) - own
     prior_sd = np.sqrt(2) * np.hypot(prior["effect_sd"], prior["effect_slope_sd"] * middle)
     log_ratio_at = (effect + correction)[:, None] + slope[:, None] * x
     sds = (float(own.std(ddof=1)), float(prior_sd))
-    return Contrast(own + correction, log_ratio_at, lengths, bias_change, correction, *sds)
+    return Contrast(own + correction, log_ratio_at, lengths, putts, bias_change, correction, *sds)
 
 
 def effect_index(design: Design, player: str, condition: str) -> int | None:
@@ -89,16 +90,17 @@ def _draws(fit: Fit, component: str, name: str) -> np.ndarray:
 
 
 def _shared_lengths(fit: Fit, pair: Pair, component: str) -> tuple[np.ndarray, ...]:
-    """x, weight and feet of the lengths that both conditions share; of all where none is."""
+    """Feet, putts and weight of the lengths that both conditions share; of all where none is."""
     table = reading_counts(fit, pair.player).query("component == @component")
     counts = table.groupby(["length", "condition"])["putts"].sum().unstack(fill_value=0)
-    n, m = counts[pair.before].to_numpy(float), counts[pair.after].to_numpy(float)
+    putts = counts[[pair.before, pair.after]].to_numpy().T
+    n, m = putts.astype(float)
     # A length tells of the ratio as its scarcer condition allows.
     weight, keep = n * m / np.maximum(n + m, 1), n * m > 0
     if not keep.any():
         weight, keep = n + m, n + m > 0
     lengths = fit.designs[component].lengths_ft[counts.index[keep]]
-    return np.log(lengths / REFERENCE_FT), weight[keep] / weight[keep].sum(), lengths
+    return lengths, putts[:, keep], weight[keep] / weight[keep].sum()
 
 
 def with_wide_trend(
@@ -164,6 +166,34 @@ def _with_trend_corrections(fit: Fit, pair: Pair, contrasts: dict[str, Contrast]
         changed = {"posterior": posterior.assign(effect=effect)}
         posteriors[component] = xr.DataTree.from_dict(changed)
     return replace(fit, posteriors=posteriors)
+
+
+def golfer_at_large() -> Skill:
+    """A golfer of whom nothing is known, one draw: the middle of the priors."""
+    return Skill.constant(*(PRIORS[name].sd_median for name in COMPONENTS))
+
+
+def strokes_slopes(
+    skill: Skill, cut: float, mix: RoundMix
+) -> tuple[float, dict[str, float], dict[str, float]]:
+    """Strokes saved by a cut of both log spreads, and slopes by log spread and by bias."""
+    # log spread of line and pace, bias of line and pace: one changed at a time, both ways
+    steps = np.diag([LOG_STEP, LOG_STEP, *BIAS_STEP.values()])
+    changes = np.concatenate([[[0.0] * 4, [-cut, -cut, 0, 0]], steps, -steps])
+    changed = Skill(
+        skill.distance_ft,
+        skill.line_sd_deg * np.exp(changes[:, [0]]),
+        skill.line_bias_deg + changes[:, [2]],
+        skill.pace_sd_pct * np.exp(changes[:, [1]]),
+        skill.pace_bias_pct + changes[:, [3]],
+    )
+    putts = hole_out(changed, mix.distance_ft, stimp_ft=STIMP_FT, past_ft=PAST_FT)
+    strokes = mix.average(putts.average_putts)
+    slopes = (strokes[2:6] - strokes[6:10]) / (2 * np.diag(steps))
+    by_spread, by_bias = (
+        dict(zip(COMPONENTS, part, strict=True)) for part in (slopes[:2], slopes[2:])
+    )
+    return float(strokes[0] - strokes[1]), by_spread, by_bias
 
 
 # Several changes at once: a table with shrinkage, not a hunt for the best.

@@ -19,10 +19,9 @@ from scipy import stats
 
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
-from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.green.hole_out import hole_out
+from putlab.base.settings import SEED
 from putlab.green.skill import SKILL_QUANTITIES, Skill
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
@@ -30,17 +29,12 @@ from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.trial.boundary import (
     CHANCE,
-    DESIGN_Z,
-    METRICS,
+    CHECKING,
     TWO_SIDED,
+    before_after_chance,
     chance_of_helped,
-    z_needed,
 )
-from putlab.trial.contrast import ENDS_FT, WIDE_TREND_SD
-
-# What checking after every visit costs in putts over one check at the end. It keeps the
-# chance at 78 to 80 % (`chance_of_helped`), against the 80 % of a single check.
-CHECKING = 1.04
+from putlab.trial.contrast import ENDS_FT, golfer_at_large, strokes_slopes
 
 # Putts of one visit, both conditions together: about half an hour (common practice).
 SESSION_PUTTS = 60
@@ -50,7 +44,8 @@ FEWEST_SESSIONS = 4
 
 MOST_PUTTS = 1_000_000
 
-NAMES = {"line": "line spread", "pace": "pace spread", "strokes": "both spreads, by strokes"}
+# What a verdict can be on, in words.
+METRICS = {"line": "line spread", "pace": "pace spread", "strokes": "both spreads, by strokes"}
 
 # Columns of the schedule that the player fills in.
 READINGS = ("line_deg", "roll_ft")
@@ -62,9 +57,6 @@ BLOCK = 5
 # The model learns of mishits, first putts and form from the same putts, which leaves this
 # share for the change: measured on simulated trials (`tests/calibration/trials.py`).
 FOR_THE_CHANGE = 0.96
-
-# Steps of the numerical slopes: log spread, then bias in degrees and percent.
-LOG_STEP, BIAS_STEP = 0.05, {"line": 0.1, "pace": 1.0}
 
 
 @dataclass(frozen=True)
@@ -135,7 +127,7 @@ class TrialDesign(Result):
         """The design in plain words."""
         chance = self.chances["chance"].iloc[-1]
         return (
-            f"To see a cut of {self.detect_pct:g} % in {NAMES[self.metric]}: "
+            f"To see a cut of {self.detect_pct:g} % in {METRICS[self.metric]}: "
             f"{self.putts_an_arm:,} putts an arm, laid out as {self.sessions} visits of "
             f"{2 * len(self.distances_ft) * self.putts_each} putts (both arms, "
             f"{self.scheduled_an_arm:,} each). Chance of seeing it: {chance:.0%}; as a plain "
@@ -154,12 +146,7 @@ class TrialDesign(Result):
         }
 
     def schedule(
-        self,
-        *,
-        before: str = "A",
-        after: str = "B",
-        player: str = "player",
-        seed: int | None = None,
+        self, before: str = "A", after: str = "B", player: str = "player", seed: int | None = None
     ) -> pd.DataFrame:
         """Lay out the trial putt by putt, in shuffled blocks.
 
@@ -242,7 +229,7 @@ def design_trial(
     golfer : putlab.posterior.player.Golfer, optional
         Whose own spread, readings and visits are allowed for; default: the textbook's case,
         or for strokes a golfer at large, read exactly.
-    rules : putlab.log.package.ReadingRules, optional
+    rules : putlab.log.rules.ReadingRules, optional
         How the golfer's readings are made; default: as assumed where a log does not say.
     assumptions : Assumptions, optional
         What to allow for, in place of all this.
@@ -267,7 +254,10 @@ def design_trial(
     given = {"distances_ft": lengths, "detect_pct": detect_pct, "metric": metric}
     _check(given | {"sessions": sessions, "session_putts": session_putts})
     if assumptions is None:
-        assumptions = _assumptions(metric, lengths, detect_pct, golfer, rules or ReadingRules())
+        read = COMPONENTS if metric == "strokes" else (metric,)
+        how = (lengths, rules or ReadingRules())
+        shares = {name: _own_share(golfer, name, *how) for name in read if golfer is not None}
+        assumptions = _assumptions(metric, detect_pct, golfer, shares)
     cut = detect_pct / 100
     exact = f_test_putts(cut)
     base = exact * CHECKING / assumptions.share
@@ -284,7 +274,7 @@ def design_trial(
         sessions=visits,
         putts_each=each,
         chances=_chances(visits, each * len(lengths), base, means, seed),
-        before_after_chance=_before_after_chance(
+        before_after_chance=before_after_chance(
             cut, visits, base / exact, needed, assumptions.visit_form_sd
         ),
         assumptions=assumptions,
@@ -294,15 +284,13 @@ def design_trial(
 
 def _check(design: dict[str, Any]) -> None:
     lengths, metrics = design["distances_ft"], ", ".join(METRICS)
+    fewest, why = 2 * len(lengths), f"for two conditions at {len(lengths)} lengths"
     fine = {
         "distances_ft": (lengths and lengths[0] > 0, "lengths in feet above 0"),
         "detect_pct": (0 < design["detect_pct"] < 100, "percent above 0 and below 100"),
         "metric": (design["metric"] in METRICS, f"one of {metrics}"),
         "sessions": (design["sessions"] is None or design["sessions"] >= 1, "1 or more"),
-        "session_putts": (
-            design["session_putts"] >= 2 * len(lengths),
-            f"two conditions at {len(lengths)} lengths take at least {2 * len(lengths)} a visit",
-        ),
+        "session_putts": (design["session_putts"] >= fewest, f"{fewest} or more, {why}"),
     }
     for name, (good, expected) in fine.items():
         if not good:
@@ -317,27 +305,6 @@ def _chances(visits: int, putts_a_visit: int, base: float, means: float, seed: i
     # At `base` putts the information is that of the design, and a little more for checking.
     chance = chance_of_helped(CHECKING * informative / base, seed=seed)
     return pd.DataFrame({"sessions": sessions, "putts_an_arm": putts, "chance": chance})
-
-
-def _before_after_chance(
-    cut: float, visits: int, cost: float, putts: int, visit_form_sd: float
-) -> float:
-    """Chance of helped when one condition follows the other, asked once at the end."""
-    # A log spread a visit, its form among its noise, is regressed on the condition and on
-    # what practice alone may have done.
-    if visits < 2:
-        return 0.0
-    per_visit = 2 * putts / visits
-    practised = np.log1p(np.arange(visits) * per_visit / 100)
-    changed = (np.arange(visits) >= visits / 2).astype(float)
-    noise = CHECKING * cost / 2 / per_visit + visit_form_sd**2
-    columns = np.stack([np.ones(visits), practised, changed], axis=1)
-    precision = columns.T @ columns / noise + np.diag([0, 1 / WIDE_TREND_SD**2, 0])
-    information = 1 / np.linalg.inv(precision)[2, 2]
-    untroubled = 1 / np.linalg.inv(precision[::2, ::2])[1, 1]
-    size = -np.log1p(-cut)
-    needed = z_needed(untroubled * (size / DESIGN_Z) ** 2)
-    return float(stats.norm.sf(needed - size * np.sqrt(information)))
 
 
 def f_test_power(putts: ArrayLike, cut: float) -> Any:
@@ -365,40 +332,34 @@ def f_test_putts(cut: float) -> int:
 
 
 def _assumptions(
-    metric: str,
-    lengths_ft: tuple[float, ...],
-    detect_pct: float,
-    golfer: Golfer | None,
-    rules: ReadingRules,
+    metric: str, detect_pct: float, golfer: Golfer | None, shares: dict[str, float]
 ) -> Assumptions:
+    component = "line" if metric == "strokes" else metric
     if metric == "strokes":
-        return strokes_assumptions(lengths_ft, detect_pct, shipped_mix(), golfer, rules)
-    if golfer is None:
+        skill = golfer_at_large() if golfer is None else _typical(golfer, shipped_mix())
+        share, said = _strokes_share(detect_pct, skill, shares)
+        if golfer is None:
+            return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
+    elif golfer is None:
         return Assumptions()
-    share = own_share(golfer, lengths_ft, metric, rules)
-    return _own(golfer, metric, share, f"a reading tells {share:.0%} of an exact one")
-
-
-def _own(golfer: Golfer, component: str, share: float, said: str) -> Assumptions:
+    else:
+        share, said = shares[metric], f"a reading tells {shares[metric]:.0%} of an exact one"
     visit_form_sd = float(golfer.draws(component, "visit_form_sd").mean())
     source = f"{golfer.player}'s own spread, readings and visits; {said}"
     return Assumptions(share, visit_form_sd, visit_means=True, source=source)
 
 
-def own_share(
-    golfer: Golfer, lengths_ft: tuple[float, ...], component: str, rules: ReadingRules
+def _own_share(
+    golfer: Golfer, component: str, lengths_ft: tuple[float, ...], rules: ReadingRules
 ) -> float:
     """What this golfer's readings tell relative to exact ones: the mean over the lengths."""
-    rows = golfer.fit.designs[component].rows
-    if not (rows["player"] == golfer.player).any():
+    if not (golfer.fit.designs[component].rows["player"] == golfer.player).any():
         raise UsageError(f"{golfer.player} has no {component} readings in this log.")
-    lengths = np.array(lengths_ft)
-    skill = golfer.skill(lengths, new_day=False)
-    if component == "line":
-        spread, unit = skill.line_sd_deg, np.ones(lengths.size)
-        step, noise = rules.line_step_deg, rules.line_noise_deg
-    else:
-        spread, unit = skill.pace_sd_pct, 100 / lengths
+    skill = golfer.skill(lengths_ft, new_day=False)
+    spread, unit = skill.line_sd_deg, np.ones(len(lengths_ft))
+    step, noise = rules.line_step_deg, rules.line_noise_deg
+    if component == "pace":
+        spread, unit = skill.pace_sd_pct, 100 / np.array(lengths_ft)
         step, noise = rules.roll_step_ft, rules.roll_noise_ft
     mishits = golfer.draws(component, "mishit_share").mean()
     shares = [
@@ -408,41 +369,6 @@ def own_share(
     return float(np.mean(shares)) * FOR_THE_CHANGE
 
 
-def golfer_at_large() -> Skill:
-    """A golfer of whom nothing is known, one draw: the middle of the priors."""
-    return Skill.constant(*(PRIORS[name].sd_median for name in COMPONENTS))
-
-
-def strokes_assumptions(
-    lengths_ft: tuple[float, ...],
-    detect_pct: float,
-    mix: RoundMix,
-    golfer: Golfer | None,
-    rules: ReadingRules,
-) -> Assumptions:
-    """What a trial judged by strokes allows: cuts of both spreads, read together."""
-    # The change of strokes a round is taken as straight in both log ratios and both changes
-    # of bias; its variance adds up what n putts a condition leave unknown of each. The share
-    # makes the one-component design that of strokes.
-    skill, shares = golfer_at_large(), dict.fromkeys(COMPONENTS, 1.0)
-    if golfer is not None:
-        skill = _typical(golfer, mix)
-        shares = {name: own_share(golfer, lengths_ft, name, rules) for name in COMPONENTS}
-    cut = -np.log1p(-detect_pct / 100)
-    saved, by_spread, by_bias = strokes_slopes(skill, cut, mix)
-    spreads = {"line": skill.line_sd_deg, "pace": skill.pace_sd_pct}
-    variance = sum(
-        by_spread[name] ** 2 / shares[name]
-        + 2 * (by_bias[name] * np.exp(np.log(spreads[name]).mean())) ** 2
-        for name in COMPONENTS
-    )
-    share = float(saved**2 / (cut**2 * variance))
-    said = f"{detect_pct:g} % off both spreads saves {saved:.2f} strokes a round"
-    if golfer is None:
-        return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
-    return _own(golfer, "line", share, said)
-
-
 def _typical(golfer: Golfer, mix: RoundMix) -> Skill:
     # The golfer's new-day skill at its posterior mean, as one draw.
     at = np.unique([*ENDS_FT, *mix.distance_ft])
@@ -450,24 +376,18 @@ def _typical(golfer: Golfer, mix: RoundMix) -> Skill:
     return Skill(at, *(getattr(skill, name).mean(axis=0) for name in SKILL_QUANTITIES))
 
 
-def strokes_slopes(
-    skill: Skill, cut: float, mix: RoundMix
-) -> tuple[float, dict[str, float], dict[str, float]]:
-    """Strokes saved by a cut of both log spreads, and slopes by log spread and by bias."""
-    # log spread of line and pace, bias of line and pace: one changed at a time, both ways
-    steps = np.diag([LOG_STEP, LOG_STEP, *BIAS_STEP.values()])
-    changes = np.concatenate([[[0.0] * 4, [-cut, -cut, 0, 0]], steps, -steps])
-    changed = Skill(
-        skill.distance_ft,
-        skill.line_sd_deg * np.exp(changes[:, [0]]),
-        skill.line_bias_deg + changes[:, [2]],
-        skill.pace_sd_pct * np.exp(changes[:, [1]]),
-        skill.pace_bias_pct + changes[:, [3]],
+def _strokes_share(detect_pct: float, skill: Skill, shares: dict[str, float]) -> tuple[float, str]:
+    """Share of a trial judged by strokes: cuts of both spreads, read together; and in words."""
+    # The change of strokes a round is taken as straight in both log ratios and both changes
+    # of bias; its variance adds up what n putts a condition leave unknown of each. The share
+    # makes the one-component design that of strokes.
+    cut = -np.log1p(-detect_pct / 100)
+    saved, by_spread, by_bias = strokes_slopes(skill, cut, shipped_mix())
+    spreads = {"line": skill.line_sd_deg, "pace": skill.pace_sd_pct}
+    variance = sum(
+        by_spread[name] ** 2 / shares.get(name, 1.0)
+        + 2 * (by_bias[name] * np.exp(np.log(spreads[name]).mean())) ** 2
+        for name in COMPONENTS
     )
-    putts = hole_out(changed, mix.distance_ft, stimp_ft=STIMP_FT, past_ft=PAST_FT)
-    strokes = mix.average(putts.average_putts)
-    slopes = (strokes[2:6] - strokes[6:10]) / (2 * np.diag(steps))
-    by_spread, by_bias = (
-        dict(zip(COMPONENTS, part, strict=True)) for part in (slopes[:2], slopes[2:])
-    )
-    return float(strokes[0] - strokes[1]), by_spread, by_bias
+    said = f"{detect_pct:g} % off both spreads saves {saved:.2f} strokes a round"
+    return float(saved**2 / (cut**2 * variance)), said

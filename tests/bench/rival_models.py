@@ -40,8 +40,8 @@ def plain_normal(log):
 # What the kit names too: effective draws are counted of these.
 STORY = [
     "base_mean", "between_sd", "base", "slope", "spot_sd", "level", "bias_mean",
-    "bias_spot_sd", "bias", "visit_bias_sd", "visit_bias", "visit_form_sd", "visit_form", "trend", "warm_up",
-    "mishit_share",
+    "bias_spot_sd", "bias", "visit_bias_sd", "visit_bias", "visit_form_sd", "visit_form",
+    "trend", "warm_up", "mishit_share",
 ]  # fmt: skip
 
 

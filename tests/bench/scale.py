@@ -1,7 +1,7 @@
-"""Count and fit logs of one roster and rising length: `scale.py FOLDER`, which holds them.
+"""Read and fit logs of one roster and rising length: `scale.py FOLDER`, which holds them.
 
-Prints, as JSON by number of putts, seconds to count and to fit, and cells, after one short
-fit that compiles the model.
+Prints, as JSON by number of putts, seconds to read and to fit, and counted intervals of line,
+after one short fit that compiles the model.
 """
 
 import json
@@ -11,26 +11,22 @@ from pathlib import Path
 
 
 def main(folder):
-    """Count and fit each file."""
-    from putlab.big_logs import counted_cells, fit_counts, practice_rows
-    from putlab.counts import count_log
+    """Read and fit each file."""
+    from putlab.log.read import read_log
+    from putlab.model.readings import intervals
+    from putlab.posterior.fit import fit_log
 
     files = sorted(Path(folder).glob("*.parquet"))
-    warm = True
+    fit_log(read_log(files[0]), cache=False)
     for file in files:
         start = time.perf_counter()
-        counts = count_log(file)
-        counted = time.perf_counter() - start
-        if warm:
-            fit_counts(counts, cache=False)
-            warm = False
-        start = time.perf_counter()
-        fit_counts(counts, cache=False)
-        fitted = time.perf_counter() - start
-        rows, _ = practice_rows(counts)
-        line = len(counted_cells(rows, counts.rules, "line"))
-        found = {"putts": counts.rows_read, "count": counted, "fit": fitted, "intervals": line}
-        print(json.dumps(found), flush=True)
+        log = read_log(file)
+        read = time.perf_counter()
+        fit_log(log, cache=False)
+        fitted = time.perf_counter()
+        line = len(intervals(log, "line"))
+        found = {"putts": len(log.putts), "read": read - start, "fit": fitted - read}
+        print(json.dumps(found | {"intervals": line}), flush=True)
 
 
 if __name__ == "__main__":

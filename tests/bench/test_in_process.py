@@ -18,7 +18,7 @@ def log():
     return the_log(10_000)
 
 
-def told(measured, benchmark, what):
+def keep_median(measured, benchmark, what):
     milliseconds = 1e3 * benchmark.stats.stats.median
     measured.add("inside", what, milliseconds, "ms")
 
@@ -27,14 +27,14 @@ def test_reading_the_demo(benchmark, measured):
     from putlab.log.read import read_log
 
     benchmark(read_log, Path(__file__).parents[2] / "data_demo")
-    told(measured, benchmark, "read the demo log")
+    keep_median(measured, benchmark, "read the demo log")
 
 
 def test_counting_cells(benchmark, measured, log):
     from putlab.model.readings import intervals
 
     benchmark(intervals, log, "line")
-    told(measured, benchmark, "10 thousand putts to counted cells")
+    keep_median(measured, benchmark, "10 thousand putts to counted cells")
 
 
 def test_gradient(benchmark, measured, log):
@@ -47,4 +47,4 @@ def test_gradient(benchmark, measured, log):
     gradient = model.logp_dlogp_function(ravel_inputs=True)
     start = np.concatenate([np.ravel(value) for value in model.initial_point().values()])
     benchmark(gradient, start)
-    told(measured, benchmark, "log probability and gradient of line")
+    keep_median(measured, benchmark, "log probability and gradient of line")

@@ -1,9 +1,9 @@
-"""A fast approximate fit to sift long calibrations: a normal around the posterior's mode.
+"""A fast approximate fit to screen long calibrations: a normal around the posterior's mode.
 
 A trial is sampled in seconds, and calibration asks for thousands, most of them far from any
 verdict. The mode puts scales such as that of a visit's offset too low, which moves an estimate
-by some tenths of its standard error: ``trials.py`` therefore samples every look that comes
-near the bar, and ``trials.py sift`` measures how far apart the two are. A verdict shown to a
+by some tenths of its standard error: ``trials.py`` therefore samples every check that comes
+near the bar, and ``trials.py screen`` measures how far apart the two are. A verdict shown to a
 person never comes from here.
 """
 
@@ -14,7 +14,7 @@ from pymc.blocking import DictToArrayBijection, RaveledVars
 from scipy.optimize import minimize
 from scipy.special import expit
 
-from putlab.model.spread import PARAMETERS, build_dims, build_model
+from putlab.model.spread import DIMS, PARAMETERS, build_model
 
 HESSIAN_STEP = 1e-4
 
@@ -87,7 +87,6 @@ def _dataset(around, layout):
             if name.endswith(ending):
                 name, part = name.removesuffix(ending), back(part)
         values[name.rstrip("_")] = part
-    dims = build_dims()
     return xr.Dataset(
-        {name: (("chain", "draw", *dims[name]), values[name][None]) for name in PARAMETERS}
+        {name: (("chain", "draw", *DIMS[name]), values[name][None]) for name in PARAMETERS}
     )

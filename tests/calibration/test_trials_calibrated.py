@@ -13,7 +13,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 from record import RESULTS  # noqa: E402
-from trials import run, sift_against_sampling  # noqa: E402
+from trials import run, screen_against_sampling  # noqa: E402
 
 pytestmark = pytest.mark.calibration
 
@@ -50,12 +50,12 @@ def test_a_true_cut_is_seen_with_the_designed_number_of_putts():
     assert 0.87 <= found["coverage_at_last_look"] <= 0.93
 
 
-def test_the_sift_lets_no_verdict_pass():
+def test_the_screen_lets_no_verdict_pass():
     """Where the approximation is far from a verdict, sampling in full gives none."""
-    sift_against_sampling()
-    found = read("trials_sift")
-    assert found["sifted_out"] >= 15
-    assert found["sifted_out_wrongly"] == 0
+    screen_against_sampling()
+    found = read("trials_screen")
+    assert found["screened_out"] >= 15
+    assert found["screened_out_wrongly"] == 0
     # Sampled twice, one verdict in thirty near its bar differs too.
     assert found["same_verdict_quick"] >= found["same_verdict_again"]
     assert found["ends_apart_mean_quick"] < 0.1

@@ -2,17 +2,17 @@
 
     python tests/calibration/trials.py SCENARIO [--trials 200]
 
-fits every look of every trial with the kit's own model and sampler, at its full length. Looks
+fits every check of every trial with the kit's own model and sampler, at its full length. Checks
 at trials of nothing that a quick approximation (``laplace.py``) finds far from any verdict are
-left at that. It writes a row a look to ``tests/results/trials_SCENARIO.csv`` (a stopped run
+left at that. It writes a row a check to ``tests/results/trials_SCENARIO.csv`` (a stopped run
 goes on where it was), and the figures to ``tests/results/trials_SCENARIO.json``. Scenarios:
 
     nothing         no change; interleaved; looked at after every second of ten visits
-    practice        no change, but practice narrows the spread; the same looks
-    before-after    the same golfer, five visits before and five after; looks from the sixth
+    practice        no change, but practice narrows the spread; the same checks
+    before-after    the same golfer, five visits before and five after; checks from the sixth
     before-after-straight   the same, practice narrowing in a straight line over putts
     cut             a true cut of 20 %, the designed number of putts; looked at once, at the end
-    sift            30 logs of the others fitted both ways: approximated, and sampled in full
+    screen          30 logs of the others fitted both ways: approximated, and sampled in full
 
 The golfer: 1.0 degrees read in whole degrees, visits that differ, one mishit in fifty.
 """
@@ -47,15 +47,13 @@ from putlab.trial.boundary import (
     DETECT_PCT,
     HELPED,
     HURT,
-    REGION_PCT,
-    Bar,
+    TOO_SMALL_PCT,
+    Boundary,
     p_below,
-    p_small,
-    verdict,
 )
-from putlab.trial.conditions import choose_arms, putt_counts
+from putlab.trial.conditions import choose_conditions, putt_counts
 from putlab.trial.contrast import contrast
-from putlab.trial.design import FOR_THE_CHANGE, Conditions, design_trial, schedule
+from putlab.trial.design import FOR_THE_CHANGE, Assumptions, design_trial
 
 LENGTHS_FT = (5.0, 10.0, 20.0)
 SD_DEG, STEP_DEG, MISHITS, FORM, SETUP_DEG = 1.0, 1.0, 0.02, 0.06, 0.25
@@ -63,14 +61,14 @@ TREND = -0.15
 CUT = DETECT_PCT / 100
 
 SCENARIOS = {
-    "nothing": {"looks": (2, 4, 6, 8, 10)},
-    "practice": {"looks": (2, 4, 6, 8, 10), "trend": TREND},
-    "before-after": {"looks": (6, 8, 10), "trend": TREND, "in_turn": True},
-    "before-after-straight": {"looks": (6, 8, 10), "straight": -0.26, "in_turn": True},
-    "cut": {"looks": (12,), "effect": np.log(1 - CUT)},
+    "nothing": {"checks": (2, 4, 6, 8, 10)},
+    "practice": {"checks": (2, 4, 6, 8, 10), "trend": TREND},
+    "before-after": {"checks": (6, 8, 10), "trend": TREND, "in_turn": True},
+    "before-after-straight": {"checks": (6, 8, 10), "straight": -0.26, "in_turn": True},
+    "cut": {"checks": (12,), "effect": np.log(1 - CUT)},
 }
-# Standard errors from the bar within which a look is sampled: twice the most by which the
-# approximation was off in the 30 logs of ``sift``.
+# Standard errors from the bar within which a check is sampled: twice the most by which the
+# approximation was off in the 30 logs of ``screen``.
 NEAR = 0.8
 
 FIELDS = ["trial", "sessions", "mean", "sd", "lo", "hi", "p_improved", "p_needed", "p_small"]
@@ -83,14 +81,14 @@ def trial_design(sessions):
     prior = PRIORS["line"]
     mishits = MISHIT_MOST * prior.mishit_a / (prior.mishit_a + prior.mishit_b)
     share = reading_share(SD_DEG, step=STEP_DEG, mishit_share=mishits)
-    known = Conditions(share=share * FOR_THE_CHANGE, visit_form_sd=FORM, visit_means=True)
-    return design_trial(LENGTHS_FT, DETECT_PCT, conditions=known, sessions=sessions)
+    known = Assumptions(share=share * FOR_THE_CHANGE, visit_form_sd=FORM, visit_means=True)
+    return design_trial(LENGTHS_FT, DETECT_PCT, assumptions=known, sessions=sessions)
 
 
-def simulated_trial(seed, looks, *, effect=0.0, trend=0.0, straight=0.0, in_turn=False):
+def simulated_trial(seed, checks, *, effect=0.0, trend=0.0, straight=0.0, in_turn=False):
     """Return the log of one trial from known truth."""
     rng = np.random.default_rng([77, seed])
-    plan = schedule(trial_design(looks[-1]), player="one", seed=seed)
+    plan = trial_design(checks[-1]).schedule(player="one", seed=seed)
     if in_turn:
         visits = plan["session"].unique()
         late = plan["session"].isin(visits[len(visits) // 2 :])
@@ -126,10 +124,10 @@ def judge(log, *, seed, fitted):
     design = make_design(rows, visits, lengths, ["one"], PRIORS["line"])
     raw = fitted(design, seed=seed)
     posterior = {"posterior": named_quantities(raw, design)}
-    fit = SimpleNamespace(designs={"line": design}, trees={"line": posterior})
-    arms = choose_arms(putt_counts(log), "A", "B")
-    change = contrast(fit, "one", "line", arms.before, arms.after)
-    bar = Bar(np.log1p(REGION_PCT / 100), -np.log(1 - CUT), change.prior_sd)
+    fit = SimpleNamespace(designs={"line": design}, posteriors={"line": posterior})
+    pair = choose_conditions(putt_counts(log), "A", "B")
+    change = contrast(fit, pair, "line")
+    boundary = Boundary(np.log1p(TOO_SMALL_PCT / 100), -np.log(1 - CUT), change.prior_sd)
     mean, sd = change.log_ratio.mean(), change.log_ratio.std(ddof=1)
     _, lo, hi = summary(change.log_ratio)
     return {
@@ -138,15 +136,15 @@ def judge(log, *, seed, fitted):
         "lo": lo,
         "hi": hi,
         "p_improved": p_below(mean, sd),
-        "p_needed": bar.p_needed(sd, sd_told=change.sd_told),
-        "p_small": p_small(mean, sd, bar.region),
-        "verdict": str(verdict(mean, sd, bar, sd_told=change.sd_told)),
+        "p_needed": boundary.p_needed(sd, change.sd_fit),
+        "p_small": boundary.p_too_small(mean, sd),
+        "verdict": str(boundary.verdict(mean, sd, change.sd_fit)),
     }
 
 
-def look(log, *, seed, sift):
+def check(log, *, seed, screen):
     """Return the verdict on a log, sampled unless it is far from any."""
-    if sift:
+    if screen:
         found = judge(log, seed=seed, fitted=laplace)
         z, needed = found["mean"] / found["sd"], norm.ppf(found["p_needed"])
         if abs(z) < needed - NEAR:
@@ -155,24 +153,24 @@ def look(log, *, seed, sift):
 
 
 def run(name, trials):
-    """Fit what is still missing of a scenario, look by look."""
+    """Fit what is still missing of a scenario, check by check."""
     path = RESULTS / f"trials_{name}.csv"
     done = set()
     if path.exists():
         done = set(pd.read_csv(path)[["trial", "sessions"]].itertuples(index=False, name=None))
     truth = dict(SCENARIOS[name])
-    looks = truth.pop("looks")
+    checks = truth.pop("checks")
     with path.open("a", newline="") as stream:
         rows = csv.DictWriter(stream, FIELDS)
         if not done:
             rows.writeheader()
         for trial in range(trials):
-            if all((trial, sessions) in done for sessions in looks):
+            if all((trial, sessions) in done for sessions in checks):
                 continue
-            log = simulated_trial(trial, looks, **truth)
-            for sessions in looks:
+            log = simulated_trial(trial, checks, **truth)
+            for sessions in checks:
                 if (trial, sessions) not in done:
-                    found = look(first_visits(log, sessions), seed=trial, sift=name != "cut")
+                    found = check(first_visits(log, sessions), seed=trial, screen=name != "cut")
                     numbers = {k: v if isinstance(v, str) else f"{v:.6g}" for k, v in found.items()}
                     rows.writerow({"trial": trial, "sessions": sessions, **numbers})
                     stream.flush()
@@ -180,25 +178,22 @@ def run(name, trials):
 
 
 def _information(sd):
-    """Return what the looks told, as a share of what the trial was designed to gather."""
-    bar = Bar(np.log1p(REGION_PCT / 100), -np.log(1 - CUT), np.sqrt(2) * PRIORS["line"].effect_sd)
-    return bar.information(sd) / bar.designed_information
-
-
-def _short(found):
-    return {k: v if isinstance(v, str) else f"{v:.6g}" for k, v in found.items()}
+    """Return what the checks have gathered, as a share of what the trial was designed to gather."""
+    prior_sd = np.sqrt(2) * PRIORS["line"].effect_sd
+    boundary = Boundary(np.log1p(TOO_SMALL_PCT / 100), -np.log(1 - CUT), prior_sd)
+    return boundary.information(sd) / boundary.designed_information
 
 
 def report(name, path):
-    """Write what the looks add up to."""
+    """Write what the checks add up to."""
     table = pd.read_csv(path)
     said = {v: table["verdict"].eq(v).groupby(table["trial"]).any() for v in (HELPED, HURT)}
     last = table.groupby("trial").tail(1)
     truth = SCENARIOS[name].get("effect", 0.0)
     figures = {
         "trials": int(table["trial"].nunique()),
-        "looks": len(SCENARIOS[name]["looks"]),
-        "putts_an_arm": trial_design(SCENARIOS[name]["looks"][-1]).scheduled_an_arm,
+        "checks": len(SCENARIOS[name]["checks"]),
+        "putts_an_arm": trial_design(SCENARIOS[name]["checks"][-1]).scheduled_an_arm,
         "ever_helped": float(said[HELPED].mean()),
         "ever_hurt": float(said[HURT].mean()),
         "ever_either": float((said[HELPED] | said[HURT]).mean()),
@@ -212,15 +207,15 @@ def report(name, path):
     print(name, figures)
 
 
-def sift_against_sampling(logs=30):
+def screen_against_sampling(logs=30):
     """Set the approximation beside the kit's own sampling, and that beside itself."""
-    path = RESULTS / "trials_sift.csv"
+    path = RESULTS / "trials_screen.csv"
     rows = pd.read_csv(path).to_dict("records") if path.exists() else []
     names = ("nothing", "practice", "cut")
     for number in range(len(rows), logs):
         truth = dict(SCENARIOS[names[number % 3]])
-        looks = truth.pop("looks")
-        log = simulated_trial(1000 + number, looks, **truth)
+        checks = truth.pop("checks")
+        log = simulated_trial(1000 + number, checks, **truth)
         row = {"log": number, "of": names[number % 3]}
         fits = {"quick": laplace, "full": sampled, "again": sampled}
         for seed, (how, fitted) in enumerate(fits.items()):
@@ -230,10 +225,10 @@ def sift_against_sampling(logs=30):
             row[f"z_needed_{how}"] = norm.ppf(found["p_needed"])
         rows.append(row)
         pd.DataFrame(rows).to_csv(path, index=False, float_format="%.6g")
-    report_sift(pd.DataFrame(rows))
+    report_screen(pd.DataFrame(rows))
 
 
-def report_sift(table):
+def report_screen(table):
     """Write how far apart the approximation, the sampling, and a second sampling are."""
     width = table["hi_full"] - table["lo_full"]
     figures = {"logs": len(table)}
@@ -248,10 +243,10 @@ def report_sift(table):
             f"ends_apart_max_{how}": float(np.max(ends)),
         }
     far = table["z_quick"].abs() < table["z_needed_quick"] - NEAR
-    figures["sifted_out"] = int(far.sum())
-    figures["sifted_out_wrongly"] = int(table.loc[far, "verdict_full"].isin([HELPED, HURT]).sum())
+    figures["screened_out"] = int(far.sum())
+    figures["screened_out_wrongly"] = int(table.loc[far, "verdict_full"].isin([HELPED, HURT]).sum())
     record(
-        "trials_sift",
+        "trials_screen",
         what="approximation (quick) and a second sampling (again) against the kit's sampling: "
         "verdicts, z, and interval ends in widths of the interval",
         **figures,
@@ -261,7 +256,7 @@ def report_sift(table):
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("scenario", choices=[*SCENARIOS, "sift"])
+    parser.add_argument("scenario", choices=[*SCENARIOS, "screen"])
     parser.add_argument("--trials", type=int, default=200)
     given = parser.parse_args()
-    sift_against_sampling() if given.scenario == "sift" else run(given.scenario, given.trials)
+    screen_against_sampling() if given.scenario == "screen" else run(given.scenario, given.trials)

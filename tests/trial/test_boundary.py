@@ -137,7 +137,7 @@ def test_the_sizes_taken_where_none_is_said():
     """Five percent of spread, and a trial for the size that `putlab trial` designs for."""
     assert inspect.signature(trial).parameters["detect"].default == DETECT_PCT
     # What 5 % off each spread saves a golfer in the middle of the priors lies on either side.
-    from putlab.trial.design import golfer_at_large, strokes_slopes
+    from putlab.trial.contrast import golfer_at_large, strokes_slopes
 
     by_spread = strokes_slopes(golfer_at_large(), 0.2, shipped_mix())[1]
     saved = {name: -np.log1p(-0.05) * slope for name, slope in by_spread.items()}

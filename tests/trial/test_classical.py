@@ -21,7 +21,7 @@ from putlab.trial.classical import (
 @pytest.fixture(scope="module")
 def readings():
     """Return readings of a true cut of 40 %."""
-    return counted_cells(trial_log(effect=np.log(0.6)), "line")
+    return intervals(trial_log(effect=np.log(0.6)), "line")
 
 
 def test_readings_are_the_logs_own():
