@@ -1,8 +1,8 @@
 """Fits kept on disk by the hash of everything that determines them.
 
 An entry is a plain ``.npz`` file: arrays only, never pickled objects. Its name is the hash
-of the data, priors, settings and versions that made it, and the same hash stands inside, so
-an entry that is cut short, altered or put there by something else is computed anew.
+of the code, the data, priors, settings and versions that made it, and the same hash stands
+inside, so an entry that is cut short, altered or put there by something else is computed anew.
 """
 
 import ast
@@ -12,7 +12,6 @@ import io
 import json
 import os
 import platform
-import zipfile
 from collections.abc import Callable
 from functools import lru_cache
 from importlib.metadata import version
@@ -22,6 +21,7 @@ from typing import Any
 import numpy as np
 
 from putlab.base.errors import OutputError
+from putlab.base.settings import PACKAGE
 from putlab.base.writing import write_bytes
 
 FOLDER_VARIABLE = "PUTLAB_CACHE"
@@ -30,7 +30,6 @@ FOLDER_VARIABLE = "PUTLAB_CACHE"
 ROOMS = (
     "base", "log", "green", "model", "posterior", "rounds", "practice", "trial", "pages", "cli"
 )  # fmt: skip
-PACKAGE = Path(__file__).parents[1]
 VERSIONS_OF = ("putlab", "pymc", "nutpie", "numpy", "pandas", "arviz", "scipy")
 
 
@@ -47,6 +46,7 @@ def result_key(room: str, *inputs: Any) -> str:
 @lru_cache
 def code_digest(room: str, package: Path = PACKAGE) -> str:
     """Return the hash of the rooms up to one, docstrings and comments aside, data included."""
+    # A room imports from earlier rooms only, so this is all the code that can matter to it.
     digest = hashlib.sha256()
     for name in ROOMS[: ROOMS.index(room) + 1]:
         for path in sorted((package / name).rglob("*")):
@@ -61,26 +61,21 @@ def _what_runs(path: Path) -> bytes:
         return path.read_bytes()
     tree = ast.parse(path.read_bytes())
     for node in ast.walk(tree):
-        body = getattr(node, "body", None)
-        if isinstance(body, list) and body and _is_text(body[0]):
-            body[0].value.value = ""
+        # A statement that is a text alone does nothing: a docstring.
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            node.value.value = ""
     return ast.dump(tree).encode()
 
 
-def _is_text(node: ast.AST) -> bool:
-    held = getattr(node, "value", None) if isinstance(node, ast.Expr) else None
-    return isinstance(held, ast.Constant) and isinstance(held.value, str)
-
-
-def cache_folder() -> Any:
-    """Return the folder of kept fits, private to the user."""
+def cache_folder() -> Path:
+    """Return the folder of kept fits, private to the user: $PUTLAB_CACHE or the platform's."""
     import platformdirs
 
     given = os.environ.get(FOLDER_VARIABLE)
     return Path(given) if given else Path(platformdirs.user_cache_dir("putlab", "putlab"))
 
 
-def content_key(*parts: Any) -> Any:
+def content_key(*parts: Any) -> str:
     """Return the SHA-256 of arrays, numbers, texts and nested lists or dicts of them."""
     digest = hashlib.sha256()
     _feed(digest, parts)
@@ -103,37 +98,33 @@ def _feed(digest: Any, part: Any) -> None:
         digest.update(f"{type(part).__name__}:{part!r};".encode())
 
 
-def load_arrays(key: str) -> Any:
-    """Return the arrays kept under a key, or None."""
-    path = cache_folder() / f"{key}.npz"
+def load_arrays(key: str) -> dict[str, np.ndarray] | None:
+    """Return the arrays kept under a key; None where there are none that can be trusted."""
     try:
-        content = io.BytesIO(path.read_bytes())
+        content = io.BytesIO((cache_folder() / f"{key}.npz").read_bytes())
         with np.load(content, allow_pickle=False) as file:
             arrays = {name: file[name] for name in file.files}
-    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
+        meta = json.loads(str(arrays.pop("_meta")))
+        return arrays if meta == _meta(key, arrays) else None
+    except Exception:  # damage shows as an error of zip, zlib, struct, numpy or JSON
         return None
-    meta = arrays.pop("_meta", None)
-    with contextlib.suppress(ValueError, TypeError, AttributeError):
-        if json.loads(str(meta)) == _meta(key, arrays):
-            return arrays
-    return None
 
 
-def _meta(key: Any, arrays: Any) -> dict:
+def _meta(key: str, arrays: dict[str, np.ndarray]) -> dict[str, str]:
     return {"key": key, "content": content_key(arrays)}
 
 
-def save_arrays(key: str, arrays: dict) -> None:
+def save_arrays(key: str, arrays: dict[str, np.ndarray]) -> None:
     """Keep arrays under a key; a cache that can't be written is passed over."""
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, _meta=json.dumps(_meta(key, arrays)), **arrays)
+    np.savez_compressed(buffer, _meta=json.dumps(_meta(key, arrays)), **arrays)  # type: ignore
     folder = cache_folder()
     with contextlib.suppress(OSError, OutputError):
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         write_bytes(folder / f"{key}.npz", buffer.getvalue(), mode=0o600)
 
 
-def kept_or_made(key: str, make: Callable) -> Any:
+def kept_or_made(key: str, make: Callable[[], dict[str, np.ndarray]]) -> dict[str, np.ndarray]:
     """Return arrays from disk, or make and keep them."""
     arrays = load_arrays(key)
     if arrays is None:
@@ -142,9 +133,9 @@ def kept_or_made(key: str, make: Callable) -> Any:
     return arrays
 
 
-def clear_cache() -> Any:
-    """Remove every kept fit."""
-    entries = [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64]
+def clear_cache() -> int:
+    """Remove every kept fit and return how many there were."""
+    entries = [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64 and p.is_file()]
     for entry in entries:
         entry.unlink(missing_ok=True)
     return len(entries)

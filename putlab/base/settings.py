@@ -1,6 +1,10 @@
-"""Choices that the whole kit shares, each made once and for a reason."""
+"""Choices that the whole kit shares, each made once and for a reason; where its folders lie."""
 
-from typing import Any
+from pathlib import Path
+
+from putlab.base.errors import OutputError
+
+PACKAGE = Path(__file__).parents[1]
 
 # The one interval of the kit: 90 % equal-tailed. Wide enough to be honest about a few
 # dozen putts, and its ends are far enough from the extremes for 2,000 draws to place them.
@@ -34,7 +38,15 @@ PAST_FT = 1.0
 FAR = 1e7
 
 
-def interval_probabilities() -> Any:
+def interval_probabilities() -> tuple[float, float]:
     """Return the lower and upper tail probabilities of the kit's interval."""
     tail = (1 - INTERVAL) / 2
     return tail, 1 - tail
+
+
+def shipped(folder: str) -> Path:
+    """Return where a folder of the kit is: in the source tree, or in the installed package."""
+    for place in (PACKAGE / "_shipped" / folder, PACKAGE.parent / folder):
+        if place.is_dir():
+            return place
+    raise OutputError(f"this installation of the kit came without its folder {folder}.")

@@ -1,7 +1,7 @@
 """Numbers as a golfer reads them: fixed places, units, signs turned into words."""
 
 import re
-from typing import Any
+from collections.abc import Iterable
 
 # A thin, unbreakable space between a number and its unit.
 THIN = "\u202f"
@@ -21,22 +21,22 @@ PLACES = {
 SIDES = {"line_bias_deg": ("right", "left"), "pace_bias_pct": ("long", "short")}
 
 
-def quantity(value: float, name: str) -> Any:
-    """Return a number of the estimates in words."""
+def quantity(value: float, name: str) -> str:
+    """Return a number of the estimates in words: ``0.83°``, ``4.8 % short``."""
     if name in SIDES:
         size, side = _size_and_side(value, name)
         return f"{size} {side}".strip()
     return plain(value, name) + unit(name)
 
 
-def _size_and_side(value: Any, name: Any) -> tuple:
+def _size_and_side(value: float, name: str) -> tuple[str, str]:
     size = plain(abs(value), name)
     straight = float(size) == 0
     return size + unit(name), "" if straight else SIDES[name][0 if value > 0 else 1]
 
 
-def interval(low: float, high: float, name: str) -> Any:
-    """Return the two ends of an interval in words."""
+def interval(low: float, high: float, name: str) -> str:
+    """Return the two ends of an interval in words: ``1.2 left to 0.3 right``."""
     if name not in SIDES:
         ends = [plain(low, name), plain(high, name)]
         # Both ends under 1 %: "<1 to <1" would say no more.
@@ -49,64 +49,64 @@ def interval(low: float, high: float, name: str) -> Any:
     return " to ".join(f"{end} {side}".strip() for end, side in zip(ends, sides, strict=True))
 
 
-def signed(value: float, name: str) -> Any:
+def signed(value: float, name: str) -> str:
     """Return a number with its sign and unit, for a table whose head says what + means."""
     return _signed(value, name) + unit(name)
 
 
-def signed_interval(low: float, high: float, name: str) -> Any:
+def signed_interval(low: float, high: float, name: str) -> str:
     """Return the two ends of an interval with their signs."""
     return f"{_signed(low, name)} to {_signed(high, name)}"
 
 
-def _signed(value: Any, name: Any) -> Any:
+def _signed(value: float, name: str) -> str:
     text = plain(value, name)
     return text if text.startswith("−") or float(text) == 0 else f"+{text}"
 
 
-def plain(value: float, name: str) -> Any:
+def plain(value: float, name: str) -> str:
     """Return a number to the places of its column, without a unit."""
     if name.endswith("_putt"):
         return _percent(100 * value)
     return minus(f"{value:.{PLACES[name]}f}")
 
 
-def _percent(value: Any) -> Any:
+def _percent(value: float) -> str:
     """Return whole percent; a small chance is never none, and a large one never certain."""
     if 0 < value < 0.5:
         return "<1"
     return ">99" if 99.5 <= value < 100 else f"{value:.0f}"
 
 
-def minus(text: str) -> Any:
+def minus(text: str) -> str:
     """Return numbers with a true minus sign, and nought without any."""
     return re.sub(r"-(?=\d)", "−", re.sub(r"-(?=0(\.0+)?\b(?!\.))", "", text))
 
 
-def feet(distance_ft: float) -> Any:
+def feet(distance_ft: float) -> str:
     """Return a distance in words."""
     return f"{round(distance_ft, 1):g}\u00a0ft"
 
 
-def together(text: str) -> Any:
+def together(text: str) -> str:
     """Return an interval that breaks before its "to" or not at all."""
     return text.replace(" to ", " to\u00a0")
 
 
-def shortened(text: str, most: int = 24) -> Any:
+def shortened(text: str, most: int = 24) -> str:
     """Return a text that is not longer than fits."""
     text = str(text)
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
-def unit(name: str) -> Any:
+def unit(name: str) -> str:
     """Return the unit of a column, as it follows a number."""
     if name.endswith("_deg"):
         return "°"
     return THIN + "%" if name.endswith(("_pct", "_putt")) else ""
 
 
-def sure(probability: float) -> Any:
+def sure(probability: float) -> str:
     """Return a probability as a person says it, never as certain."""
     if probability < 0.01:
         return f"under 1{THIN}%"
@@ -115,12 +115,12 @@ def sure(probability: float) -> Any:
     return f"{100 * probability:.0f}{THIN}%"
 
 
-def listed(items: list[str]) -> Any:
+def listed(items: Iterable[object]) -> str:
     """Return items as a list in words."""
-    items = [str(item) for item in items]
-    return " and ".join([", ".join(items[:-1]), items[-1]]) if len(items) > 1 else items[0]
+    *first, last = map(str, items)
+    return f"{', '.join(first)} and {last}" if first else last
 
 
-def counted(number: int, noun: str) -> Any:
+def counted(number: int, noun: str) -> str:
     """Return a number with its noun."""
     return f"{number:,} {noun}{'' if number == 1 else 's'}"

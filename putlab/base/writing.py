@@ -26,30 +26,32 @@ def check_writable(path: str | Path | None) -> None:
         return
     path = Path(path)
     folder = path.parent
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder; give the name of a file to write.")
+    _refuse_folder(path)
     if not folder.is_dir():
         raise OutputError(f"{path} could not be written: there is no folder {folder}.")
     if not os.access(folder, os.W_OK):
         raise OutputError(f"{path} could not be written: {folder} is read-only; choose another.")
 
 
-def write_bytes(path: str | Path, content: bytes, *, mode: int | None = None) -> None:
-    """Replace a file in one step."""
-    path = Path(path)
+def _refuse_folder(path: Path) -> None:
     if path.is_dir():
         raise OutputError(f"{path} is a folder; give the name of a file to write.")
+
+
+def write_bytes(path: str | Path, content: bytes, *, mode: int | None = None) -> None:
+    """Replace a file in one step; a mode of None is what the user's umask allows."""
+    path = Path(path)
+    _refuse_folder(path)
     try:
         _replace(path, content, mode)
     except OSError as error:
         reason = error.strerror or str(error)
         raise OutputError(
-            f"{path} could not be written: {reason}. Nothing was changed; "
-            "choose another place with -o."
+            f"{path} could not be written: {reason}. Nothing was changed; choose another place."
         ) from error
 
 
-def _replace(path: Any, content: Any, mode: Any) -> None:
+def _replace(path: Path, content: bytes, mode: int | None) -> None:
     handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:40]}.")
     try:
         with os.fdopen(handle, "wb") as stream:
@@ -64,8 +66,8 @@ def _replace(path: Any, content: Any, mode: Any) -> None:
         raise
 
 
-def _umask() -> Any:
-    current = os.umask(0)
+def _umask() -> int:
+    current = os.umask(0)  # it can only be read by setting it
     os.umask(current)
     return current
 
@@ -75,14 +77,14 @@ def write_text(path: str | Path, text: str) -> None:
     if str(path) == "-":
         sys.stdout.write(text)
         sys.stdout.flush()
-        return
-    write_bytes(path, text.encode("utf-8"))
+    else:
+        write_bytes(path, text.encode("utf-8"))
 
 
 def write_table(
     table: pd.DataFrame, path: str | Path, *, meta: dict | None = None, digits: int = 6
 ) -> None:
-    """Write a table as CSV or as JSON records with a ``meta`` object."""
+    """Write a table as CSV or, with what it rests on in ``meta``, as JSON records."""
     suffix = Path(str(path)).suffix.lower()
     if str(path) == "-" or suffix == ".csv":
         safe = table.map(_spreadsheet_safe)
@@ -93,29 +95,22 @@ def write_table(
         raise UsageError(f"{path}: a table is written as .csv or .json; got {suffix!r}.")
 
 
-def json_records(table: pd.DataFrame, *, meta: dict | None = None, digits: int = 6) -> Any:
-    """Return a table as JSON text: ``{"meta": {...}, "records": [...]}``."""
+def json_records(table: pd.DataFrame, *, meta: dict | None = None, digits: int = 6) -> str:
+    """Return a table as JSON text, ``{"meta": {...}, "records": [...]}``; NaN is null."""
     records = json.loads(table.to_json(orient="records", double_precision=15))
-    rounded = [
-        {name: _significant(value, digits) for name, value in row.items()} for row in records
-    ]
+    rounded = [{name: _significant(v, digits) for name, v in row.items()} for row in records]
     whole = {"meta": meta or {}, "records": rounded}
     return json.dumps(whole, indent=2, ensure_ascii=False, allow_nan=False, default=str) + "\n"
 
 
-def _significant(value: Any, digits: Any) -> Any:
+def _significant(value: Any, digits: int) -> Any:
     return float(f"{value:.{digits}g}") if isinstance(value, float) else value
 
 
 def _spreadsheet_safe(value: Any) -> Any:
-    if isinstance(value, str) and value.startswith(FORMULA_STARTS) and not _is_number(value):
+    if isinstance(value, str) and value.startswith(FORMULA_STARTS):
+        with contextlib.suppress(ValueError):
+            float(value)
+            return value
         return "'" + value
     return value
-
-
-def _is_number(text: Any) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True

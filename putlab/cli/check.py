@@ -141,7 +141,7 @@ def _some(items):
 
 
 def _rules(rules):
-    from putlab.log.package import MEANINGS
+    from putlab.log.rules import MEANINGS
 
     for name in MEANINGS:
         value = getattr(rules, name)

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from putlab.base.errors import OutputError, UsageError
+from putlab.base.settings import shipped
 from putlab.cli.options import DEFAULT_SEED, Log, Player, Seed
 
 Page = Annotated[
@@ -160,7 +161,6 @@ def notebooks(folder: Folder):
 
 
 FOLDERS = ("notebooks", "data_demo")
-PACKAGE = Path(__file__).parents[1]
 
 # A notebook that takes longer is stuck; the cold fit of the demo takes a minute or two.
 CELL_SECONDS = 600
@@ -180,30 +180,6 @@ class Copied:
 
     written: list
     kept: list
-
-
-def shipped(folder):
-    """Return where a folder of the kit is: in the source tree, or in the installed package.
-
-    Parameters
-    ----------
-    folder : {"notebooks", "data_demo"}
-        Folder wanted.
-
-    Returns
-    -------
-    pathlib.Path
-        The folder.
-
-    Raises
-    ------
-    OutputError
-        This installation came without it.
-    """
-    for place in (PACKAGE / "_shipped" / folder, PACKAGE.parent / folder):
-        if place.is_dir():
-            return place
-    raise OutputError(f"this installation of the kit came without its folder {folder}.")
 
 
 def copy_out(target):

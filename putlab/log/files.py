@@ -1,22 +1,37 @@
-"""Which files make up a log."""
+"""Which files make up a log, and the open Data Package that may lie beside them.
 
-from __future__ import annotations
+The package (Frictionless, versions 1 and 2; https://datapackage.org) lists files as
+resources. The ``putlab`` key of a resource says how its readings were made:
+``{"line_step_deg": 1, "roll_limit_ft": 36}``.
+"""
 
 import hashlib
-from collections.abc import Iterator
+import json
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from putlab.base.errors import LogError
+from putlab.base.errors import LogError, OutputError, UsageError
+from putlab.base.writing import write_text
 from putlab.log.cells import printable
-from putlab.log.package import PACKAGE, read_datapackage
-from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
-from putlab.log.schema import closest
+from putlab.log.rules import ReadingRules, declared_rules
+from putlab.log.schema import ACCEPTED_NAMES, COLUMN, M_PER_FT, tidy
 from putlab.log.tables import ENDINGS, open_tables, reading
 
-if TYPE_CHECKING:
-    import pandas as pd
+PACKAGE = "datapackage.json"
+KEY = "putlab"
+VERSION_2 = "https://datapackage.org/profiles/2.0/datapackage.json"
+
+MEDIA_TYPES = {
+    ".csv": "text/csv",
+    ".tsv": "text/tab-separated-values",
+    ".parquet": "application/vnd.apache.parquet",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+FIELD_TYPES = {"label": "string", "number": "number", "whole": "integer", "flag": "boolean"}
+UNITS = {"ft": " In feet.", "deg": " In degrees.", "%": " In percent.", "": ""}
 
 # Programs that save tables in other forms, which a spreadsheet can save again.
 OTHER_TABLES = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".gz", ".zip", ".pq", ".feather")
@@ -24,51 +39,46 @@ OTHER_TABLES = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".gz", ".zip", ".p
 
 @dataclass
 class LogFiles:
-    """The files of a log, in reading order."""
+    """The files of a log in reading order, named from a folder, and what was noticed there."""
 
-    paths: list
+    paths: list[Path]
     root: Path
-    options: dict = field(default_factory=dict)
-    rules: dict = field(default_factory=dict)
-    notes: list = field(default_factory=list)
-    warnings: list = field(default_factory=list)
+    options: dict[Path, dict[str, str]] = field(default_factory=dict)  # encoding, separator
+    rules: dict[str, float] = field(default_factory=dict)
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
 
-    def name_of(self, path: Path) -> Any:
+    def name_of(self, path: Path) -> str:
         """Return what a file is called in messages and rejects."""
         # A name that is no valid text, or holds control characters, must not reach a terminal.
         return printable(path.relative_to(self.root).as_posix())
 
 
-def find_files(path: str | Path) -> Any:
-    """Find the files of a log."""
+def find_files(path: str | Path) -> LogFiles:
+    """Find the files of a log: a file, a folder, or a ``datapackage.json``; never none."""
     path = Path(path)
     if path.name == PACKAGE:
         path = path.parent
-    with reading(str(path)):
-        _must_exist(path)
+    with reading(path):
+        _refuse_dead_link(path, "give the log itself")
+        if not path.exists():
+            raise LogError(
+                f"{path} does not exist; give a log of putts ({', '.join(ENDINGS)}) or a folder."
+            )
         found = _of_folder(path) if path.is_dir() else _of_file(path)
     for file in found.paths:
-        _must_be_file(file)
+        _refuse_dead_link(file, "delete it or give it its file")
+        if not file.is_file():
+            raise LogError(f"{file} is not a file; expected one of {', '.join(ENDINGS)}.")
     return found
 
 
-def _must_exist(path: Any) -> None:
+def _refuse_dead_link(path: Path, cure: str) -> None:
     if path.is_symlink() and not path.exists():
-        raise LogError(f"{path} is a link that leads nowhere; give the log itself.")
-    if not path.exists():
-        raise LogError(
-            f"{path} does not exist; give a log of putts ({', '.join(ENDINGS)}) or a folder."
-        )
+        raise LogError(f"{path} is a link that leads nowhere; {cure}.")
 
 
-def _must_be_file(path: Any) -> None:
-    if path.is_symlink() and not path.exists():
-        raise LogError(f"{path} is a link that leads nowhere; delete it or give it its file.")
-    if not path.is_file():
-        raise LogError(f"{path} is not a file; expected one of {', '.join(ENDINGS)}.")
-
-
-def _of_file(path: Any) -> Any:
+def _of_file(path: Path) -> LogFiles:
     if path.suffix.lower() not in ENDINGS:
         raise LogError(
             f"{path} cannot be read: its ending is {path.suffix or 'missing'}; expected one "
@@ -77,15 +87,29 @@ def _of_file(path: Any) -> Any:
     found = LogFiles([path], path.parent)
     package = path.parent / PACKAGE
     if package.is_file():
-        _declared(found, package, only=path)
+        declared = read_datapackage(package)
+        mine = [resource for resource in declared.resources if path in resource.paths]
+        if not mine:
+            found.notes.append(f"{PACKAGE} does not list {path.name}; its rules are not used.")
+        _take(mine, declared, found)
     return found
 
 
-def _of_folder(folder: Any) -> Any:
-    package = folder / PACKAGE
+def _of_folder(folder: Path) -> LogFiles:
     found = LogFiles([], folder)
+    package = folder / PACKAGE
     if package.is_file():
-        _declared(found, package)
+        declared = read_datapackage(package)
+        listed = (path for resource in declared.resources for path in resource.paths)
+        found.paths = list(dict.fromkeys(listed))
+        others = sorted(p.name for p in folder.iterdir() if _is_log(p))
+        left = [name for name in others if name not in declared.listed]
+        if found.paths and left:
+            found.warnings.append(
+                f"{', '.join(left)} not read: {PACKAGE} does not list them. Add them there, or "
+                "take it away to read every file."
+            )
+        _take(declared.resources, declared, found)
     if not found.paths:
         found.paths = _log_files(folder, found)
     if not found.paths:
@@ -96,37 +120,12 @@ def _of_folder(folder: Any) -> Any:
     return found
 
 
-def _declared(found: Any, package: Any, only: Any = None) -> None:
-
-    declared = read_datapackage(package)
-    wanted = [r for r in declared.resources if only is None or only in r.paths]
-    if only is None:
-        found.paths = list(dict.fromkeys(p for resource in wanted for p in resource.paths))
-        others = sorted(p.name for p in package.parent.iterdir() if _is_log(p))
-        left = [name for name in others if name not in declared.listed]
-        if found.paths and left:
-            found.warnings.append(
-                f"{', '.join(left)} not read: {PACKAGE} does not list them. Add them there, or "
-                "take it away to read every file."
-            )
-    elif not wanted:
-        found.notes.append(f"{PACKAGE} does not list {only.name}; its rules are not used.")
-    for resource in wanted:
-        found.options |= dict.fromkeys(resource.paths, resource.options)
-    found.rules = declared.rules_of(wanted)
-    found.warnings += declared.warnings
+def _is_log(path: Path) -> bool:
+    left_out = (".", "~$", "truth", "readme", "reject")
+    return path.suffix.lower() in ENDINGS and not path.name.lower().startswith(left_out)
 
 
-def _is_log(path: Any) -> Any:
-    return path.suffix.lower() in ENDINGS and not _left_out(path)
-
-
-def _left_out(path: Any) -> Any:
-    name = path.name.lower()
-    return name.startswith((".", "~$", "truth", "readme", "reject"))
-
-
-def _log_files(folder: Any, found: Any) -> Any:
+def _log_files(folder: Path, found: LogFiles) -> list[Path]:
     """Return the log files of a folder by name, and note what else is there."""
     inside = sorted(folder.iterdir(), key=lambda path: path.name)
     chosen = [path for path in inside if _is_log(path) and not path.is_dir()]
@@ -142,111 +141,217 @@ def _log_files(folder: Any, found: Any) -> Any:
     return chosen
 
 
-def digest_of(path: str | Path) -> Any:
-    """Return the SHA-256 of a file's content."""
-    with reading(Path(path).name), Path(path).open("rb") as stream:
+def digest_of(path: Path) -> str:
+    """Return the SHA-256 of a file's content, 64 hexadecimal digits."""
+    with reading(path.name), path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def joint_digest(digests: Any) -> Any:
-    """Return one digest for the files of a log, in their order."""
+def joint_digest(digests: Iterable[str]) -> str:
+    """Return one digest for the files of a log, in their order; that of one file is its own."""
     digests = list(digests)
-    if len(digests) == 1:
-        return digests[0]
-    return hashlib.sha256("\n".join(digests).encode()).hexdigest()
+    return (
+        digests[0] if len(digests) == 1 else hashlib.sha256("\n".join(digests).encode()).hexdigest()
+    )
 
 
-# The rows of all files of a log, chunk by chunk, with a tally of what could not be used.
+# The Data Package: what it lists and says.
 
 
-# Unknown columns listed; a damaged file can have thousands.
-MOST_NAMES = 20
+@dataclass(frozen=True)
+class Resource:
+    """A file, or several read as one, that a package lists."""
 
-REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
-
-
-@dataclass
-class Tally:
-    """What has been read so far."""
-
-    warnings: list = field(default_factory=list)
-    notes: list = field(default_factory=list)
-    most_rejects: int | None = None
-    rows_read: int = 0
-    rejected: int = 0
-    rejects: list = field(default_factory=list)
-    digests: dict = field(default_factory=dict)
-    unknown: dict = field(default_factory=dict)
-
-    def reject(self, records: list[tuple]) -> None:
-        """Count rejects and keep them while there is room."""
-        self.rejected += len(records)
-        room = None if self.most_rejects is None else self.most_rejects - len(self.rejects)
-        self.rejects += records[:room]
-
-    def reject_rows(
-        self, rows: pd.DataFrame, column: str, value: str | pd.Series, reason: str
-    ) -> None:
-        """Count rows that could be read but cannot be used."""
-        found = rows[["file", "row"]].assign(column=column, value=value, reason=reason)
-        self.reject(list(found[REJECT_COLUMNS].itertuples(index=False, name=None)))
+    name: str
+    paths: tuple[Path, ...]
+    rules: dict[str, float]
+    options: dict[str, str]
 
 
-def stream(found: LogFiles, tally: Tally) -> Iterator[Any]:
-    """Yield the usable rows of a log, chunk by chunk."""
-    for path in found.paths:
-        digest = digest_of(path)
-        twin = tally.digests.get(digest)
-        name = found.name_of(path)
-        for rows in _rows_of_file(path, name, found.options.get(path, {}), tally):
-            if twin:
-                tally.reject_rows(rows, WHOLE_ROW, "", f"the file is a copy of {twin}")
-            else:
-                yield rows
-        if twin:
-            tally.warnings.append(f"{name} is a copy of {twin}, byte for byte; delete one.")
-        tally.digests.setdefault(digest, name)
-    tally.warnings += _left_out_again(tally.unknown)
+@dataclass(frozen=True)
+class Package:
+    """What a ``datapackage.json`` says about a log."""
+
+    path: Path
+    resources: list[Resource]  # those of the log
+    listed: set[str]  # names of all files it mentions, of the log or not
+    warnings: list[str]
+
+    def rules_of(self, resources: Sequence[Resource]) -> dict[str, float]:
+        """Return the reading rules of resources read together, which must be the same."""
+        declared = [r for r in resources if r.rules]
+        for resource in declared[1:]:
+            if resource.rules != declared[0].rules:
+                raise LogError(
+                    f"{self.path}: resources {declared[0].name!r} and {resource.name!r} "
+                    "declare different reading rules. Keep logs read by different displays "
+                    "in separate folders."
+                )
+        return dict(declared[0].rules) if declared else {}
 
 
-def _left_out_again(unknown: Any) -> Iterator[Any]:
-    """Say which columns are not used, with the nearest known name where there is one."""
-    plain = []
-    for column, tables in list(unknown.items())[:MOST_NAMES]:
-        where = tables[0] if len(tables) == 1 else f"{len(tables)} tables"
-        if near := closest(column):
-            yield f"{where}: column {column!r} is not used: did you mean {near}?"
-        else:
-            plain.append(f"{column!r} ({where})")
-    plain += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
-    if plain:
-        yield f"columns that are not used: {', '.join(plain)}."
+def _take(resources: Sequence[Resource], package: Package, found: LogFiles) -> None:
+    for resource in resources:
+        found.options |= dict.fromkeys(resource.paths, resource.options)
+    found.rules = package.rules_of(resources)
+    found.warnings += package.warnings
 
 
-def _rows_of_file(path: Any, name: Any, options: Any, tally: Any) -> Iterator[Any]:
-    tables = open_tables(path, name, **options)
-    for table, wanted in _logs(tables, tally):
-        tally.notes += table.notes
-        for chunk in table.chunks(wanted):
-            tally.rows_read += chunk.rows
-            rows, rejects = rows_of(chunk)
-            tally.reject([(table.name, *reject) for reject in rejects])
-            yield rows.assign(file=table.name, row=rows.index)
+def read_datapackage(path: str | Path) -> Package:
+    """Read which files belong to a log and how its readings were made.
+
+    They are the resources with a ``putlab`` key, or all tables where none has one.
+    """
+    path = Path(path)
+    found = _load(path).get("resources")
+    if not isinstance(found, list) or not all(isinstance(r, dict) for r in found):
+        raise LogError(f"{path} is no data package: expected a list under 'resources'.")
+    tables = [r for r in found if KEY in r] or [r for r in found if _looks_like_table(r)]
+    warnings = [
+        f"{path.name}: resource {str(r.get('name'))[:40]!r} holds its data inline and was "
+        "not read; put it in a file."
+        for r in found
+        if "data" in r and r not in tables
+    ]
+    listed = {str(p) for r in found for p in _paths(r)}
+    return Package(path, [_resource(path, r) for r in tables], listed, warnings)
 
 
-def _logs(tables: Any, tally: Any) -> Any:
-    """Return the tables that are logs; a workbook may hold sheets of other things."""
-    logs, refused = [], {}
-    for table in tables:
-        try:
-            wanted, unknown = match_columns(table.header, table.name)
-        except LogError as error:
-            refused[table.name] = error
-            continue
-        logs.append((table, wanted))
-        for column in unknown:
-            tally.unknown.setdefault(column, []).append(table.name)
-    if not logs:
-        raise next(iter(refused.values()))
-    tally.warnings += [f"{name} was not read: it has not the columns of a log." for name in refused]
-    return logs
+def _load(path: Path) -> dict[str, Any]:
+    try:
+        with reading(path):
+            package = json.loads(path.read_bytes())
+    except (ValueError, RecursionError) as error:
+        raise LogError(
+            f"{path} is not JSON ({str(error)[:120]}). Correct it, or take it away to read "
+            "the log without it."
+        ) from error
+    if not isinstance(package, dict):
+        raise LogError(f"{path} is no data package: expected an object with 'resources'.")
+    return package
+
+
+def _paths(resource: dict[str, Any]) -> list[Any]:
+    paths = resource.get("path")
+    return paths if isinstance(paths, list) else [paths]
+
+
+def _looks_like_table(resource: dict[str, Any]) -> bool:
+    paths = _paths(resource)
+    return bool(paths) and all(
+        isinstance(p, str) and Path(p).suffix.lower() in ENDINGS for p in paths
+    )
+
+
+def _resource(package: Path, resource: dict[str, Any]) -> Resource:
+    name = str(resource.get("name", "unnamed"))[:60]
+    paths = _paths(resource)
+    if not paths:
+        raise LogError(f"{package}: resource {name!r} lists no file under 'path'.")
+    try:
+        rules = declared_rules(resource[KEY]) if KEY in resource else {}
+    except UsageError as error:
+        raise LogError(f"{package}, resource {name!r}: {error}") from error
+    files = tuple(_inside(package, name, p) for p in paths)
+    return Resource(name, files, rules, _options(package, name, resource))
+
+
+def _inside(package: Path, name: str, path: Any) -> Path:
+    """Return a resource's file; it must lie in the package's own folder."""
+    if not isinstance(path, str) or not path:
+        raise LogError(f"{package}: resource {name!r} needs the name of a file under 'path'.")
+    where = f"{package}: resource {name!r} lists {path[:100]!r}"
+    if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+:", path):
+        raise LogError(f"{where}; the kit makes no network call. Save the file beside it.")
+    parts = re.split(r"[/\\]", path)
+    drive = path[1:2] == ":"
+    if ".." in parts or drive or path.startswith(("/", "\\", "~")) or "\0" in path:
+        raise LogError(f"{where}, which leads outside the folder of the package.")
+    file = package.parent / path
+    if not file.exists():
+        raise LogError(f"{where}, which is not there.")
+    return file
+
+
+def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, str]:
+    """Return encoding and separator as stated, in the words of `open_tables`."""
+    dialect = resource.get("dialect")
+    separator = dialect.get("delimiter") if isinstance(dialect, dict) else None
+    encoding = resource.get("encoding")
+    plain = isinstance(separator, str) and len(separator) == 1 and separator not in '\r\n"'
+    if separator is not None and not plain:
+        raise LogError(f"{package}: resource {name!r}: the delimiter must be one character.")
+    try:
+        "".encode("utf-8" if encoding is None else encoding)
+    except (LookupError, TypeError, ValueError) as error:
+        raise LogError(f"{package}: resource {name!r}: the encoding is unknown.") from error
+    # A byte-order mark settles the encoding better than a descriptor that says utf-8.
+    utf_8 = str(encoding).lower().replace("-", "") == "utf8"
+    options = {"encoding": None if utf_8 else encoding, "separator": separator}
+    return {key: value for key, value in options.items() if value is not None}
+
+
+def write_datapackage(
+    folder: str | Path,
+    files: Sequence[str],
+    rules: Mapping[str, Any] | ReadingRules | None = None,
+    *,
+    name: str = "putts",
+    **words: str,
+) -> Path:
+    """Describe files of a folder in its ``datapackage.json``; `words` are title, description."""
+    folder = Path(folder)
+    declared = declared_rules(rules)
+    package = {"$schema": VERSION_2, "name": name, **words}
+    resources = [_described(folder, Path(file), declared) for file in files]
+    if not folder.is_dir():
+        raise OutputError(f"{folder} is no folder; make it first.")
+    text = json.dumps(package | {"resources": resources}, indent=2, ensure_ascii=False) + "\n"
+    write_text(folder / PACKAGE, text)
+    return folder / PACKAGE
+
+
+def _described(folder: Path, file: Path, declared: dict[str, float]) -> dict[str, Any]:
+    _inside(folder / PACKAGE, file.stem, file.as_posix())
+    table = open_tables(folder / file)[0]
+    stem = re.sub(r"[^a-z0-9._-]+", "-", file.with_suffix("").as_posix().lower()).strip("-")
+    separator = {} if table.separator == "," else {"dialect": {"delimiter": table.separator}}
+    fields = [_field(column) for column in table.header]
+    return {
+        "name": stem or "log",
+        "type": "table",
+        "path": file.as_posix(),
+        "format": file.suffix.lower().removeprefix("."),
+        "mediatype": MEDIA_TYPES[file.suffix.lower()],
+        "encoding": table.encoding.removesuffix("-sig"),
+        **separator,
+        "schema": {"fields": fields, "missingValues": [""]},
+        KEY: declared,
+    }
+
+
+def _field(found: str) -> dict[str, Any]:
+    """Return the Table Schema field of one column of a file."""
+    known = ACCEPTED_NAMES.get(tidy(found))
+    if known is None:
+        return {"name": found, "type": "any"}
+    column = COLUMN[known]
+    metric = tidy(found) == column.metric
+    unit = " In metres." if metric else UNITS[column.unit]
+    kind, meaning = FIELD_TYPES[column.kind], column.meaning + unit
+    field: dict[str, Any] = {"name": found, "type": kind, "description": meaning}
+    if column.kind == "flag":
+        field["trueValues"] = ["true", "True", "TRUE", "yes", "1"]
+        field["falseValues"] = ["false", "False", "FALSE", "no", "0"]
+    limits: dict[str, Any] = {"required": True} if column.needed and not column.metric else {}
+    if column.choices:
+        limits["enum"] = list(column.choices)
+    if column.kind == "whole":
+        limits |= {"minimum": int(column.least), "maximum": int(column.most)}
+    elif column.kind == "number":
+        scale = M_PER_FT if metric else 1.0
+        limits |= {
+            "minimum": round(column.least * scale, 6),
+            "maximum": round(column.most * scale, 6),
+        }
+    return field | ({"constraints": limits} if limits else {})

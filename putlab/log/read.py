@@ -2,37 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
 from putlab.base.errors import LogError
+from putlab.base.result import Result
+from putlab.base.settings import shipped
+from putlab.base.words import counted
 from putlab.base.writing import FORMULA_STARTS, write_text
-from putlab.log.doubts import (
-    dated,
-    doubts,
-    in_order,
-    repeated_sessions,
-    suspected_limits,
-    where,
-)
-from putlab.log.files import REJECT_COLUMNS, Tally, find_files, joint_digest, stream
-from putlab.log.package import ReadingRules, complete_rules, declared_rules
-from putlab.log.rows import rows_of
-from putlab.log.schema import COLUMN, COLUMNS
-from putlab.log.tables import Chunk
+from putlab.log.checks import dated, in_order, plausibility, repeated_sessions, where
+from putlab.log.files import LogFiles, digest_of, find_files, joint_digest
+from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
+from putlab.log.rules import ReadingRules, complete_rules, declared_rules
+from putlab.log.schema import COLUMN, closest
+from putlab.log.tables import Table, open_tables
 
 # The label of the player of a log that names none.
 ONE_PLAYER = "player"
 
+REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
+
+# Unknown columns listed; a damaged file can have thousands.
+MOST_NAMES = 20
+
 
 @dataclass(frozen=True)
-class Log:
+class Log(Result):
     """A log of putts, normalised to feet.
 
-    Attributes
+    Parameters
     ----------
     putts : pandas.DataFrame
         One usable row a putt: every column of the schema, then ``file`` and ``row``.
@@ -42,7 +43,7 @@ class Log:
         Rows that could not be used: ``file, row, column, value, reason``. Rows are
         numbered as a spreadsheet shows them, the header being row 1; in Parquet, which
         has no header row, from 1.
-    rules : putlab.log.package.ReadingRules
+    rules : ReadingRules
         How the readings were made, each field with its source.
     warnings, notes : list of str
         What to look at; what was left out or decided.
@@ -57,19 +58,48 @@ class Log:
     putts: pd.DataFrame
     rejects: pd.DataFrame
     rules: ReadingRules
-    warnings: list = field(default_factory=list)
-    notes: list = field(default_factory=list)
-    files: list = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    files: list[str] = field(default_factory=list)
     rows_read: int = 0
     digest: str = ""
 
+    @property
+    def table(self) -> pd.DataFrame:
+        """The usable putts, a row each."""
+        return self.putts
+
+    @property
+    def sentence(self) -> str:
+        """How many rows were read, used and left out."""
+        return (
+            f"{counted(self.rows_read, 'row')} in {counted(len(self.files), 'file')}: "
+            f"{len(self.putts):,} used, {len(self.rejects):,} left out."
+        )
+
     def only(self, player: str) -> Log:
-        """Return the log of one player's putts, under the same reading rules and hash."""
+        """Return the log of one player, with the same rules and digest.
+
+        Parameters
+        ----------
+        player : str
+            Label as in the log.
+
+        Returns
+        -------
+        Log
+            That player's putts, without rejects, warnings and notes.
+        """
         mine = self.putts[self.putts["player"] == player].reset_index(drop=True)
         return replace(self, putts=mine, rejects=self.rejects.head(0), warnings=[], notes=[])
 
 
-def read_log(path: str | Path, *, rules: Any = None, allow_empty: bool = False) -> Any:
+def read_log(
+    path: str | Path,
+    *,
+    rules: Mapping[str, float] | ReadingRules | None = None,
+    allow_empty: bool = False,
+) -> Log:
     """Read a log of putts.
 
     Parameters
@@ -96,109 +126,182 @@ def read_log(path: str | Path, *, rules: Any = None, allow_empty: bool = False) 
 
     Examples
     --------
-    >>> from putlab.log.read import read_log
-    >>> log = read_log("data_demo")  # doctest: +SKIP
+    >>> import putlab as pl
+    >>> log = pl.read_log("data_demo")  # doctest: +SKIP
     >>> len(log.putts) + len(log.rejects) == log.rows_read  # doctest: +SKIP
     True
     """
     found = find_files(path)
     declared = found.rules | declared_rules(rules)
-    tally = Tally(list(found.warnings), list(found.notes))
-    rows = _joined(stream(found, tally))
-    if not tally.rows_read:
+    account = _Account(found.warnings, found.notes)
+    rows = _rows_of_files(found, account)
+    if not account.rows_read:
         raise LogError(f"{path} has column names but no rows; expected a row a putt.")
-    rows = _settled(rows, tally)
-    rejects = rejects_table(tally.rejects)
+    rows = _settle_sessions(_reject_duplicates(_settle_players(rows, account), account), account)
+    rejects = _rejects_table(account.rejects)
     if rows.empty and not allow_empty:
-        raise LogError(nothing_usable(path, tally.rejected, rejects))
-    rules = complete_rules(declared, rows, metric_rolls=rows["roll_in_m"].to_numpy())
-    tally.warnings += doubts(rows) + suspected_limits(rows, rules)
+        raise LogError(_nothing_usable(path, rejects))
+    made = complete_rules(declared, rows, metric_rolls=rows["roll_in_m"].to_numpy())
     return Log(
-        putts=rows[[column.name for column in COLUMNS] + ["file", "row"]],
+        putts=rows[[*COLUMN, "file", "row"]],
         rejects=rejects,
-        rules=rules,
-        warnings=tally.warnings,
-        notes=tally.notes,
+        rules=made,
+        warnings=account.warnings + plausibility(rows, made),
+        notes=account.notes,
         files=[found.name_of(file) for file in found.paths],
-        rows_read=tally.rows_read,
-        digest=joint_digest(tally.digests),
+        rows_read=account.rows_read,
+        digest=joint_digest(account.digests),
     )
 
 
-def _joined(chunks: Any) -> Any:
-    """Return chunks as one table whose labels are text."""
-    names = [column.name for column in COLUMNS if column.kind == "label"] + ["file"]
-    nothing = rows_of(Chunk(pd.DataFrame({})))[0].assign(file="", row=0)
-    rows = pd.concat(list(chunks) or [nothing], ignore_index=True)
-    return rows.astype(dict.fromkeys(names, "str"))
+def demo_log() -> Log:
+    """Read the invented log that comes with the kit.
+
+    Returns
+    -------
+    Log
+        Three players, ten evenings; a few rows were typed wrong and are left out.
+
+    Raises
+    ------
+    OutputError
+        This installation came without the demo.
+    """
+    return read_log(shipped("data_demo"))
 
 
-def _settled(rows: Any, tally: Any) -> Any:
-    """Settle what takes the whole log to know: players, duplicates, dates, order."""
-    rows = _settle_players(rows, tally)
-    rows = _reject_duplicates(rows, tally)
-    tally.warnings += repeated_sessions(rows)
-    names, warnings = dated(list(rows["session"].unique()))
-    tally.warnings += warnings
-    rows = rows.assign(session=rows["session"].map(names).astype("str"))
-    rows, unnumbered = in_order(rows)
-    if unnumbered:
-        tally.warnings.append(
-            f"putt is blank in parts of {unnumbered} sessions; they go by row order."
-        )
-    return rows
+@dataclass
+class _Account:
+    """What has been read, left out and noticed so far."""
+
+    warnings: list[str]
+    notes: list[str]
+    rows_read: int = 0
+    rejects: list[tuple[str, int, str, str, str]] = field(default_factory=list)
+    digests: dict[str, str] = field(default_factory=dict)  # of each file, and its name
+    unknown: dict[str, list[str]] = field(default_factory=dict)  # columns, and their tables
+
+    def reject(self, rows: pd.DataFrame, column: str, value: str | pd.Series, reason: str) -> None:
+        """Set apart rows that could be read but cannot be used."""
+        bad = rows[["file", "row"]].assign(column=column, value=value, reason=reason)
+        self.rejects += bad.itertuples(index=False, name=None)
 
 
-def _settle_players(rows: Any, tally: Any) -> Any:
+def _rows_of_files(found: LogFiles, account: _Account) -> pd.DataFrame:
+    """Return the usable rows of all files, in feet, with ``file`` and ``row``."""
+    parts = []
+    for path in found.paths:
+        digest, name = digest_of(path), found.name_of(path)
+        twin = account.digests.get(digest)
+        tables = open_tables(path, name, **found.options.get(path, {}))
+        for table, wanted in _logs(tables, account):
+            rows = _rows_of_table(table, wanted, account)
+            if twin:
+                account.reject(rows, WHOLE_ROW, "", f"the file is a copy of {twin}")
+            else:
+                parts.append(rows)
+        if twin:
+            account.warnings.append(f"{name} is a copy of {twin}, byte for byte; delete one.")
+        account.digests.setdefault(digest, name)
+    account.warnings += _columns_left_out(account.unknown)
+    return pd.concat(parts, ignore_index=True)
+
+
+def _logs(tables: list[Table], account: _Account) -> list[tuple[Table, dict[str, int]]]:
+    """Return the tables that are logs; a workbook may hold sheets of other things."""
+    logs, refused = [], {}
+    for table in tables:
+        try:
+            wanted, unknown = match_columns(table.header, table.name)
+        except LogError as error:
+            refused[table.name] = error
+            continue
+        logs.append((table, wanted))
+        for column in unknown:
+            account.unknown.setdefault(column, []).append(table.name)
+    if not logs:
+        raise next(iter(refused.values()))
+    account.warnings += [f"{n} was not read: it has not the columns of a log." for n in refused]
+    return logs
+
+
+def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> pd.DataFrame:
+    cells = table.read(wanted)
+    rows, rejects = rows_of(cells)
+    account.notes += table.notes
+    account.rows_read += len(cells.frame) + len(cells.broken)
+    account.rejects += [(table.name, *reject) for reject in rejects]
+    file = pd.Series(table.name, index=rows.index, dtype="str")
+    return rows.assign(file=file, row=rows.index)
+
+
+def _columns_left_out(unknown: dict[str, list[str]]) -> Iterator[str]:
+    """Say which columns are not used, with the nearest known name where there is one."""
+    plain = []
+    for column, tables in list(unknown.items())[:MOST_NAMES]:
+        place = tables[0] if len(tables) == 1 else f"{len(tables)} tables"
+        if near := closest(column):
+            yield f"{place}: column {column!r} is not used: did you mean {near}?"
+        else:
+            plain.append(f"{column!r} ({place})")
+    plain += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
+    if plain:
+        yield f"columns that are not used: {', '.join(plain)}."
+
+
+def _settle_players(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     """Give a log that names nobody its one player; refuse a nameless row among named."""
     nameless = rows["player"].isna()
     if nameless.all():
         return rows.assign(player=rows["player"].fillna(ONE_PLAYER))
-    tally.reject_rows(rows[nameless], "player", "", "blank, where other rows name a player")
+    account.reject(rows[nameless], "player", "", "blank, where other rows name a player")
     return rows[~nameless]
 
 
-def _reject_duplicates(rows: Any, tally: Any) -> Any:
+def _reject_duplicates(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     """Reject a numbered putt that is there twice with every reading the same."""
-    names = [column.name for column in COLUMNS]
-    numbered = rows["putt"].notna()
-    again = rows.duplicated(names) & numbered
+    # Without putt numbers equal rows are honest repeats: whole degrees repeat.
+    again = rows.duplicated(list(COLUMN)) & rows["putt"].notna()
     if again.any():
-        values = rows.loc[again, "putt"].map("{:g}".format)
-        tally.reject_rows(rows[again], "putt", values, "this putt is there already, the same")
+        numbers = rows.loc[again, "putt"].map("{:g}".format)
+        account.reject(rows[again], "putt", numbers, "this putt is there already, the same")
     rest = rows[~again]
-    clash = (
-        rest.duplicated(["player", "session", "distance_ft", "drill", "putt"])
-        & rest["putt"].notna()
-    )
-    if clash.any():
-        tally.warnings.append(
-            f"putt numbers repeat within a session with other readings ({where(rest[clash])}); "
+    one_putt = ["player", "session", "distance_ft", "drill", "putt"]
+    clash = rest[rest.duplicated(one_putt) & rest["putt"].notna()]
+    if len(clash):
+        account.warnings.append(
+            f"putt numbers repeat within a session with other readings ({where(clash)}); "
             "all were kept. If two visits share a session label, give each its own."
         )
     return rest
 
 
-def rejects_table(records: list[tuple]) -> Any:
-    """Return rejects as a table."""
+def _settle_sessions(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
+    """Write dates as ISO text, number the putts of each session and sort the rows."""
+    account.warnings += repeated_sessions(rows)
+    names, warnings = dated(list(rows["session"].unique()))
+    account.warnings += warnings
+    rows, unnumbered = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
+    if unnumbered:
+        account.warnings.append(
+            f"putt is blank in parts of {unnumbered} sessions; they go by row order."
+        )
+    return rows
+
+
+def _rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFrame:
     table = pd.DataFrame(records, columns=REJECT_COLUMNS)
     table = table.astype(dict.fromkeys(["file", "column", "value", "reason"], "str"))
     return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
 
 
-def nothing_usable(path: str | Path, rejected: int, rejects: pd.DataFrame) -> Any:
-    """Return the message for a log of which no row can be used."""
+def _nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
     first = rejects.iloc[0]
     return (
-        f"{path}: none of the {rejected:,} rows can be used. First: {first.file}, row "
+        f"{path}: none of the {len(rejects):,} rows can be used. First: {first.file}, row "
         f"{first.row}, column {first.column}: got '{first.value}'; {first.reason}. "
         "`putlab check` lists the others."
     )
-
-
-def as_text_in_spreadsheets(label: str) -> Any:
-    """Mark a label that a spreadsheet would run as a formula; reading takes it off again."""
-    return "'" + label if label.startswith(FORMULA_STARTS) else label
 
 
 def write_log(putts: pd.DataFrame, path: str | Path) -> None:
@@ -216,39 +319,42 @@ def write_log(putts: pd.DataFrame, path: str | Path) -> None:
     OutputError
         The file could not be written; the old one is untouched.
     """
-    names = [c.name for c in COLUMNS if c.name in putts and putts[c.name].notna().any()]
+    names = [name for name in COLUMN if name in putts and putts[name].notna().any()]
     table = putts[names].copy()
     for name in names:
-        if COLUMN[name].kind == "whole":
+        kind = COLUMN[name].kind
+        if kind == "whole":
             table[name] = table[name].astype("Int64")
-        elif COLUMN[name].kind == "flag":
+        elif kind == "flag":
             table[name] = table[name].map({True: "true", False: "false"}, na_action="ignore")
-        elif COLUMN[name].kind == "label":
-            table[name] = table[name].map(as_text_in_spreadsheets, na_action="ignore")
+        elif kind == "label":
+            table[name] = table[name].map(_as_text, na_action="ignore")
     write_text(path, table.to_csv(index=False, lineterminator="\n"))
 
 
-# Labels in place of names, the same ones every time a log is read.
+def _as_text(label: str) -> str:
+    """Mark a label that a spreadsheet would run as a formula; reading takes it off again."""
+    return "'" + label if label.startswith(FORMULA_STARTS) else label
 
 
-def with_pseudonyms(log: Log) -> Any:
+def with_pseudonyms(log: Log) -> Log:
     """Return the log with players called ``player 1``, ``player 2`` and so on."""
-    names = log.putts["player"].drop_duplicates()
-    labels = {name: f"player {number}" for number, name in enumerate(names, start=1)}
+    # Numbered by first putt, so that a log that grows visit by visit keeps its pseudonyms.
+    players = log.putts["player"].drop_duplicates()
+    pseudonyms = {name: f"player {number}" for number, name in enumerate(players, start=1)}
+
+    def hidden(text: str) -> str:
+        # Longest first, so that a name inside another is not replaced in part.
+        for name in sorted(pseudonyms, key=len, reverse=True):
+            text = text.replace(name, pseudonyms[name])
+        return text
+
     rejects = log.rejects.copy()
     rejects.loc[rejects["column"] == "player", "value"] = "(hidden)"
-    putts = log.putts.assign(player=log.putts["player"].map(labels))
     return replace(
         log,
-        putts=putts,
+        putts=log.putts.assign(player=log.putts["player"].map(pseudonyms)),
         rejects=rejects,
-        warnings=[_without(text, labels) for text in log.warnings],
-        notes=[_without(text, labels) for text in log.notes],
+        warnings=[hidden(text) for text in log.warnings],
+        notes=[hidden(text) for text in log.notes],
     )
-
-
-def _without(text: Any, labels: Any) -> Any:
-    # Longest first, so that a name inside another is not replaced in part.
-    for name in sorted(labels, key=len, reverse=True):
-        text = text.replace(name, labels[name])
-    return text

@@ -6,8 +6,9 @@ a third of what `putlab check` may take. The tests hold the result against one.
 """
 
 import difflib
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 # The international foot, exactly; every length of the kit is in feet inside.
 M_PER_FT = 0.3048
@@ -19,25 +20,29 @@ LABEL_LIMIT = 100
 
 @dataclass(frozen=True)
 class Column:
-    """One column of the log."""
+    """One column of the log; its kind is label, number, whole (number) or flag (true/false)."""
 
     name: str
     kind: str
-    unit: str
     meaning: str
     needed: bool = False
-    least: float | None = None
-    most: float | None = None
-    above: bool = False
-    choices: tuple = ()
+    least: float = -math.inf
+    most: float = math.inf
+    above: bool = False  # whether `least` itself is outside the range
+    choices: tuple[str, ...] = ()  # in lower case; empty where any label will do
 
     @property
-    def metric(self) -> Any:
+    def unit(self) -> str:
+        """Unit of the values, as the name says; empty for labels, counts and flags."""
+        return {"ft": "ft", "deg": "deg", "pct": "%"}.get(self.name.rpartition("_")[2], "")
+
+    @property
+    def metric(self) -> str | None:
         """Name of the same column in metres, or None where it is no length."""
         return self.name.removesuffix("_ft") + "_m" if self.unit == "ft" else None
 
     @property
-    def accepted(self) -> Any:
+    def accepted(self) -> str:
         """What a cell of this column may hold, in words."""
         if self.kind == "flag":
             return "true or false (also yes/no, 1/0)"
@@ -54,82 +59,35 @@ class Column:
 # Ranges refuse what cannot be a putt, not what is unusual: the longest greens measure some
 # 50 yd corner to corner, a start line beyond 90 degrees goes backwards, and Stimpmeter
 # readings outside 1 to 30 ft are outside anything mown or woven (common practice).
+# fmt: off
 COLUMNS = (
-    Column("player", "label", "", "Label of the player; no real name is ever needed."),
-    Column("session", "label", "", "Label or ISO date of the visit.", needed=True),
-    Column(
-        "putt",
-        "whole",
-        "",
-        "Order within the session: 1, 2, 3 and so on; row order where absent.",
-        least=1,
-        most=1_000_000,
-    ),
-    Column(
-        "distance_ft",
-        "number",
-        "ft",
-        "Length of the putt asked for.",
-        needed=True,
-        least=0,
-        most=150,
-        above=True,
-    ),
-    Column(
-        "line_deg",
-        "number",
-        "deg",
-        "Start direction from the target line, + right, seen from behind the ball.",
-        least=-90,
-        most=90,
-    ),
-    Column(
-        "roll_ft",
-        "number",
-        "ft",
-        "How far the ball rolled, or would have rolled, with no hole.",
-        least=0,
-        most=300,
-    ),
-    Column("holed", "flag", "", "Whether the ball was holed, where there was a hole."),
-    Column(
-        "leave_ft", "number", "ft", "Distance left to the hole after a miss.", least=0, most=300
-    ),
-    Column(
-        "stimp_ft",
-        "number",
-        "ft",
-        "Green speed of the surface: roll-out of a Stimpmeter.",
-        least=1,
-        most=30,
-    ),
-    Column(
-        "slope_pct",
-        "number",
-        "%",
-        "Steepness of the green: rise over run times 100.",
-        least=0,
-        most=30,
-    ),
-    Column(
-        "slope_to_deg",
-        "number",
-        "deg",
-        "Direction that is downhill, clockwise from the putt's own direction.",
-        least=-360,
-        most=360,
-    ),
-    Column("condition", "label", "", "Label of the thing under test: a grip, a putter, a routine."),
-    Column(
-        "drill",
-        "label",
-        "",
-        "What the putt practised: line, pace, both, or a counted game.",
-        choices=("line", "pace", "both", "counted"),
-    ),
-    Column("hole_no", "whole", "", "Hole of a counted game.", least=1, most=1000),
-    Column("putt_no", "whole", "", "Which putt on that hole of a counted game.", least=1, most=50),
+    Column("player", "label", "Label of the player; no real name is ever needed."),
+    Column("session", "label", "Label or ISO date of the visit.", needed=True),
+    Column("putt", "whole", "Order within the session: 1, 2, 3 and so on; row order where absent.",
+           least=1, most=1_000_000),
+    Column("distance_ft", "number", "Length of the putt asked for.",
+           needed=True, least=0, most=150, above=True),
+    Column("line_deg", "number",
+           "Start direction from the target line, + right, seen from behind the ball.",
+           least=-90, most=90),
+    Column("roll_ft", "number", "How far the ball rolled, or would have rolled, with no hole.",
+           least=0, most=300),
+    Column("holed", "flag", "Whether the ball was holed, where there was a hole."),
+    Column("leave_ft", "number", "Distance left to the hole after a miss.", least=0, most=300),
+    Column("stimp_ft", "number", "Green speed of the surface: roll-out of a Stimpmeter.",
+           least=1, most=30),
+    Column("slope_pct", "number", "Steepness of the green: rise over run times 100.",
+           least=0, most=30),
+    Column("slope_to_deg", "number",
+           "Direction that is downhill, clockwise from the putt's own direction.",
+           least=-360, most=360),
+    Column("condition", "label", "Label of the thing under test: a grip, a putter, a routine."),
+    Column("drill", "label", "What the putt practised: line, pace, both, or a counted game.",
+           choices=("line", "pace", "both", "counted")),
+    Column("hole_no", "whole", "Hole of a counted game.", least=1, most=1000),
+    Column("putt_no", "whole", "Which putt on that hole of a counted game.", least=1, most=50),
 )
+# fmt: on
 
 COLUMN = {column.name: column for column in COLUMNS}
 
@@ -142,8 +100,9 @@ ACCEPTED_NAMES = {column.name: column.name for column in COLUMNS} | {
 }
 
 
-def closest(name: str, known: Any = tuple(ACCEPTED_NAMES)) -> Any:
-    """Return the known name nearest to a mistyped one."""
+def closest(name: str, known: Sequence[str] = tuple(ACCEPTED_NAMES)) -> str | None:
+    """Return the known name nearest to a mistyped one, or None where none is near."""
+    # A length without its unit could be either of two.
     twins = [n for n in known if n in (f"{tidy(name)}_ft", f"{tidy(name)}_m")]
     if twins:
         return " or ".join(twins)
@@ -151,6 +110,6 @@ def closest(name: str, known: Any = tuple(ACCEPTED_NAMES)) -> Any:
     return found[0] if found else None
 
 
-def tidy(name: str) -> Any:
-    """Return a column's name as it is compared: lower case, words joined by ``_``."""
+def tidy(name: object) -> str:
+    """Return a column's name as it is compared: `` Distance FT`` becomes ``distance_ft``."""
     return "_".join(str(name).strip().lower().replace("-", " ").replace("_", " ").split())

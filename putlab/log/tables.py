@@ -1,16 +1,17 @@
-"""Tables as read: one file gives one or more, each in chunks of raw cells."""
+"""Tables as found: a file holds one or more, each with a header and rows of raw cells."""
 
 import codecs
 import csv
+import math
 import re
 import warnings
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import pandas as pd
 import pyarrow as pa
@@ -20,36 +21,31 @@ from putlab.base.errors import LogError
 from putlab.log.cells import printable, text_of
 from putlab.log.schema import ACCEPTED_NAMES, tidy
 
-# Rows held at once. Large enough that work a chunk is not felt, small enough that a log
-# of any length is read in a few hundred megabytes.
-CHUNK_ROWS = 250_000
-
 ENDINGS = (".csv", ".tsv", ".parquet", ".xlsx")
+
+# Row number, cells, and what is wrong with them if anything is.
+Record = tuple[int, list[str], str | None]
 
 
 @dataclass
-class Chunk:
-    """Some rows of a table as read."""
+class Cells:
+    """The known columns of a table as found; the index is the row's number."""
 
     frame: pd.DataFrame
-    broken: list = field(default_factory=list)
-
-    @property
-    def rows(self) -> Any:
-        """Number of rows, broken ones included."""
-        return len(self.frame) + len(self.broken)
+    # Row number, cell and reason of rows whose cells cannot be told apart.
+    broken: list[tuple[int, str, str]] = field(default_factory=list)
 
 
 @dataclass
 class Table:
-    """A table that can be read chunk by chunk, once."""
+    """A table's header, and how to read columns of it given as ``{known name: position}``."""
 
     name: str
-    header: list
-    chunks: Callable[[dict], Iterator[Chunk]]
+    header: list[str]
+    read: Callable[[dict[str, int]], Cells]
     encoding: str = "utf-8"
     separator: str = ","
-    notes: list = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 def open_tables(
@@ -58,20 +54,19 @@ def open_tables(
     *,
     encoding: str | None = None,
     separator: str | None = None,
-) -> Any:
-    """Open every table of a file."""
+) -> list[Table]:
+    """Open the tables of a file: one, or one a sheet. What it holds is told by its content."""
     path = Path(path)
     name = name or path.name
     kind = _kind(path, name)
     if kind == ".parquet":
-        return [open_parquet(path, name)]
+        return [_open_parquet(path, name)]
     if kind == ".xlsx":
-        return open_workbook(path, name)
+        return _open_workbook(path, name)
+    return [_open_delimited(path, name, encoding, separator)]
 
-    return [open_delimited(path, name, encoding=encoding, separator=separator)]
 
-
-def _kind(path: Any, name: Any) -> str:
+def _kind(path: Path, name: str) -> str:
     """Return the ending that fits the content: first bytes do not lie, names can."""
     with reading(name), path.open("rb") as stream:
         start = stream.read(4)
@@ -90,19 +85,8 @@ def _kind(path: Any, name: Any) -> str:
     return ".csv"
 
 
-def chunk_of(rows: list[tuple], wanted: dict) -> Any:
-    """Return rows of text cells as a chunk with the wanted columns."""
-    index = pd.Index([number for number, _ in rows], dtype="int64", name="row")
-    width = 1 + max(wanted.values(), default=0)
-    bodies = [
-        cells if len(cells) >= width else cells + [""] * (width - len(cells)) for _, cells in rows
-    ]
-    columns = {name: [cells[at] for cells in bodies] for name, at in wanted.items()}
-    return Chunk(pd.DataFrame(columns, index=index, dtype=object))
-
-
 @contextmanager
-def reading(name: str) -> Iterator[Any]:
+def reading(name: str | Path) -> Iterator[None]:
     """Turn what the system says about a file that cannot be read into a `LogError`."""
     try:
         yield
@@ -118,8 +102,34 @@ def reading(name: str) -> Iterator[Any]:
         ) from error
 
 
-# CSV and its relatives: encodings, separators, and rows that have too many cells.
+def _gathered(records: Iterable[Record], wanted: dict[str, int], width: float = math.inf) -> Cells:
+    """Return records as columns; missing cells at the end of a row are blank."""
+    numbers: list[int] = []
+    columns: dict[str, list[str]] = {name: [] for name in wanted}
+    broken = []
+    same: dict[str, str] = {}  # readings repeat: each is held once, or long logs fill the memory
+    for number, cells, problem in records:
+        if problem:
+            broken.append((number, max(cells, key=len), problem))
+        elif len(cells) > width and (extra := " ".join(cells[int(width) :]).strip()):
+            broken.append((number, extra, _too_many(len(cells), width)))
+        else:
+            numbers.append(number)
+            for name, at in wanted.items():
+                cell = cells[at] if at < len(cells) else ""
+                columns[name].append(same.setdefault(cell, cell))
+    index = pd.Index(numbers, dtype="int64", name="row")
+    return Cells(pd.DataFrame(columns, index=index, dtype=object), broken)
 
+
+def _too_many(cells: int, width: float) -> str:
+    return (
+        f"{cells} cells under {width} column names; "
+        "is a decimal comma or a separator inside a cell not in quotes?"
+    )
+
+
+# CSV and its relatives: encodings, separators, and quotation marks left open.
 
 # Longest first: the mark of UTF-32 begins with that of UTF-16.
 MARKS = (
@@ -137,39 +147,34 @@ BLOCK = 1 << 20
 NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
 
 
-def open_delimited(
-    path: Path, name: str, *, encoding: str | None = None, separator: str | None = None
-) -> Table:
-    """Open a text file of separated cells."""
+def _open_delimited(path: Path, name: str, encoding: str | None, separator: str | None) -> Table:
+    """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
     notes: list[str] = []
     encoding = encoding or _encoding(path, name, notes)
     separator = separator or _separator(path, name, encoding)
 
-    def open_records() -> Iterator[Any]:
+    def records() -> Iterator[Record]:
         with reading(name), path.open(encoding=encoding, newline="") as stream:
             yield from _records(stream, separator, name)
 
-    header = next(open_records(), None)
+    header = next(records(), None)
     if header is None:
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
-    width = len(header[1])
+    names = header[1]
 
-    def chunks(wanted: Any) -> Iterator[Any]:
-        records = islice(open_records(), 1, None)
-        while rows := list(islice(records, CHUNK_ROWS)):
-            yield _chunk(rows, wanted, width)
+    def read(wanted: dict[str, int]) -> Cells:
+        return _gathered(islice(records(), 1, None), wanted, len(names))
 
-    return Table(name, header[1], chunks, encoding, separator, notes)
+    return Table(name, names, read, encoding, separator, notes)
 
 
-def _records(stream: Any, separator: Any, name: Any) -> Iterator[Any]:
-    """Yield ``(row number, cells, problem)`` for every row that is not blank."""
+def _records(stream: TextIO, separator: str, name: str) -> Iterator[Record]:
+    """Yield every row that is not blank."""
     # No cell is too long to read: a long one is refused by row, not by crash.
     csv.field_size_limit(2**31 - 1)
     lines = _Lines(stream)
-    reader = csv.reader(lines, delimiter=separator)
-    width, number = 0, 0
-    for number, cells in enumerate(reader, start=1):
+    width = 0
+    for number, cells in enumerate(csv.reader(lines, delimiter=separator), start=1):
         taken, problem = lines.take(), None
         if len(taken) > 1 or lines.ended:
             problem = _open_quote(taken, cells, separator, width)
@@ -187,24 +192,24 @@ def _records(stream: Any, separator: Any, name: Any) -> Iterator[Any]:
 class _Lines:
     """Hand lines on, and keep those the current row is made of."""
 
-    def __init__(self, stream: Any) -> None:
+    def __init__(self, stream: TextIO) -> None:
         self._stream, self.ended = iter(stream), False
         self._taken: list[str] = []
         self._next = next(self._stream, None)
 
-    def __iter__(self) -> Iterator[Any]:
+    def __iter__(self) -> Iterator[str]:
         while self._next is not None:
             line, self._next = self._next, next(self._stream, None)
             self.ended = self._next is None
             self._taken.append(line)
             yield line
 
-    def take(self) -> Any:
+    def take(self) -> list[str]:
         taken, self._taken = self._taken, []
         return taken
 
 
-def _open_quote(lines: Any, cells: Any, separator: Any, width: Any) -> Any:
+def _open_quote(lines: list[str], cells: list[str], separator: str, width: int) -> str | None:
     """Return what is wrong with a row that a quotation mark left open may have swallowed."""
     try:
         list(csv.reader(lines, delimiter=separator, strict=True))
@@ -218,28 +223,7 @@ def _open_quote(lines: Any, cells: Any, separator: Any, width: Any) -> Any:
     return None
 
 
-def _chunk(rows: Any, wanted: Any, width: Any) -> Any:
-    good, broken = [], []
-    for number, cells, problem in rows:
-        if problem:
-            broken.append((number, max(cells, key=len), problem))
-        elif len(cells) > width and (extra := " ".join(cells[width:]).strip()):
-            broken.append((number, extra, _too_many(len(cells), width)))
-        else:
-            good.append((number, cells))
-    chunk = chunk_of(good, wanted)
-    chunk.broken = broken
-    return chunk
-
-
-def _too_many(cells: Any, width: Any) -> str:
-    return (
-        f"{cells} cells under {width} column names; "
-        "is a decimal comma or a separator inside a cell not in quotes?"
-    )
-
-
-def _encoding(path: Any, name: Any, notes: Any) -> Any:
+def _encoding(path: Path, name: str, notes: list[str]) -> str:
     """Return the file's encoding: by its mark, by its zero bytes, or by trying."""
     with reading(name), path.open("rb") as stream:
         start = stream.read(4096)
@@ -259,7 +243,7 @@ def _encoding(path: Any, name: Any, notes: Any) -> Any:
     raise LogError(f"{name} is not text that can be read; save it as CSV in UTF-8.")
 
 
-def _sixteen_bits(start: Any, name: Any) -> str:
+def _sixteen_bits(start: bytes, name: str) -> str:
     """Tell the byte order of UTF-16 without a mark: plain letters have a zero byte."""
     even, odd = start[0::2].count(0), start[1::2].count(0)
     if odd > len(start) / 4 and even < len(start) / 50:
@@ -271,19 +255,17 @@ def _sixteen_bits(start: Any, name: Any) -> str:
     )
 
 
-def _decodes(path: Any, name: Any, encoding: Any) -> bool:
-    decoder = codecs.getincrementaldecoder(encoding)()
-    with reading(name), path.open("rb") as stream:
+def _decodes(path: Path, name: str, encoding: str) -> bool:
+    with reading(name), path.open(encoding=encoding, newline="") as stream:
         try:
-            while block := stream.read(BLOCK):
-                decoder.decode(block)
-            decoder.decode(b"", final=True)
+            while stream.read(BLOCK):
+                pass
         except UnicodeDecodeError:
             return False
     return True
 
 
-def _separator(path: Any, name: Any, encoding: Any) -> Any:
+def _separator(path: Path, name: str, encoding: str) -> str:
     """Return the separator that makes most known column names out of the header."""
     with reading(name), path.open(encoding=encoding, newline="") as stream:
         for line in stream:
@@ -294,54 +276,45 @@ def _separator(path: Any, name: Any, encoding: Any) -> Any:
     return ","
 
 
-def _hint(line: Any) -> Any:
+def _hint(line: str) -> str | None:
     """Return the separator named by a first line ``sep=;``, which spreadsheets write."""
     found = re.fullmatch(r'"?sep=(.)"?', line.strip("\r\n"))
     return found[1] if found else None
 
 
-def _names_found(line: Any, separator: Any) -> tuple:
+def _names_found(line: str, separator: str) -> tuple[int, int]:
     cells = next(csv.reader([line], delimiter=separator))
     return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
 
 
-# Parquet files, a row group or less at a time.
+# Parquet files.
 
 
-def open_parquet(path: Path, name: str) -> Table:
-    """Open a Parquet file."""
+def _open_parquet(path: Path, name: str) -> Table:
+    """Open a Parquet file; rows are numbered from 1, as there is no header row to count."""
     with _damage(name):
         file = pq.ParquetFile(path)
         header = list(file.schema_arrow.names)
 
-    def chunks(wanted: Any) -> Iterator[Any]:
-        first = 1
+    def read(wanted: dict[str, int]) -> Cells:
         with _damage(name):
-            # Batches come by position in the file's own schema, as names may repeat.
-            names = [header[position] for position in wanted.values()]
-            for batch in file.iter_batches(batch_size=CHUNK_ROWS, columns=names):
-                frame = _frame(batch, wanted, header)
-                frame.index = pd.RangeIndex(first, first + len(frame), name="row")
-                first += len(frame)
-                yield Chunk(frame)
+            found = file.read(columns=[header[position] for position in wanted.values()])
+            columns = {
+                known: _series(found.column(header[position])) for known, position in wanted.items()
+            }
+            frame = pd.DataFrame(columns, copy=False)
+        frame.index = pd.RangeIndex(1, 1 + len(frame), name="row")
+        return Cells(frame)
 
-    return Table(name, header, chunks)
-
-
-def _frame(batch: Any, wanted: Any, header: Any) -> pd.DataFrame:
-    columns = {
-        name: _series(batch.column(batch.schema.get_field_index(header[position])))
-        for name, position in wanted.items()
-    }
-    return pd.DataFrame(columns, copy=False)
+    return Table(name, header, read)
 
 
-def _series(array: Any) -> Any:
+def _series(array: pa.ChunkedArray) -> pd.Series:
     """Return a column as pandas holds it best: numbers and flags typed, the rest text."""
     kind = array.type
     if pa.types.is_dictionary(kind):
-        array = array.dictionary_decode()
-        kind = array.type
+        kind = kind.value_type
+        array = array.cast(kind)
     if pa.types.is_boolean(kind):
         return array.to_pandas(types_mapper={pa.bool_(): pd.BooleanDtype()}.get)
     if pa.types.is_decimal(kind):
@@ -354,7 +327,7 @@ def _series(array: Any) -> Any:
 
 
 @contextmanager
-def _damage(name: Any) -> Iterator[Any]:
+def _damage(name: str) -> Iterator[None]:
     """Name the file in whatever the Parquet reader says is wrong with it."""
     try:
         yield
@@ -368,26 +341,29 @@ def _damage(name: Any) -> Iterator[Any]:
 
 # XLSX workbooks: each sheet is a table.
 
-
 # A workbook is a zip archive. One that unpacks to more than this is no coach's log, and
 # may have been made to fill the memory.
 UNPACKED_LIMIT = 1_000_000_000
 
 
-def open_workbook(path: Path, name: str) -> list:
-    """Open the sheets of an XLSX workbook."""
+def _open_workbook(path: Path, name: str) -> list[Table]:
+    """Open every visible sheet that has any cells."""
     sheets = _sheets(path, name)
     if not sheets:
         raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
     alone = len(sheets) == 1
     return [
-        _table(rows, name if alone else f"{name}, sheet {printable(title)}")
-        for title, rows in sheets
+        _sheet_table(name if alone else f"{name}, sheet {printable(title)}", records)
+        for title, records in sheets
     ]
 
 
-def _sheets(path: Any, name: Any) -> list:
-    """Return the rows of every sheet, as ``(title, [(row, cells), ...])``."""
+def _sheet_table(name: str, records: list[Record]) -> Table:
+    (_, header, _), *body = records
+    return Table(name, header, lambda wanted: _gathered(body, wanted))
+
+
+def _sheets(path: Path, name: str) -> list[tuple[str, list[Record]]]:
     from openpyxl import load_workbook
 
     try:
@@ -399,7 +375,7 @@ def _sheets(path: Any, name: Any) -> list:
         with path.open("rb") as stream, warnings.catch_warnings(action="ignore"):
             book = load_workbook(stream, read_only=True, data_only=True)
             seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
-            sheets = [(sheet.title, _rows(sheet)) for sheet in seen]
+            sheets = [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
     except LogError:
         raise
     except Exception as error:  # zip, XML and cell parsers each raise errors of their own
@@ -408,21 +384,11 @@ def _sheets(path: Any, name: Any) -> list:
             f"({type(error).__name__}: {str(error)[:200]}). Open it in a spreadsheet and "
             "save it again as .xlsx or .csv."
         ) from error
-    return [(title, rows) for title, rows in sheets if rows]
+    return [(title, records) for title, records in sheets if records]
 
 
-def _rows(sheet: Any) -> list:
+def _sheet_records(sheet: Any) -> Iterator[Record]:
     sheet.reset_dimensions()  # some programs write a false size, which would cut the sheet
-    numbered = enumerate(sheet.iter_rows(values_only=True), start=1)
-    texts = ((n, ["" if c is None else text_of(c) for c in cells]) for n, cells in numbered)
-    return [(number, cells) for number, cells in texts if any(cells)]
-
-
-def _table(rows: Any, name: Any) -> Iterator[Any]:
-    (_, header), *body = rows
-
-    def chunks(wanted: Any) -> Iterator[Any]:
-        for start in range(0, len(body), CHUNK_ROWS):
-            yield chunk_of(body[start : start + CHUNK_ROWS], wanted)
-
-    return Table(name, header, chunks)
+    for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
+        if any(cells := [text_of(cell) for cell in row]):
+            yield number, cells, None

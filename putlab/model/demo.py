@@ -23,7 +23,7 @@ from putlab.base.settings import PAST_FT, STIMPMETER_FT_S
 from putlab.base.writing import write_text
 from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
-from putlab.log.package import write_datapackage
+from putlab.log.files import write_datapackage
 from putlab.log.read import write_log
 from putlab.model.design import session_table
 from putlab.model.simulate import TrueComponent, rounded, simulate_errors

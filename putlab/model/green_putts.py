@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.log.package import ROLL_STEPS_FT, common_step
+from putlab.log.rules import ROLL_STEPS_FT, common_step
 from putlab.model.design import REFERENCE_FT, length_correlation, make_design, session_table
 from putlab.model.hole_chance import PhysicalHole, Strips, leave_strips, made_strips
 from putlab.model.readings import COMPONENTS, conditions_held, visit_read

@@ -19,7 +19,7 @@ from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
 
 if TYPE_CHECKING:
-    from putlab.log.package import ReadingRules
+    from putlab.log.rules import ReadingRules
     from putlab.log.read import Log
 
 # Warm-up: the first few putts of a visit may scatter wider (common practice).

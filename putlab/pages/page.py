@@ -22,7 +22,7 @@ from putlab.base import words
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
 from putlab.base.writing import write_text
-from putlab.log.package import ASSUMED, MEANINGS, ReadingRules
+from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
 from putlab.pages.chart import Chart

@@ -8,7 +8,7 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.words import counted, listed
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
 from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice
@@ -142,7 +142,7 @@ def plan(
     ----------
     golfer : putlab.posterior.player.Golfer
         One player's posterior.
-    rules : putlab.log.package.ReadingRules
+    rules : putlab.log.rules.ReadingRules
         Steps and limits of the display, for the target bands.
     advice : putlab.practice.advice.Advice
         Advice for the same golfer.

@@ -11,7 +11,7 @@ import pandas as pd
 from scipy.stats import norm
 
 from putlab.base.words import THIN
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.log.read import Log
 from putlab.model.readings import COMPONENTS, practice_putts
 from putlab.model.spread import MISHIT_TIMES

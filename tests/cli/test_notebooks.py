@@ -166,17 +166,9 @@ def test_what_a_run_leaves_behind_is_not_copied(tmp_path, monkeypatch):
         (source / folder / ".ipynb_checkpoints").mkdir(parents=True)
         (source / folder / ".ipynb_checkpoints" / "x-checkpoint.ipynb").write_text("{}")
         (source / folder / "x.txt").write_text("x")
-    monkeypatch.setattr(notebooks, "PACKAGE", source / "putlab")
+    monkeypatch.setattr("putlab.base.settings.PACKAGE", source / "putlab")
     copied = notebooks.copy_out(tmp_path / "mine")
     assert [path.name for path in copied.written] == ["x.txt", "x.txt"]
-
-
-def test_an_installed_package_finds_what_was_shipped_in_it(tmp_path, monkeypatch):
-    (tmp_path / "putlab" / "_shipped" / "notebooks").mkdir(parents=True)
-    monkeypatch.setattr(notebooks, "PACKAGE", tmp_path / "putlab")
-    assert notebooks.shipped("notebooks") == tmp_path / "putlab" / "_shipped" / "notebooks"
-    with pytest.raises(OutputError, match="without its folder data_demo"):
-        notebooks.shipped("data_demo")
 
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path):

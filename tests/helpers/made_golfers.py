@@ -100,7 +100,7 @@ class MadeGolfer:
 
 def made_plan(player="golfer", seed=7, minutes=40.0):
     """Return the next session of a golfer with a weak spot at 6 ft, for a roster if need be."""
-    from putlab.log.package import ReadingRules
+    from putlab.log.rules import ReadingRules
     from putlab.practice.advice import advise
     from putlab.practice.plan import plan
 

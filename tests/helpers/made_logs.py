@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.log.read import Log
 from putlab.log.schema import COLUMNS
 from putlab.model.simulate import balanced_schedule, rounded, simulate_errors, steady

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from putlab.log.cells import flags, labels, numbers, printable, shown, text_of
+from putlab.log.cells import printable, quoted, read_flags, read_labels, read_numbers, text_of
 
 
 def text(*cells):
@@ -29,7 +29,7 @@ def text(*cells):
     ],
 )
 def test_numbers_people_write(cell, value):
-    read, wrong = numbers(text(cell))
+    read, wrong = read_numbers(text(cell))
     assert read[0] == value
     assert not np.signbit(read[0]) or value < 0
     assert not wrong
@@ -37,11 +37,11 @@ def test_numbers_people_write(cell, value):
 
 @pytest.mark.parametrize("cell", ["", "  ", "NA", "n/a", "NaN", "null", "None", None, np.nan])
 def test_blanks_are_missing_not_wrong(cell):
-    read, wrong = numbers(text(cell, "1"))
+    read, wrong = read_numbers(text(cell, "1"))
     assert np.isnan(read[0])
     assert not wrong
-    assert labels(text(cell, "a"))[0].isna().tolist() == [True, False]
-    assert flags(text(cell, "yes"))[0].isna().tolist() == [True, False]
+    assert read_labels(text(cell, "a"))[0].isna().tolist() == [True, False]
+    assert read_flags(text(cell, "yes"))[0].isna().tolist() == [True, False]
 
 
 @pytest.mark.parametrize(
@@ -61,63 +61,63 @@ def test_blanks_are_missing_not_wrong(cell):
     ],
 )
 def test_what_is_no_number(cell, reason):
-    read, wrong = numbers(text("1", cell))
+    read, wrong = read_numbers(text("1", cell))
     assert read[0] == 1
     assert np.isnan(read[1])
     assert wrong[1].startswith(reason)
 
 
 def test_a_count_takes_no_comma_that_could_mean_thousands():
-    assert numbers(text("1,000"), whole=True)[1] == {0: "a comma in a whole number"}
+    assert read_numbers(text("1,000"), whole=True)[1] == {0: "a comma in a whole number"}
 
 
 def test_true_and_false_are_no_numbers():
-    read, wrong = numbers(pd.Series([True, None], dtype="boolean"))
+    read, wrong = read_numbers(pd.Series([True, None], dtype="boolean"))
     assert np.isnan(read).all()
     assert list(wrong) == [0]
 
 
 @pytest.mark.parametrize("cell", ["true", "TRUE", "Yes", "y", "1", 1, 1.0, True])
 def test_holed(cell):
-    assert flags(text(cell))[0].tolist() == [True]
+    assert read_flags(text(cell))[0].tolist() == [True]
 
 
 @pytest.mark.parametrize("cell", ["false", "No", "N", "0", 0, 0.0, False])
 def test_missed(cell):
-    assert flags(text(cell))[0].tolist() == [False]
+    assert read_flags(text(cell))[0].tolist() == [False]
 
 
 @pytest.mark.parametrize("cell", ["maybe", "2", "wahr", "x"])
 def test_neither(cell):
-    read, wrong = flags(text(cell))
+    read, wrong = read_flags(text(cell))
     assert read.isna().tolist() == [True]
     assert wrong == {0: "not true or false"}
 
 
 def test_labels_are_trimmed_and_composed():
     # The same name with the accent as one character and as two (Unicode forms C and D).
-    read, _ = labels(text("Zoë", " Zoe\u0308 ", "zoë"))
+    read, _ = read_labels(text("Zoë", " Zoe\u0308 ", "zoë"))
     assert list(read) == ["Zoë", "Zoë", "zoë"]
 
 
 @pytest.mark.parametrize("label", ["<script>alert(1)</script>", "=1+1", "@x", "{{7*7}}", "'"])
 def test_markup_and_formulas_are_plain_text(label):
-    assert list(labels(text(label))[0]) == [label]
+    assert list(read_labels(text(label))[0]) == [label]
 
 
 def test_the_apostrophe_that_makes_a_formula_text_is_taken_off():
-    assert list(labels(text("'=1+1", "'quoted'"))[0]) == ["=1+1", "'quoted'"]
+    assert list(read_labels(text("'=1+1", "'quoted'"))[0]) == ["=1+1", "'quoted'"]
 
 
 @pytest.mark.parametrize("label", ["a\nb", "a\x00b", "a\x1b[31m", "\ud800"])
 def test_control_characters_are_refused_in_labels(label):
-    read, wrong = labels(pd.Series([label], dtype=object))
+    read, wrong = read_labels(pd.Series([label], dtype=object))
     assert read.isna().tolist() == [True]
     assert "control character" in wrong[0]
 
 
 def test_only_known_drills_are_drills():
-    read, wrong = labels(text("Line", "putting"), choices=("line", "pace"))
+    read, wrong = read_labels(text("Line", "putting"), choices=("line", "pace"))
     assert list(read)[:1] == ["line"]
     assert wrong == {1: "not an accepted label"}
 
@@ -141,8 +141,8 @@ def test_a_value_as_it_would_be_typed(value, typed):
     assert text_of(value) == typed
 
 
-def test_a_shown_cell_is_short_and_harmless():
-    assert shown("\x1b[2J") == "\\x1b[2J"
-    assert shown("a\u202eb") == "a\\u202eb"  # turns the direction of what follows
-    assert shown(None) == shown(pd.NA) == ""
+def test_a_quoted_cell_is_short_and_harmless():
+    assert quoted("\x1b[2J") == "\\x1b[2J"
+    assert quoted("a\u202eb") == "a\\u202eb"  # turns the direction of what follows
+    assert quoted(None) == quoted(pd.NA) == ""
     assert printable("plain Zoë") == "plain Zoë"

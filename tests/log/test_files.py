@@ -1,13 +1,26 @@
-"""Which files make a log: folders, links, what is left out."""
+"""Which files make a log: folders, links, what is left out, and the Data Package beside them.
 
+The package is checked with the standard's own library.
+"""
+
+import json
 import os
+import warnings
 
+import frictionless
 import pytest
 from logs import csv_bytes, table, write_csv
 
-from putlab.base.errors import LogError
-from putlab.log.files import digest_of, find_files, joint_digest
+from putlab.base.errors import LogError, OutputError, UsageError
+from putlab.log.files import (
+    digest_of,
+    find_files,
+    joint_digest,
+    read_datapackage,
+    write_datapackage,
+)
 from putlab.log.read import read_log
+from putlab.log.rules import ReadingRules
 
 
 def test_a_folder_is_read_by_name_and_the_rest_is_noted(tmp_path):
@@ -120,3 +133,202 @@ def test_a_data_package_stands_for_its_folder(tmp_path):
         '{"resources": [{"name": "a", "path": "a.csv"}]}', encoding="utf-8"
     )
     assert find_files(tmp_path / "datapackage.json").paths == [tmp_path / "a.csv"]
+
+
+def describe(folder, *resources, **more):
+    text = json.dumps({"resources": list(resources)} | more)
+    (folder / "datapackage.json").write_text(text, encoding="utf-8")
+
+
+def frictionless_errors(path):
+    """Return (file, row, column) of every cell that frictionless refuses."""
+    with warnings.catch_warnings(action="ignore"):
+        report = frictionless.validate(str(path))
+    assert not report.errors, report.errors
+    return {
+        (task.place, error.row_number, error.field_name)
+        for task in report.tasks
+        for error in task.errors
+    }
+
+
+def test_a_package_written_is_valid_and_reads_back(tmp_path):
+    write_csv(tmp_path / "a.csv", {"holed": "yes"}, {"drill": "line"}, remark=["x", "y"])
+    (tmp_path / "b.csv").write_bytes(csv_bytes(table({}, {}), encoding="utf-16", separator=";"))
+    rules = ReadingRules(line_step_deg=1, roll_limit_ft=36)
+    path = write_datapackage(tmp_path, ["a.csv", "b.csv"], rules, title="Winter", name="winter")
+    assert frictionless_errors(path) == set()
+    package = read_datapackage(path)
+    assert [r.paths[0].name for r in package.resources] == ["a.csv", "b.csv"]
+    assert package.rules_of(package.resources) == {"line_step_deg": 1.0, "roll_limit_ft": 36.0}
+    assert len(read_log(tmp_path).putts) == 4
+
+
+def test_frictionless_refuses_the_cells_that_the_loader_refuses(tmp_path):
+    bad = [
+        {"distance_ft": "ten"},
+        {"distance_ft": "-10"},
+        {"line_deg": "2 left"},
+        {"roll_ft": "1024"},
+        {"session": ""},
+        {"holed": "maybe"},
+        {"drill": "driving"},
+        {"hole_no": "1.5"},
+    ]
+    write_csv(tmp_path / "a.csv", {}, *bad, {})
+    path = write_datapackage(tmp_path, ["a.csv"], {})
+    rejects = read_log(tmp_path).rejects
+    ours = set(rejects[["file", "row", "column"]].itertuples(index=False, name=None))
+    assert ours == frictionless_errors(path)
+    assert len(ours) == len(bad)
+
+
+def test_metric_columns_are_described_in_metres(tmp_path):
+    table({}).drop(columns=["distance_ft"]).assign(distance_m="45.72").to_csv(
+        tmp_path / "a.csv", index=False
+    )
+    path = write_datapackage(tmp_path, ["a.csv"])
+    fields = json.loads(path.read_text(encoding="utf-8"))["resources"][0]["schema"]["fields"]
+    field = next(f for f in fields if f["name"] == "distance_m")
+    assert field["constraints"]["maximum"] == 45.72  # 150 ft of 0.3048 m
+    assert field["description"].endswith("In metres.")
+    assert frictionless_errors(path) == set()
+
+
+def test_version_1_is_read(tmp_path):
+    write_csv(tmp_path / "a.csv", {})
+    write_csv(tmp_path / "other.csv", {})
+    describe(
+        tmp_path,
+        {"name": "a", "path": "a.csv", "profile": "tabular-data-resource", "putlab": {}},
+        {"name": "other", "path": "other.csv"},
+        profile="tabular-data-package",
+    )
+    log = read_log(tmp_path)
+    assert (log.files, log.warnings) == (["a.csv"], [])
+
+
+def test_without_a_marked_resource_all_tables_are_the_log(tmp_path):
+    write_csv(tmp_path / "a.csv", {})
+    write_csv(tmp_path / "b.csv", {"line_deg": "2"})
+    describe(
+        tmp_path,
+        {"name": "a", "path": ["a.csv", "b.csv"]},
+        {"name": "picture", "path": "green.png"},
+        {"name": "inline", "data": [1]},
+    )
+    log = read_log(tmp_path)
+    assert log.files == ["a.csv", "b.csv"]
+    assert "'inline' holds its data inline" in log.warnings[0]
+
+
+def test_a_file_that_is_not_listed_is_warned_of(tmp_path):
+    write_csv(tmp_path / "a.csv", {})
+    write_csv(tmp_path / "new.csv", {})
+    describe(tmp_path, {"name": "a", "path": "a.csv", "putlab": {}})
+    log = read_log(tmp_path)
+    assert log.files == ["a.csv"]
+    assert log.warnings[0].startswith("new.csv not read: datapackage.json does not list them")
+
+
+def test_rules_beside_a_single_file_are_used_where_they_name_it(tmp_path):
+    write_csv(tmp_path / "a.csv", {})
+    write_csv(tmp_path / "b.csv", {})
+    describe(tmp_path, {"name": "a", "path": "a.csv", "putlab": {"roll_limit_ft": 30}})
+    assert read_log(tmp_path / "a.csv").rules.roll_limit_ft == 30.0
+    other = read_log(tmp_path / "b.csv")
+    assert other.rules.roll_limit_ft is None
+    assert "does not list b.csv" in other.notes[0]
+
+
+def test_encoding_and_delimiter_are_taken_from_the_package(tmp_path):
+    (tmp_path / "a.csv").write_bytes(
+        "player:session:distance_ft:line_deg\nŻ:a:10:1\n".encode("cp1250")
+    )
+    describe(
+        tmp_path,
+        {"path": "a.csv", "encoding": "cp1250", "dialect": {"delimiter": ":"}, "putlab": {}},
+    )
+    assert list(read_log(tmp_path).putts["player"]) == ["Ż"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "../a.csv",
+        "/etc/passwd",
+        "x/../../a.csv",
+        "..\\a.csv",
+        "C:\\a.csv",
+        "~/a.csv",
+        "a\0.csv",
+    ],
+)
+def test_a_path_cannot_leave_the_folder(tmp_path, path):
+    describe(tmp_path, {"name": "a", "path": path, "putlab": {}})
+    with pytest.raises(LogError, match="leads outside"):
+        read_log(tmp_path)
+
+
+@pytest.mark.parametrize("path", ["https://example.org/a.csv", "file:///a.csv", "s3://a/b.csv"])
+def test_nothing_is_fetched(tmp_path, path):
+    describe(tmp_path, {"name": "a", "path": path, "putlab": {}})
+    with pytest.raises(LogError, match="makes no network call"):
+        read_log(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "is not JSON"),
+        ("{", "is not JSON"),
+        ("[" * 100_000, "is not JSON"),
+        ("\ufeff{}", "is no data package|is not JSON"),
+        ("[]", "is no data package"),
+        ("{}", "expected a list under 'resources'"),
+        ('{"resources": [1]}', "expected a list under 'resources'"),
+        ('{"resources": [{"putlab": {}}]}', "needs the name of a file"),
+        ('{"resources": [{"putlab": {}, "path": []}]}', "lists no file"),
+        ('{"resources": [{"putlab": {}, "path": 7}]}', "needs the name of a file"),
+        ('{"resources": [{"putlab": {}, "path": "gone.csv"}]}', "which is not there"),
+        ('{"resources": [{"putlab": 3, "path": "a.csv"}]}', "names and numbers"),
+        ('{"resources": [{"putlab": {"line_stp_deg": 1}, "path": "a.csv"}]}', "line_step_deg"),
+        ('{"resources": [{"putlab": {"line_step_deg": "1"}, "path": "a.csv"}]}', "got '1'"),
+        ('{"resources": [{"putlab": {"line_step_deg": NaN}, "path": "a.csv"}]}', "got 'nan'"),
+        ('{"resources": [{"putlab": {}, "path": "a.csv", "encoding": "x"}]}', "encoding"),
+        ('{"resources": [{"putlab": {}, "path": "a.csv", "encoding": 8}]}', "encoding"),
+        (
+            '{"resources": [{"putlab": {}, "path": "a.csv", "dialect": {"delimiter": "::"}}]}',
+            "one character",
+        ),
+    ],
+)
+def test_a_broken_package_is_one_message(tmp_path, text, message):
+    write_csv(tmp_path / "a.csv", {})
+    (tmp_path / "datapackage.json").write_text(text, encoding="utf-8")
+    with pytest.raises(LogError, match=f"datapackage.json.*({message})"):
+        read_log(tmp_path)
+
+
+def test_one_log_has_one_set_of_rules(tmp_path):
+    for name in ("a", "b"):
+        write_csv(tmp_path / f"{name}.csv", {"player": name})
+    describe(
+        tmp_path,
+        {"name": "a", "path": "a.csv", "putlab": {"line_step_deg": 1}},
+        {"name": "b", "path": "b.csv", "putlab": {"line_step_deg": 0.5}},
+    )
+    with pytest.raises(LogError, match="'a' and 'b' declare different reading rules"):
+        read_log(tmp_path)
+    assert read_log(tmp_path / "b.csv").rules.line_step_deg == 0.5
+
+
+def test_writing_refuses_what_cannot_be_described(tmp_path):
+    write_csv(tmp_path / "a.csv", {})
+    with pytest.raises(UsageError, match="no reading rule"):
+        write_datapackage(tmp_path, ["a.csv"], {"step": 1})
+    with pytest.raises(LogError, match="outside the folder"):
+        write_datapackage(tmp_path, ["../a.csv"])
+    with pytest.raises(OutputError, match="is no folder"):
+        write_datapackage(tmp_path / "none", [])
+    assert not (tmp_path / "datapackage.json").exists()

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from putlab.base.errors import UsageError
-from putlab.log.package import (
+from putlab.log.rules import (
     ASSUMED,
     DECLARED,
     LINE_STEPS_DEG,

@@ -303,9 +303,7 @@ def test_a_workbook_by_pandas_and_its_csv_are_the_same_log(tmp_path):
     pd.testing.assert_frame_equal(first.drop(columns="file"), second.drop(columns="file"))
 
 
-def test_chunks_join_without_a_seam(tmp_path, monkeypatch):
-    for module in ("delimited", "columnar", "workbook"):
-        monkeypatch.setattr(f"putlab.intake.{module}.CHUNK_ROWS", 7)
+def test_rows_are_numbered_in_every_kind_of_file(tmp_path):
     frame = table(*[{"line_deg": str(n % 9), "player": f"p{n % 4}"} for n in range(40)])
     frame.to_csv(tmp_path / "a.csv", index=False)
     frame.to_parquet(tmp_path / "a.parquet")
@@ -320,8 +318,8 @@ def test_a_separator_and_an_encoding_can_be_given(tmp_path):
     path = tmp_path / "putts.csv"
     path.write_bytes("session:distance_ft\né:10\n".encode("latin-1"))
     (opened,) = open_tables(path, encoding="latin-1", separator=":")
-    (chunk,) = opened.chunks({"session": 0, "distance_ft": 1})
-    assert chunk.frame.to_numpy().tolist() == [["é", "10"]]
+    cells = opened.read({"session": 0, "distance_ft": 1})
+    assert cells.frame.to_numpy().tolist() == [["é", "10"]]
 
 
 def test_a_line_break_in_the_first_cell_is_no_open_quotation_mark(tmp_path):

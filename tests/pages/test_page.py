@@ -18,7 +18,7 @@ from demo_findings import MADE, findings, page
 
 from putlab.base.errors import FitError, OutputError, UsageError
 from putlab.base.words import sure
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.pages import findings as findings_module
 from putlab.pages.findings import NEXT, SESSION_MINUTES
 from putlab.pages.page import (

@@ -11,7 +11,7 @@ from scipy.stats import chi2
 from statsmodels.stats.multitest import multipletests
 
 from putlab.base.errors import UsageError
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.practice.review import (
     FEW,
     NEW,

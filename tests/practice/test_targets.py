@@ -6,7 +6,7 @@ from made_golfers import MadeGolfer
 from made_logs import log_of, simulated_log
 from scipy.stats import binom, norm
 
-from putlab.log.package import ReadingRules
+from putlab.log.rules import ReadingRules
 from putlab.model.spread import MISHIT_TIMES
 from putlab.practice.targets import (
     FEWEST,

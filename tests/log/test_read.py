@@ -1,13 +1,16 @@
-"""The log as a whole: players, duplicates, rules, and that no row is lost."""
+"""The log as a whole: players, duplicates, rules, pseudonyms, and that no row is lost."""
+
+from dataclasses import replace
 
 import pandas as pd
 import pytest
 from logs import reasons, table, write_csv
-from made_logs import simulated_log
+from made_logs import log_of, simulated_log
 
 from putlab.base.errors import LogError, OutputError, UsageError
-from putlab.log.package import DECLARED, READ_OFF
-from putlab.log.read import read_log, write_log
+from putlab.base.settings import shipped
+from putlab.log.read import demo_log, read_log, with_pseudonyms, write_log
+from putlab.log.rules import DECLARED, READ_OFF
 from putlab.log.schema import COLUMNS
 
 
@@ -157,3 +160,40 @@ def test_a_players_log_holds_that_players_putts_and_the_rules(rng):
         log.putts.loc[log.putts["player"] == "player 2", "line_deg"].tolist()
     )
     assert mine.rules == log.rules
+
+
+def a_log(names):
+    putts = pd.DataFrame({"player": names, "session": "s", "distance_ft": 10.0, "line_deg": 0.0})
+    return log_of(putts)
+
+
+def test_pseudonyms_follow_the_order_of_first_putts():
+    labelled = with_pseudonyms(a_log(["wren", "finch", "wren"]))
+    assert labelled.putts["player"].tolist() == ["player 1", "player 2", "player 1"]
+
+
+def test_a_log_that_grows_keeps_its_pseudonyms():
+    short, long = (with_pseudonyms(a_log(names)) for names in (["b", "a"], ["b", "a", "0"]))
+    assert long.putts["player"].tolist()[:2] == short.putts["player"].tolist()
+
+
+def test_rejected_values_and_warnings_hold_no_names():
+    log = a_log(["Ann", "Anna"])
+    rejects = pd.DataFrame({"column": ["player", "line_deg"], "value": ["Ann" * 99, "2 left"]})
+    hidden = with_pseudonyms(replace(log, rejects=rejects, warnings=["Anna and Ann differ"]))
+    assert hidden.rejects["value"].tolist() == ["(hidden)", "2 left"]
+    assert hidden.warnings == ["player 2 and player 1 differ"]
+
+
+def test_a_log_shows_its_putts_and_says_what_became_of_its_rows(tmp_path):
+    log = read_log(write_csv(tmp_path / "a.csv", {}, {}, {"distance_ft": "0"}))
+    assert log.sentence == "3 rows in 1 file: 2 used, 1 left out."
+    assert log.table is log.putts
+    assert log.sentence in log._repr_html_()
+
+
+def test_the_demo_is_found_and_is_the_log_in_its_folder():
+    demo = demo_log()
+    assert demo.digest == read_log(shipped("data_demo")).digest
+    assert len(demo.files) == 10
+    assert demo.putts["player"].nunique() == 3

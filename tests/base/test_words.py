@@ -2,7 +2,7 @@
 
 import pytest
 
-from putlab.base import words as wording
+from putlab.base import words
 from putlab.base.words import THIN
 
 
@@ -26,7 +26,7 @@ from putlab.base.words import THIN
     ],
 )
 def test_a_quantity_has_the_places_unit_and_side_of_its_column(value, name, said):
-    assert wording.quantity(value, name) == said
+    assert words.quantity(value, name) == said
 
 
 @pytest.mark.parametrize(
@@ -39,13 +39,13 @@ def test_a_quantity_has_the_places_unit_and_side_of_its_column(value, name, said
     ],
 )
 def test_an_interval_of_a_bias_names_its_sides(low, high, said):
-    assert wording.interval(low, high, "line_bias_deg") == said
+    assert words.interval(low, high, "line_bias_deg") == said
 
 
 def test_signed_numbers_carry_their_sign_and_nought_none():
-    assert wording.signed(0.64, "line_bias_deg") == "+0.64°"
-    assert wording.signed(-0.001, "line_bias_deg") == "0.00°"
-    assert wording.signed_interval(-0.02, 0.25, "line_bias_deg") == "−0.02 to +0.25"
+    assert words.signed(0.64, "line_bias_deg") == "+0.64°"
+    assert words.signed(-0.001, "line_bias_deg") == "0.00°"
+    assert words.signed_interval(-0.02, 0.25, "line_bias_deg") == "−0.02 to +0.25"
 
 
 @pytest.mark.parametrize(
@@ -53,29 +53,29 @@ def test_signed_numbers_carry_their_sign_and_nought_none():
     [("-0.58 to 0.33", "−0.58 to 0.33"), ("-0.00", "0.00"), ("a-b", "a-b"), ("-0.05", "−0.05")],
 )
 def test_minus_is_a_true_minus_and_never_before_nought(text, said):
-    assert wording.minus(text) == said
+    assert words.minus(text) == said
 
 
 def test_no_probability_is_called_certain_or_impossible():
-    said = [wording.sure(p) for p in (0.0, 0.004, 0.62, 0.996, 1.0)]
+    said = [words.sure(p) for p in (0.0, 0.004, 0.62, 0.996, 1.0)]
     assert said == [f"under 1{THIN}%"] * 2 + [f"62{THIN}%"] + [f"over 99{THIN}%"] * 2
 
 
 def test_an_interval_below_what_is_shown_says_so_once():
-    assert wording.interval(0.0001, 0.004, "three_putt") == "<1"
-    assert wording.interval(0.0001, 0.02, "three_putt") == "<1 to 2"
-    assert wording.interval(0.9991, 0.9999, "one_putt") == ">99"
-    assert wording.interval(1.0, 1.004, "average_putts") == "1.00 to 1.00"
+    assert words.interval(0.0001, 0.004, "three_putt") == "<1"
+    assert words.interval(0.0001, 0.02, "three_putt") == "<1 to 2"
+    assert words.interval(0.9991, 0.9999, "one_putt") == ">99"
+    assert words.interval(1.0, 1.004, "average_putts") == "1.00 to 1.00"
 
 
 def test_an_interval_in_a_narrow_column_takes_two_lines_at_most():
-    assert wording.together("0.72 to 0.96").split(" ") == ["0.72", "to\u00a00.96"]
+    assert words.together("0.72 to 0.96").split(" ") == ["0.72", "to\u00a00.96"]
 
 
 def test_lists_counts_distances_and_cuts():
-    assert wording.listed(["3", "6", "10"]) == "3, 6 and 10"
-    assert wording.listed(["3"]) == "3"
-    assert wording.counted(1, "putt") == "1 putt"
-    assert wording.counted(1887, "row") == "1,887 rows"
-    assert wording.feet(6.5616798) == "6.6\u00a0ft"
-    assert wording.shortened("x" * 30, most=10) == "x" * 9 + "…"
+    assert words.listed(["3", "6", "10"]) == "3, 6 and 10"
+    assert words.listed(["3"]) == "3"
+    assert words.counted(1, "putt") == "1 putt"
+    assert words.counted(1887, "row") == "1,887 rows"
+    assert words.feet(6.5616798) == "6.6\u00a0ft"
+    assert words.shortened("x" * 30, most=10) == "x" * 9 + "…"

@@ -1,20 +1,18 @@
-"""What looks wrong in rows that can be used: said as warnings, never repaired."""
+"""What takes the whole log to see: dates and order of sessions, and what looks wrong.
 
-from __future__ import annotations
+What looks wrong in rows that can be used is said as a warning, never repaired.
+"""
 
 import datetime
 import re
 import unicodedata
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
+from putlab.log.rules import ReadingRules
 from putlab.log.schema import M_PER_FT
-
-if TYPE_CHECKING:
-    from putlab.log.package import ReadingRules
 
 # Rows named in a warning; the rest is counted.
 NAMED = 5
@@ -35,81 +33,71 @@ REPEATED = ["distance_ft", "line_deg", "roll_ft", "holed", "leave_ft"]
 PILE, PILE_RATIO = 8, 3
 
 
-def doubts(rows: pd.DataFrame) -> Any:
-    """Return what a careful reader would ask about a log."""
+def plausibility(rows: pd.DataFrame, rules: ReadingRules) -> list[str]:
+    """Return what a careful reader would ask about usable rows, a sentence or two each."""
     return [
         *_rolls_in_another_unit(rows),
         *_distances_in_another_unit(rows),
         *_names_alike(rows),
         *_sessions_of_one(rows),
+        *_suspected_limits(rows, rules),
     ]
 
 
-def weights(rows: pd.DataFrame) -> Any:
-    """Return how many putts each row stands for."""
-    return rows["count"].to_numpy() if "count" in rows else np.ones(len(rows), dtype=int)
-
-
-def where(rows: pd.DataFrame) -> Any:
-    """Name the first few rows of a selection."""
-    total = int(weights(rows).sum())
-    if "row" not in rows:
-        return f"{total:,} putts"
+def where(rows: pd.DataFrame) -> str:
+    """Name the first few rows of a selection: ``putts.csv rows 12, 15``."""
     parts = []
     for file, group in rows.head(NAMED).groupby("file", sort=False):
         numbers = ", ".join(str(n) for n in group["row"])
         parts.append(f"{file} row{'s' if len(group) > 1 else ''} {numbers}")
-    more = f" and more, {total:,} in all" if total > NAMED else ""
+    more = f" and more, {len(rows):,} in all" if len(rows) > NAMED else ""
     return "; ".join(parts) + more
 
 
-def _rolls_in_another_unit(rows: Any) -> list:
+def _rolls_in_another_unit(rows: pd.DataFrame) -> Iterator[str]:
     """Find roll-outs that fit their distance only in the other unit."""
     ratio = (rows["roll_ft"] / rows["distance_ft"]).to_numpy()
     off = np.minimum(_off(ratio * M_PER_FT), _off(ratio / M_PER_FT))
     with np.errstate(invalid="ignore"):
         odd = (off < PACE_MATCH) & (_off(ratio) > 1.0 - PACE_MATCH)
-    if not odd.any():
-        return []
-    counts = weights(rows)
-    share = counts[odd].sum() / counts[~np.isnan(ratio)].sum()
-    return [
-        f"roll-out is about {'3.3 times' if np.median(ratio[odd]) > 1 else '0.3 of'} the "
-        f"distance in {share:.0%} of the putts with one ({where(rows[odd])}): feet and metres "
-        "may be mixed. Nothing was changed; correct the rows, or leave them if the putts "
-        "really rolled so."
-    ]
+    if odd.any():
+        share = odd.sum() / (~np.isnan(ratio)).sum()
+        times = "3.3 times" if np.median(ratio[odd]) > 1 else "0.3 of"
+        yield (
+            f"roll-out is about {times} the distance in {share:.0%} of the putts with one "
+            f"({where(rows[odd])}): feet and metres may be mixed. Nothing was changed; correct "
+            "the rows, or leave them if the putts really rolled so."
+        )
 
 
-def _off(ratio: Any) -> np.ndarray:
+def _off(ratio: np.ndarray) -> np.ndarray:
     """Return the distance of a ratio from 1 on the log scale; far where it is not above 0."""
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(ratio > 0, np.abs(np.log(ratio)), np.where(ratio == 0, np.inf, np.nan))
 
 
-def _distances_in_another_unit(rows: Any) -> Any:
+def _distances_in_another_unit(rows: pd.DataFrame) -> Iterator[str]:
     """Find a rare distance that is a common one in the other unit."""
-    warnings = []
+    # 12 ft among metres is rounder than its neighbours (3.66 m), 3.66 m among feet less
+    # round: a different number of decimals is what tells it from a length of its own.
     # A putt that follows starts wherever the last one stopped: nobody asked for its length.
     asked_for = rows[~(rows["putt_no"] > 1)]
     for metric, group in asked_for.groupby("distance_in_m"):
-        factor = M_PER_FT if metric else 1.0
-        written = (group["distance_ft"] * factor).round(6)
-        levels = pd.Series(weights(group), index=written).groupby(level=0).sum()
+        unit, other = ("m", "ft") if metric else ("ft", "m")
+        written = (group["distance_ft"] * (M_PER_FT if metric else 1.0)).round(6)
+        levels = written.groupby(written).size()
         if len(levels) > max(12, levels.sum() / 5):
             continue  # measured lengths, not lengths asked for: any ratio turns up by chance
         for odd, usual in _twins(levels, 1 / M_PER_FT if metric else M_PER_FT):
-            unit, other = ("m", "ft") if metric else ("ft", "m")
             named = where(group[(written == odd).to_numpy()])
-            warnings.append(
+            yield (
                 f"distance_{unit} {odd:g} ({named}) looks like {odd:g} {other}, which is the "
                 f"{usual:g} {unit} of other rows: feet and metres may be mixed in one column. "
                 "Nothing was changed; correct the rows if so."
             )
-    return warnings
 
 
-def _twins(levels: Any, factor: Any) -> Iterator[Any]:
+def _twins(levels: pd.Series, factor: float) -> Iterator[tuple[float, float]]:
     """Yield a rare level and the commoner one that it stands for in the other unit."""
     for odd, count in levels.items():
         for usual, more in levels.items():
@@ -118,37 +106,56 @@ def _twins(levels: Any, factor: Any) -> Iterator[Any]:
                 yield odd, usual
 
 
-def _decimals(value: Any) -> Any:
+def _decimals(value: float) -> int:
     return next((n for n in range(4) if abs(value - round(value, n)) < 1e-7), 4)
 
 
-def _names_alike(rows: Any) -> Any:
+def _names_alike(rows: pd.DataFrame) -> Iterator[str]:
     """Find labels that differ only in case, spaces or accents' storage."""
-    warnings = []
     for column in ("player", "session", "condition"):
         names = pd.Series(rows[column].dropna().unique(), dtype="str")
         keys = names.map(lambda name: " ".join(unicodedata.normalize("NFKC", name).split()))
         for _, group in names.groupby(keys.str.casefold(), sort=False):
             if len(group) > 1:
                 listed = ", ".join(repr(name) for name in group[:NAMED])
-                warnings.append(f"{column} labels {listed} are kept apart: are they the same?")
-    return warnings
+                yield f"{column} labels {listed} are kept apart: are they the same?"
 
 
-def _sessions_of_one(rows: Any) -> list:
+def _sessions_of_one(rows: pd.DataFrame) -> Iterator[str]:
     """Ask about a session column that holds a time stamp a putt."""
-    counts = pd.Series(weights(rows), index=rows.index)
-    sizes = counts.groupby([rows["player"], rows["session"]], observed=True).sum()
-    if len(sizes) < 10 or sizes.median() > 1:
-        return []
-    return [
-        f"most of the {len(sizes)} sessions hold one putt each: is session a time stamp? "
-        "Putts of one visit need the same label or date."
-    ]
+    sizes = rows.groupby(["player", "session"], observed=True).size()
+    if len(sizes) >= 10 and sizes.median() <= 1:
+        yield (
+            f"most of the {len(sizes)} sessions hold one putt each: is session a time stamp? "
+            "Putts of one visit need the same label or date."
+        )
 
 
-def repeated_sessions(rows: pd.DataFrame) -> Any:
-    """Ask about sessions that are in two files, row for row the same."""
+def _suspected_limits(rows: pd.DataFrame, rules: ReadingRules) -> Iterator[str]:
+    """Ask about readings that pile up at the largest value, or go beyond a declared limit."""
+    for column, limit in (("line_deg", "line_limit_deg"), ("roll_ft", "roll_limit_ft")):
+        sizes = rows[column].abs()
+        declared = getattr(rules, limit)
+        if declared is None:
+            levels = sizes.groupby(sizes).size()
+            top, below = (levels.iloc[-1], levels.iloc[-4:-1].max()) if len(levels) > 3 else (0, 0)
+            if top >= PILE and top >= PILE_RATIO * below:
+                yield (
+                    f"{top:,} readings of {column} are exactly {levels.index[-1]:g}, the "
+                    f"largest: is there a limit, such as a backstop? If so, declare {limit}; it "
+                    "was not assumed."
+                )
+        elif (beyond := rows[(sizes > declared + 1e-9).to_numpy()]).size:
+            yield (
+                f"{column} goes beyond the declared {limit} of {declared:g} ({where(beyond)}); "
+                "these are read as at least the limit."
+            )
+
+
+def repeated_sessions(rows: pd.DataFrame) -> list[str]:
+    """Ask about sessions that are in two files, row for row the same, before putts are numbered."""
+    # Programs that export a whole log each time make such files. Without putt numbers equal
+    # rows are honest repeats, so only whole sessions can tell.
     rows = rows[rows["putt"].isna()]
     if rows["file"].nunique() < 2:
         return []
@@ -165,37 +172,7 @@ def repeated_sessions(rows: pd.DataFrame) -> Any:
     ]
 
 
-def suspected_limits(rows: pd.DataFrame, rules: ReadingRules) -> Any:
-    """Ask about readings that pile up at the largest value of their kind."""
-    warnings = []
-    counts = weights(rows)
-    for column, limit in (("line_deg", "line_limit_deg"), ("roll_ft", "roll_limit_ft")):
-        sizes = rows[column].abs()
-        declared = getattr(rules, limit)
-        if declared is None:
-            warnings += _pile(pd.Series(counts, index=sizes).groupby(level=0).sum(), column, limit)
-        elif (beyond := rows[(sizes > declared + 1e-9).to_numpy()]).size:
-            warnings.append(
-                f"{column} goes beyond the declared {limit} of {declared:g} ({where(beyond)}); "
-                "these are read as at least the limit."
-            )
-    return warnings
-
-
-def _pile(levels: Any, column: Any, limit: Any) -> list:
-    if len(levels) < 4:
-        return []
-    top, below = levels.iloc[-1], levels.iloc[-4:-1].max()
-    if top < PILE or top < PILE_RATIO * below:
-        return []
-    return [
-        f"{int(top):,} readings of {column} are exactly {levels.index[-1]:g}, the largest: is "
-        f"there a limit, such as a backstop? If so, declare {limit}; it was not assumed."
-    ]
-
-
 # Sessions in order: dates as ISO text, putts numbered, rows sorted.
-
 
 ISO = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 STAMP = re.compile(r"(\d{4}-\d\d-\d\d)[T ]00:00(:00(\.0+)?)?(Z|\+00:00)?")
@@ -207,13 +184,13 @@ LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
 SERIAL = range(36526, 65537)
 
 
-def dated(labels: list[str]) -> tuple:
-    """Translate session labels to ISO dates where all of them are dates."""
+def dated(labels: list[str]) -> tuple[dict[str, str], list[str]]:
+    """Translate distinct session labels to ISO dates where all are dates; say what was taken so."""
     plain = {label: STAMP.sub(r"\1", label) for label in labels}
-    dates = {label: _clear_date(text) for label, text in plain.items()}
-    unclear = [label for label, date in dates.items() if date is None]
-    local = {label: LOCAL.fullmatch(plain[label]) for label in unclear}
-    if not all(local.values()):
+    dates = {label: date for label in labels if (date := _clear_date(plain[label]))}
+    unclear = [label for label in labels if label not in dates]
+    local = {label: m for label in unclear if (m := LOCAL.fullmatch(plain[label]))}
+    if len(local) < len(unclear):
         return plain, []
     orders = _orders(local)
     if len(orders) > 1:
@@ -229,46 +206,43 @@ def dated(labels: list[str]) -> tuple:
     return dates, [_said(changed[0], dates[changed[0]], "dates")] if changed else []
 
 
-def _said(label: Any, date: Any, what: Any) -> str:
+def _said(label: str, date: str, what: str) -> str:
     return f"sessions were read as {what}: {label} is {date}."
 
 
-def _clear_date(text: Any) -> Any:
+def _clear_date(text: str) -> str | None:
     """Return the ISO date of a label that can only mean one day, else None."""
     if found := YEAR_FIRST.fullmatch(text):
         return _date(found[1], found[3], found[4])
     if found := COMPACT.fullmatch(text):
-        return _date(*found.groups())
+        return _date(found[1], found[2], found[3])
     if text.isascii() and text.isdigit() and int(text[:9]) in SERIAL:
         return (datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))).isoformat()
     return None
 
 
-def _date(year: Any, month: Any, day: Any) -> Any:
+def _date(year: str, month: str, day: str) -> str | None:
     try:
         return datetime.date(int(year), int(month), int(day)).isoformat()
     except ValueError:
         return None
 
 
-def _orders(local: Any) -> Any:
+def _orders(local: dict[str, re.Match[str]]) -> dict[str, dict[str, str]]:
     """Return the orders of day and month that make dates of all labels that need one."""
-    orders = {"day/month/year": (2, 0), "month/day/year": (0, 2)}
     fits = {}
-    for name, (month, day) in orders.items() if local else ():
-        dates = {label: _from_parts(match, month, day) for label, match in local.items()}
-        if all(dates.values()):
+    for name, day, month in (("day/month/year", 1, 3), ("month/day/year", 3, 1)):
+        dates = {}
+        for label, match in local.items():
+            year = match[4] if len(match[4]) == 4 else "20" + match[4]
+            if date := _date(year, match[month], match[day]):
+                dates[label] = date
+        if local and len(dates) == len(local):
             fits[name] = dates
     return fits
 
 
-def _from_parts(match: Any, month: Any, day: Any) -> Any:
-    parts = match.group(1, 2, 3)
-    year = match[4] if len(match[4]) == 4 else "20" + match[4]
-    return _date(year, parts[month], parts[day])
-
-
-def ranks(sessions: Any) -> Any:
+def ranks(sessions: pd.Series) -> dict[str, int]:
     """Return the order of sessions: by date where all are dates, else as they appear."""
     names = list(sessions.unique())
     if all(_starts_with_iso_date(name) for name in names):
@@ -276,13 +250,16 @@ def ranks(sessions: Any) -> Any:
     return {name: rank for rank, name in enumerate(names)}
 
 
-def _starts_with_iso_date(name: Any) -> Any:
+def _starts_with_iso_date(name: str) -> bool:
     day, rest = name[:10], name[10:11]
-    return rest in ("", " ", "T") and ISO.fullmatch(day) and _clear_date(day) == day
+    return rest in ("", " ", "T") and bool(ISO.fullmatch(day)) and _clear_date(day) == day
 
 
-def in_order(rows: pd.DataFrame) -> tuple:
-    """Number the putts of each session and sort the rows of a log."""
+def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Number the putts of each session, sort the rows by session, then putt, then file order.
+
+    Beside them stands in how many sessions only some putts had numbers: those go by row.
+    """
     groups = rows.groupby(["player", "session"], sort=False, observed=True)
     by_row = groups.cumcount().to_numpy(dtype=float) + 1
     missing = rows["putt"].isna()

@@ -1,0 +1,152 @@
+"""How readings were made: their steps, limits and noise, declared or read off the data."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from putlab.base.errors import UsageError
+from putlab.log.schema import COLUMN, M_PER_FT, closest
+
+DECLARED, READ_OFF, ASSUMED = "declared", "read off the data", "assumed"
+
+MEANINGS = {
+    "line_step_deg": "Step of the direction display, degrees; 0 where finer than matters.",
+    "line_limit_deg": "Largest direction the display can show, either side, degrees.",
+    "roll_step_ft": "Step of the roll-out reading, feet.",
+    "roll_limit_ft": "Distance from the ball to a backstop or the end of the mat, feet.",
+    "line_noise_deg": "Known spread of the direction sensor itself, degrees.",
+    "roll_noise_ft": "Known spread of the roll-out sensor itself, feet.",
+}
+
+# Largest value each rule can have: a step of a right angle reads nothing.
+MOST = {
+    "line_step_deg": 45.0,
+    "line_limit_deg": 90.0,
+    "roll_step_ft": 30.0,
+    "roll_limit_ft": COLUMN["roll_ft"].most,
+    "line_noise_deg": 45.0,
+    "roll_noise_ft": 30.0,
+}
+
+# Steps that displays and tapes have, largest first. Inches are twelfths of a foot.
+LINE_STEPS_DEG = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
+ROLL_STEPS_FT = (1.0, 0.5, 0.25, 0.2, 0.1, 1 / 12, 0.05, 1 / 24, 0.02, 0.01, 0.001)
+ROLL_STEPS_M = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
+
+# Share of readings that must sit on a step, so that a typing error or two does not hide it.
+ON_STEP = 0.98
+
+# How far off a step, as a part of it, a reading may be: room for narrow floats.
+SLACK = 0.01
+
+
+@dataclass(frozen=True)
+class ReadingRules:
+    """How the readings of a log were made.
+
+    Parameters
+    ----------
+    line_step_deg, roll_step_ft : float
+        Step of the reading: a display that shows +1 in steps of 1 says 0.5 to 1.5.
+        0 where the reading is finer than matters.
+    line_limit_deg, roll_limit_ft : float or None
+        Largest reading possible; one at or beyond it says *at least*. None: no limit.
+    line_noise_deg, roll_noise_ft : float
+        Known spread of the sensor itself; adds in quadrature to the golfer's.
+    source : dict of str to str
+        For each field ``declared``, ``read off the data`` or ``assumed``. Fields given to
+        the constructor are declared, the rest assumed, unless said otherwise.
+    """
+
+    line_step_deg: float = None  # type: ignore[assignment]  # 0 once made
+    line_limit_deg: float | None = None
+    roll_step_ft: float = None  # type: ignore[assignment]
+    roll_limit_ft: float | None = None
+    line_noise_deg: float = None  # type: ignore[assignment]
+    roll_noise_ft: float = None  # type: ignore[assignment]
+    source: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Check every value given and fill in what was not."""
+        source = dict(self.source)
+        for name in MEANINGS:
+            value = getattr(self, name)
+            source.setdefault(name, ASSUMED if value is None else DECLARED)
+            if value is not None:
+                value = _checked(name, value)
+            elif "limit" not in name:
+                value = 0.0
+            object.__setattr__(self, name, value)
+        object.__setattr__(self, "source", source)
+
+    @property
+    def declared(self) -> dict[str, float]:
+        """The declared fields and their values."""
+        return {n: getattr(self, n) for n in MEANINGS if self.source[n] == DECLARED}
+
+
+def _checked(name: str, value: Any) -> float:
+    number = value if isinstance(value, int | float | np.number) else math.nan
+    lowest = "above 0" if "limit" in name else "0 or more"
+    too_low = number <= 0 if "limit" in name else number < 0
+    if isinstance(value, bool) or not math.isfinite(number) or too_low or number > MOST[name]:
+        raise UsageError(
+            f"reading rule {name}: got {str(value)[:40]!r}; expected a number, {lowest} and at "
+            f"most {MOST[name]:g}. {MEANINGS[name]}"
+        )
+    return float(number)
+
+
+def declared_rules(given: Mapping[str, Any] | ReadingRules | None) -> dict[str, float]:
+    """Check rules given by name; one that is None is as if not given."""
+    if given is None:
+        return {}
+    if isinstance(given, ReadingRules):
+        return given.declared
+    if not isinstance(given, Mapping):
+        raise UsageError(f"reading rules must be names and numbers; got {str(given)[:60]!r}.")
+    for name in given:
+        if name not in MEANINGS:
+            near = closest(name, tuple(MEANINGS))
+            hint = f" Did you mean {near}?" if near else ""
+            raise UsageError(
+                f"{str(name)[:60]!r} is no reading rule.{hint} Known: {', '.join(MEANINGS)}."
+            )
+    return {name: _checked(name, v) for name, v in given.items() if v is not None}
+
+
+def complete_rules(
+    declared: dict[str, float], table: pd.DataFrame, *, metric_rolls: np.ndarray | None = None
+) -> ReadingRules:
+    """Add the steps read off the data, of metres where `metric_rolls`, to the rules declared."""
+    rules = ReadingRules(**declared)  # type: ignore[arg-type]
+    found = {}
+    if "line_step_deg" not in declared and table["line_deg"].notna().any():
+        found["line_step_deg"] = common_step(table["line_deg"].to_numpy(), LINE_STEPS_DEG)
+    if "roll_step_ft" not in declared and table["roll_ft"].notna().any():
+        found["roll_step_ft"] = _roll_step(table["roll_ft"].to_numpy(), metric_rolls)
+    source = {**rules.source, **dict.fromkeys(found, READ_OFF)}
+    return replace(rules, **found, source=source)  # type: ignore[arg-type]
+
+
+def _roll_step(rolls_ft: np.ndarray, metric: np.ndarray | None) -> float:
+    """Return the coarser of the steps in feet and in metres that the roll-outs sit on."""
+    if metric is None or not metric.any():
+        return common_step(rolls_ft, ROLL_STEPS_FT)
+    in_m = common_step(rolls_ft[metric] * M_PER_FT, ROLL_STEPS_M) / M_PER_FT
+    # One step serves the log; the coarser one never claims more than was read.
+    return max(in_m, common_step(rolls_ft[~metric], ROLL_STEPS_FT))
+
+
+def common_step(readings: np.ndarray, steps: Sequence[float]) -> float:
+    """Return the greatest step that (nearly) all readings are multiples of, or 0."""
+    present = readings[~np.isnan(readings)]
+    for step in steps if present.size else ():
+        off = np.abs(present / step - np.round(present / step))
+        if np.mean(off < SLACK) >= ON_STEP:
+            return step
+    return 0.0
