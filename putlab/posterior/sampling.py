@@ -157,7 +157,9 @@ def fit_design(
             save_arrays(refusal, {"why": np.array(failed[0].sentence)})
         raise _unconverged(what, failed[0].sentence)
     if cache:
-        measures = {f"{CONVERGENCE} {n}": one[CONVERGENCE].values for n, one in posteriors.items()}
+        measures = {
+            f"{CONVERGENCE} {n}": np.asarray(one[CONVERGENCE]) for n, one in posteriors.items()
+        }
         save_arrays(key, arrays | measures)
     return posteriors
 
@@ -192,7 +194,7 @@ def posteriors_of(
     """
     joint = isinstance(design, GreenDesign)
     parts = design.components if isinstance(design, GreenDesign) else {what: design}
-    dims = spread.build_dims()
+    dims = spread.DIMS
     named = {}
     for name, part in parts.items():
         prefix = f"{name}_" if joint else ""
