@@ -20,13 +20,19 @@ from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
-from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.trial.boundary import DETECT_PCT, TOO_SMALL_PCT, TOO_SMALL_STROKES, Boundary, p_below
 from putlab.trial.cautions import METRICS, answer, cautions
 from putlab.trial.classical import Classical, classical
 from putlab.trial.conditions import Conditions, choose_conditions, label, putt_counts
-from putlab.trial.contrast import Contrast, change_table, contrast, strokes_change, strokes_saved
+from putlab.trial.contrast import (
+    Contrast,
+    change_table,
+    contrast,
+    share_of_exact,
+    strokes_change,
+    strokes_saved,
+)
 
 Summary = dict[str, float]
 
@@ -302,12 +308,9 @@ class _Case:
         if metric == "strokes":
             return gathered / (self.pair.putts_before + self.pair.putts_after)
         golfer, rows = self.fit.golfer(self.pair.player), self.rows(metric)
-        skill = golfer.skill([REFERENCE_FT], new_day=False)
-        spread = (skill.line_sd_deg if metric == "line" else skill.pace_sd_pct).mean()
         width = (rows["hi"] - rows["lo"]).replace(np.inf, np.nan).median()
-        mishits, noise = golfer.draws(metric, "mishit_share").mean(), rows["noise"].median()
         # Two conditions of n putts tell n/2 between them of a difference: a half a putt.
-        return 0.5 * reading_share(spread, step=width, noise=noise, mishit_share=mishits)
+        return 0.5 * share_of_exact(golfer, metric, [REFERENCE_FT], width, [rows["noise"].median()])
 
     def several(self, metric: str) -> pd.DataFrame | None:
         """The table of all the player's conditions, where there are more than two."""

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import xarray as xr
+from numpy.typing import ArrayLike
 
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, STIMP_FT, interval_probabilities
@@ -25,7 +26,8 @@ from putlab.model.design import REFERENCE_FT, Design
 from putlab.model.priors import PRIORS, by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import choose_player
+from putlab.posterior.player import Golfer, choose_player
+from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix
 from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_TREND_SD
 from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts, reading_counts
@@ -33,8 +35,8 @@ from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts,
 # Putts that follow start from here to there, whatever the first putts were.
 ENDS_FT = (2.0, 60.0)
 
-# Steps of the numerical slopes: log spread, then bias in degrees and percent.
-LOG_STEP, BIAS_STEP = 0.05, {"line": 0.1, "pace": 1.0}
+# Steps of the numerical slopes: log spread, then bias in degrees and in percent.
+LOG_STEP, BIAS_STEPS = 0.05, (0.1, 1.0)
 
 # Scales tried, and draws returned, where several changes are shrunk together.
 GRID = 60
@@ -128,7 +130,7 @@ def strokes_change(
 ) -> np.ndarray:
     """Strokes a round after, less those before, (draws,), all else equal, on new days."""
     fit = _with_trend_corrections(fit, pair, contrasts)
-    skills = [condition_skill(fit, pair.player, c, mix) for c in (pair.before, pair.after)]
+    skills = [_condition_skill(fit, pair.player, c, mix) for c in (pair.before, pair.after)]
     green = {"stimp_ft": STIMP_FT, "past_ft": PAST_FT}
     before, after = (cached_hole_out(s, mix.distance_ft, **green).average_putts for s in skills)
     return mix.average(after - before)
@@ -136,9 +138,9 @@ def strokes_change(
 
 def strokes_saved(fit: Fit, pair: Pair, cut_pct: float, mix: RoundMix) -> float:
     """Strokes a round that so many percent off both spreads would save this golfer."""
-    skill = condition_skill(fit, pair.player, pair.before, mix)
-    spreads = (np.exp(np.log(sd).mean(axis=0)) for sd in (skill.line_sd_deg, skill.pace_sd_pct))
-    line_sd, pace_sd = spreads
+    skill = _condition_skill(fit, pair.player, pair.before, mix)
+    line_sd = np.exp(np.log(skill.line_sd_deg).mean(axis=0))
+    pace_sd = np.exp(np.log(skill.pace_sd_pct).mean(axis=0))
     line_bias, pace_bias = skill.line_bias_deg.mean(axis=0), skill.pace_bias_pct.mean(axis=0)
     putts = []
     for keep in (1.0, 1 - cut_pct / 100):
@@ -147,11 +149,14 @@ def strokes_saved(fit: Fit, pair: Pair, cut_pct: float, mix: RoundMix) -> float:
     return float(mix.average(putts[0] - putts[1]))
 
 
-def condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Skill:
-    """A player's new-day skill under one condition, at the round's lengths and the ends."""
+def round_skill(golfer: Golfer, mix: RoundMix) -> Skill:
+    """A golfer's new-day skill at the round's lengths and the ends."""
+    return golfer.skill(np.unique([*ENDS_FT, *mix.distance_ft]), new_day=True)
+
+
+def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Skill:
     now = pd.DataFrame({"player": [player], "condition": [condition], "share": [1.0]})
-    at = np.unique([*ENDS_FT, *mix.distance_ft])
-    return replace(fit, condition_now=now).golfer(player).skill(at, new_day=True)
+    return round_skill(replace(fit, condition_now=now).golfer(player), mix)
 
 
 def _with_trend_corrections(fit: Fit, pair: Pair, contrasts: dict[str, Contrast]) -> Fit:
@@ -173,12 +178,10 @@ def golfer_at_large() -> Skill:
     return Skill.constant(*(PRIORS[name].sd_median for name in COMPONENTS))
 
 
-def strokes_slopes(
-    skill: Skill, cut: float, mix: RoundMix
-) -> tuple[float, dict[str, float], dict[str, float]]:
-    """Strokes saved by a cut of both log spreads, and slopes by log spread and by bias."""
+def strokes_slopes(skill: Skill, cut: float, mix: RoundMix) -> tuple[float, np.ndarray, np.ndarray]:
+    """Strokes saved by a cut of both log spreads; slopes by log spread, by bias: (line, pace)."""
     # log spread of line and pace, bias of line and pace: one changed at a time, both ways
-    steps = np.diag([LOG_STEP, LOG_STEP, *BIAS_STEP.values()])
+    steps = np.diag([LOG_STEP, LOG_STEP, *BIAS_STEPS])
     changes = np.concatenate([[[0.0] * 4, [-cut, -cut, 0, 0]], steps, -steps])
     changed = Skill(
         skill.distance_ft,
@@ -187,13 +190,21 @@ def strokes_slopes(
         skill.pace_sd_pct * np.exp(changes[:, [1]]),
         skill.pace_bias_pct + changes[:, [3]],
     )
-    putts = hole_out(changed, mix.distance_ft, stimp_ft=STIMP_FT, past_ft=PAST_FT)
-    strokes = mix.average(putts.average_putts)
+    strokes = mix.average(hole_out(changed, mix.distance_ft).average_putts)
     slopes = (strokes[2:6] - strokes[6:10]) / (2 * np.diag(steps))
-    by_spread, by_bias = (
-        dict(zip(COMPONENTS, part, strict=True)) for part in (slopes[:2], slopes[2:])
-    )
-    return float(strokes[0] - strokes[1]), by_spread, by_bias
+    return float(strokes[0] - strokes[1]), slopes[:2], slopes[2:]
+
+
+def share_of_exact(
+    golfer: Golfer, component: str, distance_ft: ArrayLike, step: ArrayLike, noise: ArrayLike
+) -> float:
+    """What a reading of this golfer tells relative to an exact one: the mean over lengths."""
+    skill = golfer.skill(distance_ft, new_day=False)
+    spread = (skill.line_sd_deg if component == "line" else skill.pace_sd_pct).mean(axis=0)
+    mishits = golfer.draws(component, "mishit_share").mean()
+    readings = zip(spread, *np.broadcast_arrays(step, noise), strict=True)
+    shares = [reading_share(sd, step=s, noise=n, mishit_share=mishits) for sd, s, n in readings]
+    return float(np.mean(shares))
 
 
 # Several changes at once: a table with shrinkage, not a hunt for the best.

@@ -25,8 +25,7 @@ from putlab.log.rules import ReadingRules
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
-from putlab.practice.targets import reading_share
-from putlab.rounds.first_putts import RoundMix, shipped_mix
+from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import (
     CHANCE,
     CHECKING,
@@ -34,7 +33,7 @@ from putlab.trial.boundary import (
     before_after_chance,
     chance_of_helped,
 )
-from putlab.trial.contrast import ENDS_FT, golfer_at_large, strokes_slopes
+from putlab.trial.contrast import golfer_at_large, round_skill, share_of_exact, strokes_slopes
 
 # Putts of one visit, both conditions together: about half an hour (common practice).
 SESSION_PUTTS = 60
@@ -194,14 +193,13 @@ def _visit(
     lengths_ft: np.ndarray, first: np.ndarray, sizes: list[int], rng: np.random.Generator
 ) -> pd.DataFrame:
     """One visit: each length in turns, every second one the reverse of the last."""
-    blocks = []
+    putts: list[tuple[float, int]] = []
     for turn, size in enumerate(sizes):
         for place in rng.permutation(lengths_ft.size):
             leads = (first[turn // 2, place] + turn) % 2
             for changed in (leads, 1 - leads):
-                block = {"distance_ft": [lengths_ft[place]] * size, "changed": changed}
-                blocks.append(pd.DataFrame(block))
-    return pd.concat(blocks, ignore_index=True)
+                putts += [(lengths_ft[place], changed)] * size
+    return pd.DataFrame(putts, columns=["distance_ft", "changed"])
 
 
 def design_trial(
@@ -255,7 +253,7 @@ def design_trial(
     _check(given | {"sessions": sessions, "session_putts": session_putts})
     if assumptions is None:
         read = COMPONENTS if metric == "strokes" else (metric,)
-        how = (lengths, rules or ReadingRules())
+        how = (np.array(lengths), rules or ReadingRules())
         shares = {name: _own_share(golfer, name, *how) for name in read if golfer is not None}
         assumptions = _assumptions(metric, detect_pct, golfer, shares)
     cut = detect_pct / 100
@@ -336,8 +334,7 @@ def _assumptions(
 ) -> Assumptions:
     component = "line" if metric == "strokes" else metric
     if metric == "strokes":
-        skill = golfer_at_large() if golfer is None else _typical(golfer, shipped_mix())
-        share, said = _strokes_share(detect_pct, skill, shares)
+        share, said = _strokes_share(detect_pct, golfer, shares)
         if golfer is None:
             return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
     elif golfer is None:
@@ -350,44 +347,36 @@ def _assumptions(
 
 
 def _own_share(
-    golfer: Golfer, component: str, lengths_ft: tuple[float, ...], rules: ReadingRules
+    golfer: Golfer, component: str, lengths_ft: np.ndarray, rules: ReadingRules
 ) -> float:
-    """What this golfer's readings tell relative to exact ones: the mean over the lengths."""
     if not (golfer.fit.designs[component].rows["player"] == golfer.player).any():
         raise UsageError(f"{golfer.player} has no {component} readings in this log.")
-    skill = golfer.skill(lengths_ft, new_day=False)
-    spread, unit = skill.line_sd_deg, np.ones(len(lengths_ft))
-    step, noise = rules.line_step_deg, rules.line_noise_deg
+    unit, step, noise = np.ones(lengths_ft.size), rules.line_step_deg, rules.line_noise_deg
     if component == "pace":
-        spread, unit = skill.pace_sd_pct, 100 / np.array(lengths_ft)
-        step, noise = rules.roll_step_ft, rules.roll_noise_ft
-    mishits = golfer.draws(component, "mishit_share").mean()
-    shares = [
-        reading_share(sd, step=(step or 0) * u, noise=(noise or 0) * u, mishit_share=mishits)
-        for sd, u in zip(spread.mean(axis=0), unit, strict=True)
-    ]
-    return float(np.mean(shares)) * FOR_THE_CHANGE
+        unit, step, noise = 100 / lengths_ft, rules.roll_step_ft, rules.roll_noise_ft
+    how = ((step or 0) * unit, (noise or 0) * unit)
+    return share_of_exact(golfer, component, lengths_ft, *how) * FOR_THE_CHANGE
 
 
-def _typical(golfer: Golfer, mix: RoundMix) -> Skill:
-    # The golfer's new-day skill at its posterior mean, as one draw.
-    at = np.unique([*ENDS_FT, *mix.distance_ft])
-    skill = golfer.skill(at, new_day=True)
-    return Skill(at, *(getattr(skill, name).mean(axis=0) for name in SKILL_QUANTITIES))
-
-
-def _strokes_share(detect_pct: float, skill: Skill, shares: dict[str, float]) -> tuple[float, str]:
+def _strokes_share(
+    detect_pct: float, golfer: Golfer | None, shares: dict[str, float]
+) -> tuple[float, str]:
     """Share of a trial judged by strokes: cuts of both spreads, read together; and in words."""
     # The change of strokes a round is taken as straight in both log ratios and both changes
     # of bias; its variance adds up what n putts a condition leave unknown of each. The share
     # makes the one-component design that of strokes.
+    skill, mix = golfer_at_large(), shipped_mix()
+    if golfer is not None:
+        own = round_skill(golfer, mix)
+        # At its posterior mean, as one draw.
+        means = (getattr(own, name).mean(axis=0) for name in SKILL_QUANTITIES)
+        skill = Skill(own.distance_ft, *means)
     cut = -np.log1p(-detect_pct / 100)
-    saved, by_spread, by_bias = strokes_slopes(skill, cut, shipped_mix())
-    spreads = {"line": skill.line_sd_deg, "pace": skill.pace_sd_pct}
+    saved, by_spread, by_bias = strokes_slopes(skill, cut, mix)
+    spreads = (skill.line_sd_deg, skill.pace_sd_pct)
     variance = sum(
-        by_spread[name] ** 2 / shares.get(name, 1.0)
-        + 2 * (by_bias[name] * np.exp(np.log(spreads[name]).mean())) ** 2
-        for name in COMPONENTS
+        s**2 / shares.get(name, 1.0) + 2 * (b * np.exp(np.log(sd).mean())) ** 2
+        for name, s, b, sd in zip(COMPONENTS, by_spread, by_bias, spreads, strict=True)
     )
     said = f"{detect_pct:g} % off both spreads saves {saved:.2f} strokes a round"
     return float(saved**2 / (cut**2 * variance)), said

@@ -140,8 +140,8 @@ def test_the_sizes_taken_where_none_is_said():
     from putlab.trial.contrast import golfer_at_large, strokes_slopes
 
     by_spread = strokes_slopes(golfer_at_large(), 0.2, shipped_mix())[1]
-    saved = {name: -np.log1p(-0.05) * slope for name, slope in by_spread.items()}
-    assert saved["pace"] < TOO_SMALL_STROKES < saved["line"]
+    line, pace = -np.log1p(-0.05) * by_spread
+    assert pace < TOO_SMALL_STROKES < line
     assert TOO_SMALL_PCT == 5
 
 
