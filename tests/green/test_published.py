@@ -19,7 +19,7 @@ from putlab.green.published import (
     green_spread,
     table,
 )
-from putlab.rounds.reference import tour_golfer
+from putlab.rounds.reference import tour_golfer, tour_skill
 
 BALL_RADIUS_FT = 1.68 / 24  # least ball diameter 1.68 in (Equipment Rules, R&A and USGA)
 
@@ -131,7 +131,7 @@ def test_published_split_of_variance_agrees_with_itself():
 
 def test_green_adds_what_technique_lacks():
     golfer = tour_golfer()
-    on_green = golfer.technique.wider(*green_spread())
+    on_green = tour_skill(technique_only=True).wider(*green_spread())
     # The constant is written to four decimals.
     assert on_green.line_sd_deg[0, 0] == pytest.approx(golfer.line_sd_deg, abs=5e-5)
     technique_pct = np.sqrt(VARIANCE_SHARE["technique"]) * PACE_SD_DIFFERENT_PUTTS_PCT
