@@ -56,10 +56,10 @@ def captured(green, distance, line, roll, to):
     return ((roll[:, None] >= low) & (roll[:, None] < high)).any(axis=1)
 
 
-# The last but one holds a ball barely: many curl back and may pass the hole twice.
-@pytest.mark.parametrize("green", [(7, 5), (9, 2), (11, 4), (13, 4), (13, 5), (13, 5.8), (10, 0.5)])
+# The last but one is nearly too steep: many curl back and may pass the hole twice.
+@pytest.mark.parametrize("green", [(7, 5), (9, 2), (11, 4), (13, 4), (13, 5), (13, 5.5), (10, 0.5)])
 def test_paces_that_drop_are_those_of_balls_followed_step_by_step(green, rng):
-    count, ratio = 1500, Green(*green).ratio
+    count, ratio = 800, Green(*green).ratio
     distance = np.exp(rng.uniform(np.log(0.25), np.log(60), count))
     to, wide = rng.uniform(0, 360, count), rng.random(count) < 0.5
     half = np.degrees(np.arcsin(np.minimum(1, 0.3 / distance)))
@@ -74,7 +74,7 @@ def test_paces_that_drop_are_those_of_balls_followed_step_by_step(green, rng):
     ]
     sure = np.all(np.equal(beside, beside[0]), axis=0)
     assert sure.mean() > 0.95
-    assert np.sum(followed & sure) > 100
+    assert np.sum(followed & sure) > 50
     assert np.array_equal(beside[0][sure], followed[sure])
 
 
