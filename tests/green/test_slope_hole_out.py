@@ -73,9 +73,7 @@ def refined(green, line_sd, pace_sd):
     return np.abs(outcomes(plain) - outcomes(fine)).max(axis=(1, 2))
 
 
-def test_error_bound_on_an_ordinary_slope(monkeypatch):
-    # Chances below a tenth of the bound are left out of both, as each more putt takes seconds.
-    monkeypatch.setattr("putlab.green.slope_hole_out.NEGLIGIBLE", 1e-4)
+def test_error_bound_on_an_ordinary_slope():
     assert np.all(np.less(refined(Green(10, 3), 1.4, 9), [5e-4, 1e-3, 1e-3]))
 
 
