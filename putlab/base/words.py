@@ -6,18 +6,11 @@ from collections.abc import Iterable
 # A thin, unbreakable space between a number and its unit.
 THIN = "\u202f"
 
+# Decimal places of each column; shares of putts become whole percent.
 PLACES = {
-    "line_sd_deg": 2,
-    "line_bias_deg": 2,
-    "pace_sd_pct": 1,
-    "pace_bias_pct": 1,
-    "one_putt": 0,
-    "three_putt": 0,
-    "average_putts": 2,
-    "strokes_lost": 2,
-    "saved_next_hour": 2,
-    "expected_regret": 3,
-}
+    "line_sd_deg": 2, "line_bias_deg": 2, "pace_sd_pct": 1, "pace_bias_pct": 1,
+    "average_putts": 2, "strokes_lost": 2, "saved_next_hour": 2, "expected_regret": 3,
+}  # fmt: skip
 SIDES = {"line_bias_deg": ("right", "left"), "pace_bias_pct": ("long", "short")}
 
 

@@ -33,7 +33,7 @@ from scipy.optimize.elementwise import find_minimum, find_root
 
 from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
-from putlab.green.slope import Green, displacement, share_facing, velocity
+from putlab.green.slope import Green, Three, displacement, share_facing, velocity
 
 # A direction can hold up to two stretches on the way past (curling back on a steep slope)
 # and one of balls that stop over the hole.
@@ -49,8 +49,6 @@ CHUNK = 4000
 # Ends of neighbouring stretches this near each other, relatively, are one place.
 TOUCHING = 1e-8
 
-Three = tuple[np.ndarray, np.ndarray, np.ndarray]
-
 # Putts are given below as rows: heading and the hole's heading, both in radians clockwise
 # from downhill, and distance; shape (3, putts).
 
@@ -62,10 +60,10 @@ def captured_rolls(
 
     Rising and apart; an empty one has equal ends. Ends are solved to 1e-9 of their length.
     """
-    given = (distance_ft, np.radians(np.asarray(line_deg, dtype=float)), slope_to_deg)
-    distance, line, to = np.broadcast_arrays(*(np.asarray(value, dtype=float) for value in given))
+    given = (np.asarray(value, dtype=float) for value in (distance_ft, line_deg, slope_to_deg))
+    distance, line, to = np.broadcast_arrays(*given)
     hole = -np.radians(to.ravel())
-    rows = np.array([line.ravel() + hole, hole, distance.ravel()])
+    rows = np.array([np.radians(line.ravel()) + hole, hole, distance.ravel()])
     pieces = [_stretches(green, rows[:, i : i + CHUNK]) for i in range(0, max(line.size, 1), CHUNK)]
     return np.concatenate(pieces).reshape(*line.shape, STRETCHES, 2)
 
@@ -182,7 +180,7 @@ def _extreme(
 
 def _rolls_passing(
     green: Green, share: np.ndarray, heading: np.ndarray, hole: np.ndarray, distance: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+) -> Three:
     # Margin, flat roll-out and offset of balls that are closest at a share. The margin is the
     # capture limit less the speed: 0 or more drops. No ball is closest there if it would need
     # a roll-out below 0: margin -1, offset NaN.

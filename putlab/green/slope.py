@@ -53,6 +53,7 @@ NUDGE = 1e-9
 
 # Two arrays that belong together: downhill and across, along and right, line and roll-out.
 Pair = tuple[np.ndarray, np.ndarray]
+Three = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 
 class NeverStops(PutlabError):
@@ -139,9 +140,7 @@ def displacement(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> Pair
     return downhill, across
 
 
-def velocity(
-    heading_rad: ArrayLike, share: ArrayLike, ratio: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def velocity(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> Three:
     """Return the unit vector of motion, downhill and across, and speed over start speed.
 
     At rest the direction is its limit: straight downhill, unless flat or straight uphill.
@@ -157,7 +156,7 @@ def velocity(
     return downhill, 2 * side * turned / total, total * share ** (1 - ratio) * ~still_up
 
 
-def _parts(heading_rad: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _parts(heading_rad: ArrayLike) -> Three:
     # C², C S and S² of a start direction.
     half = np.asarray(heading_rad, dtype=float) / 2
     cosine, sine = np.cos(half), np.sin(half)
@@ -204,9 +203,8 @@ def break_ft(
     )
     farthest = _farthest_share(heading, to, ratio)
 
-    def beyond(
-        share: np.ndarray, roll: np.ndarray, heading: np.ndarray, to: np.ndarray, far: np.ndarray
-    ) -> np.ndarray:
+    def beyond(share: np.ndarray, *putt: np.ndarray) -> np.ndarray:
+        roll, heading, to, far = putt
         along, _ = _to_putt_frame(*displacement(heading, share, ratio), to)
         return along * roll - far
 
@@ -214,12 +212,8 @@ def break_ft(
     # Where it does not reach, solve something harmless in its place: passing the start.
     distance = np.where(reaches, distance, 0.0)
     # To 1e-13 of the share of speed left: the break is good to 1e-9 ft.
-    found = find_root(
-        beyond,
-        (farthest, np.ones_like(farthest)),
-        args=(roll, heading, to, distance),
-        tolerances={"xrtol": 1e-13},
-    )
+    bracket, putt = (farthest, np.ones_like(farthest)), (roll, heading, to, distance)
+    found = find_root(beyond, bracket, args=putt, tolerances={"xrtol": 1e-13})
     _, right = _to_putt_frame(*displacement(heading, found.x, ratio), to)
     return np.where(reaches, right * roll, np.nan)
 
@@ -304,9 +298,8 @@ def aim_past(
     )
     power = 1 / (1 - green.ratio)
 
-    def beyond(
-        pace: np.ndarray, distance: np.ndarray, past: np.ndarray, to: np.ndarray
-    ) -> np.ndarray:
+    def beyond(pace: np.ndarray, *putt: np.ndarray) -> np.ndarray:
+        distance, past, to = putt
         line, roll = through_hole(green, distance, pace**power, slope_to_deg=to)
         return arrival(green, line, roll, pace**power, slope_to_deg=to)[1] - past
 

@@ -17,20 +17,15 @@ from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.base.writing import write_text
 from putlab.log.cells import printable
 from putlab.log.rules import ReadingRules, declared_rules
-from putlab.log.schema import ACCEPTED_NAMES, COLUMN, M_PER_FT, tidy
+from putlab.log.schema import COLUMN, Column
 from putlab.log.tables import ENDINGS, open_tables, reading
 
 PACKAGE = "datapackage.json"
 KEY = "putlab"
 VERSION_2 = "https://datapackage.org/profiles/2.0/datapackage.json"
 
-MEDIA_TYPES = {
-    ".csv": "text/csv",
-    ".tsv": "text/tab-separated-values",
-    ".parquet": "application/vnd.apache.parquet",
-    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-}
 FIELD_TYPES = {"label": "string", "number": "number", "whole": "integer", "flag": "boolean"}
+TRUE, FALSE = ["true", "True", "TRUE", "yes", "1"], ["false", "False", "FALSE", "no", "0"]
 UNITS = {"ft": " In feet.", "deg": " In degrees.", "%": " In percent.", "": ""}
 
 # Programs that save tables in other forms, which a spreadsheet can save again.
@@ -295,63 +290,41 @@ def write_datapackage(
     folder: str | Path,
     files: Sequence[str],
     rules: Mapping[str, Any] | ReadingRules | None = None,
-    *,
-    name: str = "putts",
     **words: str,
-) -> Path:
-    """Describe files of a folder in its ``datapackage.json``; `words` are title, description."""
+) -> None:
+    """Describe files by `write_log` in a ``datapackage.json`` with a name, title, description."""
     folder = Path(folder)
-    declared = declared_rules(rules)
-    package = {"$schema": VERSION_2, "name": name, **words}
-    resources = [_described(folder, Path(file), declared) for file in files]
     if not folder.is_dir():
         raise OutputError(f"{folder} is no folder; make it first.")
-    text = json.dumps(package | {"resources": resources}, indent=2, ensure_ascii=False) + "\n"
-    write_text(folder / PACKAGE, text)
-    return folder / PACKAGE
+    declared = declared_rules(rules)
+    resources = [_described(folder, file, declared) for file in files]
+    package = {"$schema": VERSION_2, **words, "resources": resources}
+    write_text(folder / PACKAGE, json.dumps(package, indent=2, ensure_ascii=False) + "\n")
 
 
-def _described(folder: Path, file: Path, declared: dict[str, float]) -> dict[str, Any]:
-    _inside(folder / PACKAGE, file.stem, file.as_posix())
-    table = open_tables(folder / file)[0]
-    stem = re.sub(r"[^a-z0-9._-]+", "-", file.with_suffix("").as_posix().lower()).strip("-")
-    separator = {} if table.separator == "," else {"dialect": {"delimiter": table.separator}}
-    fields = [_field(column) for column in table.header]
+def _described(folder: Path, file: str, declared: dict[str, float]) -> dict[str, Any]:
+    fields = [_field(COLUMN[name]) for name in open_tables(folder / file)[0].header]
     return {
-        "name": stem or "log",
+        "name": Path(file).stem,
         "type": "table",
-        "path": file.as_posix(),
-        "format": file.suffix.lower().removeprefix("."),
-        "mediatype": MEDIA_TYPES[file.suffix.lower()],
-        "encoding": table.encoding.removesuffix("-sig"),
-        **separator,
+        "path": file,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
         "schema": {"fields": fields, "missingValues": [""]},
         KEY: declared,
     }
 
 
-def _field(found: str) -> dict[str, Any]:
-    """Return the Table Schema field of one column of a file."""
-    known = ACCEPTED_NAMES.get(tidy(found))
-    if known is None:
-        return {"name": found, "type": "any"}
-    column = COLUMN[known]
-    metric = tidy(found) == column.metric
-    unit = " In metres." if metric else UNITS[column.unit]
-    kind, meaning = FIELD_TYPES[column.kind], column.meaning + unit
-    field: dict[str, Any] = {"name": found, "type": kind, "description": meaning}
-    if column.kind == "flag":
-        field["trueValues"] = ["true", "True", "TRUE", "yes", "1"]
-        field["falseValues"] = ["false", "False", "FALSE", "no", "0"]
+def _field(column: Column) -> dict[str, Any]:
+    """Return the Table Schema field of a column."""
     limits: dict[str, Any] = {"required": True} if column.needed and not column.metric else {}
     if column.choices:
         limits["enum"] = list(column.choices)
-    if column.kind == "whole":
-        limits |= {"minimum": int(column.least), "maximum": int(column.most)}
-    elif column.kind == "number":
-        scale = M_PER_FT if metric else 1.0
-        limits |= {
-            "minimum": round(column.least * scale, 6),
-            "maximum": round(column.most * scale, 6),
-        }
-    return field | ({"constraints": limits} if limits else {})
+    if column.kind in ("number", "whole"):
+        number = int if column.kind == "whole" else float
+        limits |= {"minimum": number(column.least), "maximum": number(column.most)}
+    said = column.meaning + UNITS[column.unit]
+    field = {"name": column.name, "type": FIELD_TYPES[column.kind], "description": said}
+    flags = {"trueValues": TRUE, "falseValues": FALSE} if column.kind == "flag" else {}
+    return field | flags | ({"constraints": limits} if limits else {})

@@ -43,8 +43,6 @@ class Table:
     name: str
     header: list[str]
     read: Callable[[dict[str, int]], Cells]
-    encoding: str = "utf-8"
-    separator: str = ","
     notes: list[str] = field(default_factory=list)
 
 
@@ -165,7 +163,7 @@ def _open_delimited(path: Path, name: str, encoding: str | None, separator: str 
     def read(wanted: dict[str, int]) -> Cells:
         return _gathered(islice(records(), 1, None), wanted, len(names))
 
-    return Table(name, names, read, encoding, separator, notes)
+    return Table(name, names, read, notes)
 
 
 def _records(stream: TextIO, separator: str, name: str) -> Iterator[Record]:
@@ -292,12 +290,12 @@ def _names_found(line: str, separator: str) -> tuple[int, int]:
 
 def _open_parquet(path: Path, name: str) -> Table:
     """Open a Parquet file; rows are numbered from 1, as there is no header row to count."""
-    with _damage(name):
+    with _damage(name, "Parquet"):
         file = pq.ParquetFile(path)
         header = list(file.schema_arrow.names)
 
     def read(wanted: dict[str, int]) -> Cells:
-        with _damage(name):
+        with _damage(name, "Parquet"):
             found = file.read(columns=[header[position] for position in wanted.values()])
             columns = {
                 known: _series(found.column(header[position])) for known, position in wanted.items()
@@ -327,15 +325,17 @@ def _series(array: pa.ChunkedArray) -> pd.Series:
 
 
 @contextmanager
-def _damage(name: str) -> Iterator[None]:
-    """Name the file in whatever the Parquet reader says is wrong with it."""
+def _damage(name: str, form: str) -> Iterator[None]:
+    """Name the file in whatever the reader of its form says is wrong with it."""
     try:
         yield
-    except (pa.ArrowException, OSError, ValueError, KeyError, TypeError) as error:
-        first_line = (str(error).splitlines() or [type(error).__name__])[0][:200]
+    except LogError:
+        raise
+    except Exception as error:  # Arrow, zip, XML and cell parsers raise errors of their own
+        first_line = (str(error).splitlines() or [""])[0][:200]
         raise LogError(
-            f"{name} is damaged or cut short and could not be read as Parquet "
-            f"({first_line}). Copy it again from where it was written."
+            f"{name} is damaged, cut short or protected and could not be read as {form} "
+            f"({type(error).__name__}: {first_line}). Copy it again, or save it again as .csv."
         ) from error
 
 
@@ -366,7 +366,7 @@ def _sheet_table(name: str, records: list[Record]) -> Table:
 def _sheets(path: Path, name: str) -> list[tuple[str, list[Record]]]:
     from openpyxl import load_workbook
 
-    try:
+    with _damage(name, "a workbook"):
         with zipfile.ZipFile(path) as archive:
             unpacked = sum(entry.file_size for entry in archive.infolist())
         if unpacked > UNPACKED_LIMIT:
@@ -376,14 +376,6 @@ def _sheets(path: Path, name: str) -> list[tuple[str, list[Record]]]:
             book = load_workbook(stream, read_only=True, data_only=True)
             seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
             sheets = [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
-    except LogError:
-        raise
-    except Exception as error:  # zip, XML and cell parsers each raise errors of their own
-        raise LogError(
-            f"{name} is damaged or protected and could not be read as a workbook "
-            f"({type(error).__name__}: {str(error)[:200]}). Open it in a spreadsheet and "
-            "save it again as .xlsx or .csv."
-        ) from error
     return [(title, records) for title, records in sheets if records]
 
 

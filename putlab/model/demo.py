@@ -43,7 +43,7 @@ RULES = {"line_step_deg": 1.0, "roll_step_ft": 0.1, "roll_limit_ft": 39.0}
 MOST_PUTTS = 10
 
 
-def demo_truth() -> Any:
+def demo_truth() -> dict[str, TrueComponent]:
     """Return what is true of the demo's players."""
     line_sd = [
         [0.85, 0.80, 0.80, 0.85, 0.80, 0.85],
@@ -57,43 +57,40 @@ def demo_truth() -> Any:
     ]
     line_bias = [[0.1] * 6, [0.7, 0.7, 0.8, 0.7, 0.6, 0.6], [-0.3] * 6]
     pace_bias = [[3, 2, 1, -1, -4, -7], [2] * 6, [5, 4, 3, 1, 0, -2]]
-    line = TrueComponent(
-        level=np.log(line_sd),
-        bias=np.array(line_bias),
-        visit_bias_sd=np.array([0.2, 0.25, 0.4]),
-        visit_form_sd=np.full(3, 0.06),
-        trend=np.array([0.0, -0.02, -0.06]),
-        warm_up=np.array([0.05, 0.1, 0.1]),
-        counted=np.array([0.0, 0.05, 0.15]),
-        mishit_share=np.array([0.01, 0.02, 0.04]),
-        effect={("birch", OLD): 0.15, ("birch", NEW): -0.15},
-        shift={("birch", OLD): 0.15, ("birch", NEW): -0.15},
-    )
-    pace = TrueComponent(
-        level=np.log(pace_sd),
-        bias=np.array(pace_bias, dtype=float),
-        visit_bias_sd=np.array([1.5, 2.0, 3.0]),
-        visit_form_sd=np.full(3, 0.06),
-        trend=np.array([0.0, 0.0, -0.08]),
-        warm_up=np.array([0.1, 0.05, 0.1]),
-        counted=np.array([0.05, 0.05, 0.1]),
-        mishit_share=np.array([0.01, 0.01, 0.03]),
-    )
-    return {"line": line, "pace": pace}
+
+    def component(sd: list, bias: list, **each: list[float]) -> dict[str, Any]:
+        arrays = {
+            "level": np.log(sd),
+            "bias": np.array(bias, float),
+            "visit_form_sd": np.full(3, 0.06),
+        }
+        return arrays | {name: np.array(values) for name, values in each.items()}
+
+    line = component(
+        line_sd, line_bias, visit_bias_sd=[0.2, 0.25, 0.4], trend=[0.0, -0.02, -0.06],
+        warm_up=[0.05, 0.1, 0.1], counted=[0.0, 0.05, 0.15], mishit_share=[0.01, 0.02, 0.04],
+    )  # fmt: skip
+    pace = component(
+        pace_sd, pace_bias, visit_bias_sd=[1.5, 2.0, 3.0], trend=[0.0, 0.0, -0.08],
+        warm_up=[0.1, 0.05, 0.1], counted=[0.05, 0.05, 0.1], mishit_share=[0.01, 0.01, 0.03],
+    )  # fmt: skip
+    change = {("birch", OLD): 0.15, ("birch", NEW): -0.15}
+    return {
+        "line": TrueComponent(**line, effect=change, shift=change),
+        "pace": TrueComponent(**pace),
+    }
 
 
-def truth_table(putts: pd.DataFrame) -> Any:
+def truth_table(putts: pd.DataFrame) -> pd.DataFrame:
     """Return the spread and bias that hold at the end of the log, within a visit."""
-    truth = demo_truth()
     visits = session_table(putts)
     total = putts.groupby("player", sort=False).size()
     first = visits.groupby("player", sort=False).first()
     practised = np.log1p(total / 100) - (np.log1p(first["putts_before"] / 100) - first["practised"])
     rows = []
     for p, player in enumerate(PLAYERS):
-        at = {"player": player, "distance_ft": LENGTHS_FT}
-        for name, unit in (("line", "deg"), ("pace", "pct")):
-            t = truth[name]
+        at: dict[str, Any] = {"player": player, "distance_ft": LENGTHS_FT}
+        for (name, t), unit in zip(demo_truth().items(), ("deg", "pct"), strict=True):
             log_sd = t.level[p] + t.trend[p] * practised[player] + t.effect.get((player, NEW), 0)
             at[f"{name}_sd_{unit}"] = np.exp(log_sd)
             at[f"{name}_bias_{unit}"] = t.bias[p] + t.shift.get((player, NEW), 0.0)
@@ -101,16 +98,14 @@ def truth_table(putts: pd.DataFrame) -> Any:
     return pd.concat(rows, ignore_index=True)
 
 
-def demo_putts(seed: int = DEMO_SEED) -> Any:
+def demo_putts(seed: int = DEMO_SEED) -> pd.DataFrame:
     """Simulate the demo's putts, before anybody typed anything wrong."""
     rng = np.random.default_rng(seed)
     plan = pd.concat([_evening(i, rng) for i in range(len(EVENINGS))], ignore_index=True)
     truth = demo_truth()
-    errors = {
-        name: simulate_errors(plan, t, rng, players=PLAYERS, lengths_ft=LENGTHS_FT)
-        for name, t in truth.items()
-    }
-    plan = plan.assign(line_true=errors["line"], pace_true=errors["pace"])
+    for name, t in truth.items():
+        errors = simulate_errors(plan, t, rng, players=PLAYERS, lengths_ft=LENGTHS_FT)
+        plan[f"{name}_true"] = errors
     practice = plan[plan["drill"] == "both"].assign(holed=None, hole_no=np.nan, putt_no=np.nan)
     practice["roll_true"] = practice["distance_ft"] * (1 + practice["pace_true"] / 100)
     practice["line_deg"] = rounded(practice["line_true"], RULES["line_step_deg"])
@@ -124,35 +119,31 @@ def demo_putts(seed: int = DEMO_SEED) -> Any:
     return putts.assign(stimp_ft=STIMP_FT)
 
 
-def shown_roll_ft(roll_ft: ArrayLike) -> Any:
+def shown_roll_ft(roll_ft: ArrayLike) -> np.ndarray:
     """Return roll-outs as the strip shows them: in steps, and stopped by the board."""
     shown = rounded(np.clip(roll_ft, 0, RULES["roll_limit_ft"]), RULES["roll_step_ft"])
     return np.round(shown, 1)
 
 
-def _evening(number: Any, rng: np.random.Generator) -> Any:
+def _evening(number: int, rng: np.random.Generator) -> pd.DataFrame:
     """Plan one evening: mixed practice, then the lengths of nine counted holes."""
     blocks = []
     for player in PLAYERS:
         practice = rng.permutation(np.repeat(LENGTHS_FT, PUTTS_EACH))
         game = rng.choice(LENGTHS_FT, HOLES, p=[0.14, 0.16, 0.18, 0.2, 0.18, 0.14])
-        late = number >= len(EVENINGS) / 2
-        blocks.append(
-            pd.DataFrame(
-                {
-                    "player": player,
-                    "session": EVENINGS[number],
-                    "distance_ft": np.concatenate([practice, game]),
-                    "condition": (NEW if late else OLD) if player == "birch" else None,
-                    "drill": ["both"] * practice.size + ["counted"] * HOLES,
-                    "hole_no": [np.nan] * practice.size + list(range(1, HOLES + 1)),
-                }
-            )
-        )
+        routine = NEW if number >= len(EVENINGS) / 2 else OLD
+        block: dict[str, Any] = {"player": player, "session": EVENINGS[number]}
+        block |= {"distance_ft": np.concatenate([practice, game])}
+        block |= {"condition": routine if player == "birch" else None}
+        block |= {"drill": ["both"] * practice.size + ["counted"] * HOLES}
+        block |= {"hole_no": [np.nan] * practice.size + list(range(1, HOLES + 1))}
+        blocks.append(pd.DataFrame(block))
     return pd.concat(blocks, ignore_index=True)
 
 
-def _play_hole(first: Any, truth: Any, rng: np.random.Generator) -> Any:
+def _play_hole(
+    first: Any, truth: dict[str, TrueComponent], rng: np.random.Generator
+) -> pd.DataFrame:
     """Play one counted hole to its end, rolling a little past each time."""
     rows, distance, line, pace = [], first.distance_ft, first.line_true, first.pace_true
     for putt_no in range(1, MOST_PUTTS + 1):
@@ -166,7 +157,7 @@ def _play_hole(first: Any, truth: Any, rng: np.random.Generator) -> Any:
     return pd.DataFrame(rows).assign(drill="counted", **same)
 
 
-def _strike(distance_ft: Any, line_deg: Any, pace_pct: Any) -> Any:
+def _strike(distance_ft: float, line_deg: float, pace_pct: float) -> dict[str, Any]:
     """Return what one putt at the hole shows: holed, or where it stopped."""
     roll = max((distance_ft + PAST_FT) * (1 + pace_pct / 100), 0.0)
     along = distance_ft * np.cos(np.radians(line_deg))
@@ -182,7 +173,9 @@ def _strike(distance_ft: Any, line_deg: Any, pace_pct: Any) -> Any:
     return shown | {"roll_ft": float(shown_roll_ft(roll)), "leave_ft": round(float(leave), 1)}
 
 
-def _follow_up(first: Any, distance_ft: Any, truth: Any, rng: np.random.Generator) -> tuple:
+def _follow_up(
+    first: Any, distance_ft: float, truth: dict[str, TrueComponent], rng: np.random.Generator
+) -> tuple[float, ...]:
     """Draw a follow-up putt: spread of the nearest length, without the visit's offset."""
     p = PLAYERS.index(first.player)
     d = np.abs(np.log(LENGTHS_FT / distance_ft)).argmin()
@@ -192,7 +185,7 @@ def _follow_up(first: Any, distance_ft: Any, truth: Any, rng: np.random.Generato
     )
 
 
-def with_typing_errors(putts: pd.DataFrame, rng: np.random.Generator) -> Any:
+def with_typing_errors(putts: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     """Return the putts as text, with the mistakes that a person makes at a keyboard."""
     typed = putts.astype({"distance_ft": object, "line_deg": object, "roll_ft": object})
     practice = np.flatnonzero(putts["drill"] == "both")

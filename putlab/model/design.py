@@ -1,7 +1,7 @@
-"""From counted cells to the arrays a model reads: indices, covariates, padding."""
+"""From counted intervals to the arrays a model reads: indices, covariates, padding."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,21 @@ REFERENCE_FT = 10.0
 SESSION_SLOTS = (4, 8, 12, 16, 24, 32, 48, 64, 96, 128, 192, 256, 384, 512, 1024, 2048, 4096)
 LENGTH_SLOTS = (2, 4, 6, 8, 12, 16, 24)
 CONDITION_SLOTS = (1, 2, 4, 8, 16, 32, 64, 128, 256, 512)
+
+
+def log_distance(distance_ft: Any) -> np.ndarray:
+    """Return x of the model's story: log(distance / 10 ft)."""
+    return np.log(np.asarray(distance_ft, dtype=float) / REFERENCE_FT)
+
+
+def length_correlation(x: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Return the correlation of spots at log distances (Ornstein-Uhlenbeck process)."""
+    return np.exp(-np.abs(x[:, None] - other[None, :]) / SPOT_RANGE)
+
+
+def length_weights(known: np.ndarray, x: np.ndarray) -> np.ndarray:
+    """Return the weights of spots at known log distances in those at others, (known, x)."""
+    return np.linalg.solve(length_correlation(known, known), length_correlation(known, x))
 
 
 @dataclass(frozen=True)
@@ -44,22 +59,22 @@ class Design:
     data : dict of str to ndarray
         What the model reads: ``cell_index`` (player, session, length, condition),
         ``cell_covariate`` (practised, warm_up, counted), ``row`` (lo, hi, noise, count),
-        ``row_cell``, ``over_lengths`` (x on a diagonal, colouring and whitening matrix),
+        ``row_cell``, ``over_lengths`` (x on a diagonal, Cholesky factor and its inverse),
         ``session_player``, ``visit_share`` (each visit's share of a player's readings),
         ``centre_length`` (level, bias), ``centre_session`` (visit_bias, visit_form), ``priors``.
     """
 
-    players: list
+    players: list[str]
     sessions: pd.DataFrame
     lengths_ft: np.ndarray
     conditions: pd.DataFrame
     rows: pd.DataFrame
-    size: tuple
-    data: dict
+    size: tuple[int, ...]
+    data: dict[str, np.ndarray]
 
     @property
-    def containers(self) -> Any:
-        """The same as the model's data containers (`putlab.model.design`)."""
+    def containers(self) -> dict[str, np.ndarray]:
+        """The same as the model's data containers: two vectors."""
         return pack(self.data)
 
     @property
@@ -67,19 +82,8 @@ class Design:
         """Number of readings, equal ones counted."""
         return float(self.data["row"][3].sum())
 
-    def counted_as(self, putts: float) -> Any:
-        """Return the same design with its readings counted as so many.
-
-        Parameters
-        ----------
-        putts : float
-            Sum of the counts.
-
-        Returns
-        -------
-        Design
-            For a first look: its answer is too wide, and otherwise alike.
-        """
+    def counted_as(self, putts: float) -> "Design":
+        """Return the design with its readings counted as so many: its answer is too wide."""
         row = self.data["row"].copy()
         row[3] *= putts / self.putts
         return replace(self, data=self.data | {"row": row})
@@ -91,8 +95,8 @@ def make_design(
     lengths: np.ndarray,
     players: list[str],
     priors: SpreadPriors,
-) -> Any:
-    """Arrange counted cells for the model."""
+) -> Design:
+    """Arrange counted intervals for the model."""
     conditions = condition_table(rows)
     size = (
         len(players),
@@ -100,93 +104,87 @@ def make_design(
         _slot(len(lengths), LENGTH_SLOTS),
         _slot(len(conditions) + 1, CONDITION_SLOTS),
     )
-    data = _row_data(rows, sessions, conditions, players)
-    data |= _length_data(lengths, size[2])
+    data = _row_data(rows, sessions, conditions, players) | _length_data(lengths, size[2])
     data |= _session_data(data, sessions, players, size) | centring(data, size)
-    data["priors"] = np.array(priors.values())
-    return Design(players, sessions, lengths, conditions, rows, size, data)
+    return Design(
+        players, sessions, lengths, conditions, rows, size, data | {"priors": priors.vector}
+    )
 
 
-def session_table(putts: pd.DataFrame) -> Any:
-    """Return every visit with the putts struck before it."""
+def session_table(putts: pd.DataFrame) -> pd.DataFrame:
+    """Return every visit with the putts struck before it: ``putts, putts_before, practised``."""
     table = putts.groupby(["player", "session"], sort=False).size().rename("putts").reset_index()
     table["putts_before"] = table.groupby("player", sort=False)["putts"].cumsum() - table["putts"]
     struck = np.log1p(table["putts_before"] / 100)
     weighted = (struck * table["putts"]).groupby(table["player"]).sum()
     mean = weighted / table.groupby("player")["putts"].sum()
-    table["practised"] = struck - table["player"].map(mean)
-    return table
+    return table.assign(practised=struck - table["player"].map(mean))
 
 
-def condition_table(rows: pd.DataFrame) -> Any:
+def condition_table(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the conditions of every player who has two or more of them."""
     seen = rows[["player", "condition"]].drop_duplicates()
     several = seen.groupby("player")["condition"].transform("size") > 1
     return seen[several].sort_values(["player", "condition"]).reset_index(drop=True)
 
 
-def _slot(needed: Any, slots: Any) -> Any:
-    return next((size for size in slots if size >= needed), needed)
-
-
-def _codes(frame: Any, keys: Any, table: Any) -> Any:
+def places(frame: pd.DataFrame, table: pd.DataFrame, keys: list[str]) -> np.ndarray:
     """Return each row's position in a table of distinct keys, -1 where it has none."""
     index = pd.MultiIndex.from_frame(table[keys])
     return index.get_indexer(pd.MultiIndex.from_frame(frame[keys]))
 
 
-def _row_data(rows: Any, sessions: Any, conditions: Any, players: Any) -> dict:
-    groups = rows[CELL].drop_duplicates().reset_index(drop=True)
-    session = _codes(groups, ["player", "session"], sessions)
-    practised = sessions["practised"].to_numpy(float)[session]
+def _slot(needed: int, slots: tuple[int, ...]) -> int:
+    return next((size for size in slots if size >= needed), needed)
+
+
+def _row_data(
+    rows: pd.DataFrame, sessions: pd.DataFrame, conditions: pd.DataFrame, players: list[str]
+) -> dict[str, np.ndarray]:
+    cells = rows[CELL].drop_duplicates().reset_index(drop=True)
+    player = pd.Index(players).get_indexer(cells["player"])
+    session = places(cells, sessions, ["player", "session"])
     # Slot 0 is "no condition to tell apart", which has no effect.
-    condition = _codes(groups, ["player", "condition"], conditions) + 1
-    player = pd.Index(players).get_indexer(groups["player"])
+    condition = places(cells, conditions, ["player", "condition"]) + 1
+    practised = sessions["practised"].to_numpy(float)[session]
+    first, game = (cells[name].to_numpy(float) for name in ("warm_up", "counted"))
     bounds = rows[["lo", "hi"]].clip(-FAR, FAR)
     return {
-        "cell_index": np.stack([player, session, groups["length"].to_numpy(int), condition]),
-        "cell_covariate": np.stack(
-            [practised, groups["warm_up"].to_numpy(float), groups["counted"].to_numpy(float)]
-        ),
-        "row_cell": _codes(rows, CELL, groups),
+        "cell_index": np.stack([player, session, cells["length"].to_numpy(int), condition]),
+        "cell_covariate": np.stack([practised, first, game]),
+        "row_cell": places(rows, cells, CELL),
         "row": np.stack([bounds["lo"], bounds["hi"], rows["noise"], rows["count"]]).astype(float),
     }
 
 
-def _length_data(lengths: Any, slots: Any) -> dict:
-    x = np.zeros(slots)
-    x[: len(lengths)] = np.log(lengths / REFERENCE_FT)
-    cholesky = np.eye(slots)
+def _length_data(lengths: np.ndarray, slots: int) -> dict[str, np.ndarray]:
     used = slice(0, len(lengths))
+    x, cholesky = np.zeros(slots), np.eye(slots)
+    x[used] = log_distance(lengths)
     cholesky[used, used] = np.linalg.cholesky(length_correlation(x[used], x[used]))
     return {"over_lengths": np.stack([np.diag(x), cholesky, np.linalg.inv(cholesky)])}
 
 
-def length_correlation(x: np.ndarray, other: np.ndarray) -> Any:
-    """Return the correlation of weak spots at log distances (Ornstein-Uhlenbeck process)."""
-    return np.exp(-np.abs(x[:, None] - other[None, :]) / SPOT_RANGE)
-
-
-def _session_data(data: Any, sessions: Any, players: Any, size: Any) -> dict:
+def _session_data(
+    data: dict[str, np.ndarray], sessions: pd.DataFrame, players: list[str], size: tuple[int, ...]
+) -> dict[str, np.ndarray]:
     """Return whose each visit is, and its share of the player's readings."""
-    _, session, _, _ = data["cell_index"][:, data["row_cell"]]
+    session = data["cell_index"][1][data["row_cell"]]
     count = np.bincount(session, weights=data["row"][3], minlength=size[1])
-    used = slice(0, len(sessions))
-    session_player = np.zeros(size[1], dtype=int)
-    session_player[used] = pd.Index(players).get_indexer(sessions["player"])
+    player = np.zeros(size[1], dtype=int)
+    player[: len(sessions)] = pd.Index(players).get_indexer(sessions["player"])
     share = np.zeros((size[0], size[1]))
-    share[session_player, np.arange(size[1])] = count
+    share[player, np.arange(size[1])] = count
     share /= np.maximum(share.sum(axis=1, keepdims=True), 1)
-    return {"session_player": session_player, "visit_share": share}
+    return {"session_player": player, "visit_share": share}
 
 
 # How far each group of a model's parameters is centred, chosen from the readings.
 
-
 # Variances guessed before looking: half the typical sizes (weak spot 0.1 of log spread, bias
-# 0.15, visit_bias 0.25, visit_form 0.07). Where a size turns out small a centred variable sticks, where
-# large a non-centred one still moves. Halving doubled the least effective draws of a log of a
-# thousand putts.
+# 0.15, visit bias 0.25, visit form 0.07). Where a size turns out small a centred variable
+# sticks, where large a non-centred one still moves. Halving doubled the least effective draws
+# of a log of a thousand putts.
 LEVEL, BIAS, VISIT_BIAS, VISIT_FORM = 0.05**2, 0.075**2, 0.125**2, 0.035**2
 
 # How many degrees of freedom the guess before looking is worth, and the least variance that
@@ -194,10 +192,11 @@ LEVEL, BIAS, VISIT_BIAS, VISIT_FORM = 0.05**2, 0.075**2, 0.125**2, 0.035**2
 WORTH, LEAST = 4, 0.25
 
 
-def centring(data: dict, size: tuple[int, ...]) -> dict:
+def centring(data: dict[str, np.ndarray], size: tuple[int, ...]) -> dict[str, np.ndarray]:
     """Return the shares, 0 (not centred) to 1 (wholly)."""
     cells = _cells(data)
-    spots = _spots(cells)
+    spots = cells.groupby(["player", "length"], as_index=False).sum()
+    spots = _with_spread(spots.assign(mean=spots["sum"] / spots["count"]))
     visits = _visits(cells, spots)
     per_length, per_session = np.zeros((size[0], size[2])), np.zeros(size[1])
     per_length[spots["player"], spots["length"]] = spots["count"]
@@ -207,20 +206,18 @@ def centring(data: dict, size: tuple[int, ...]) -> dict:
     bias = _guess(BIAS, spots, spots["mean"] / spots["sd"], spots["count"])
     visit_bias = _guess(VISIT_BIAS, visits, visits["mean"], visits["count"])
     visit_form = _guess(VISIT_FORM, visits, visits["log_sd"], visits["information"])
+
+    def shares(*groups: tuple[float, np.ndarray]) -> np.ndarray:
+        return np.stack([variance * n / (1 + variance * n) for variance, n in groups])
+
     # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
     return {
-        "centre_length": np.stack([_share(level, 2 * per_length), _share(bias, per_length)]),
-        "centre_session": np.stack(
-            [_share(visit_bias, per_session), _share(visit_form, 2 * per_session)]
-        ),
+        "centre_length": shares((level, 2 * per_length), (bias, per_length)),
+        "centre_session": shares((visit_bias, per_session), (visit_form, 2 * per_session)),
     }
 
 
-def _share(variance: Any, precision: Any) -> Any:
-    return variance * precision / (1 + variance * precision)
-
-
-def _cells(data: Any) -> Any:
+def _cells(data: dict[str, np.ndarray]) -> pd.DataFrame:
     """Return count, mean and scatter of each player's readings at a visit and length."""
     low, high, _, count = data["row"]
     # A reading beyond a limit counts as the limit.
@@ -231,18 +228,10 @@ def _cells(data: Any) -> Any:
     cells = rows.groupby(["player", "session", "length"], as_index=False).sum()
     cells["mean"] = cells["sum"] / cells["count"]
     cells["scatter"] = (cells["square"] - cells["sum"] * cells["mean"]).clip(lower=0)
-    cells["freedom"] = cells["count"] - 1
-    return cells
+    return cells.assign(freedom=cells["count"] - 1)
 
 
-def _spots(cells: Any) -> Any:
-    """Return count, mean and spread of each player at each length."""
-    spots = cells.groupby(["player", "length"], as_index=False).sum()
-    spots["mean"] = spots["sum"] / spots["count"]
-    return _with_spread(spots)
-
-
-def _with_spread(table: Any) -> Any:
+def _with_spread(table: pd.DataFrame) -> pd.DataFrame:
     """Add the spread; it is unknown where there are no two readings, or no two that differ."""
     with np.errstate(divide="ignore", invalid="ignore"):
         sd = np.sqrt(table["scatter"] / table["freedom"])
@@ -250,7 +239,7 @@ def _with_spread(table: Any) -> Any:
     return table.assign(log_sd=np.log(table["sd"]))
 
 
-def _visits(cells: Any, spots: Any) -> Any:
+def _visits(cells: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFrame:
     """Return count, mean and spread of each visit, in spreads of the player at the lengths."""
     usual = cells[["player", "length"]].merge(spots, on=["player", "length"], how="left")
     cells = cells.assign(
@@ -258,22 +247,27 @@ def _visits(cells: Any, spots: Any) -> Any:
         scatter=cells["scatter"] / usual["sd"] ** 2,
     )
     visits = cells.groupby(["player", "session"], as_index=False).sum(min_count=1)
-    visits["mean"] /= visits["count"]
-    return _with_spread(visits)
+    return _with_spread(visits.assign(mean=visits["mean"] / visits["count"]))
 
 
-def _guess(typical: Any, table: Any, value: Any, precision: Any, on: Any = None) -> Any:
+def _guess(
+    typical: float,
+    table: pd.DataFrame,
+    value: pd.Series,
+    precision: pd.Series,
+    on: list[np.ndarray] | None = None,
+) -> float:
     """Return the variance of values about each player's mean, or line, less their own noise."""
-    on = np.ones((1, len(table))) if on is None else np.stack(on)
+    terms = np.ones((1, len(table))) if on is None else np.stack(on)
     known = (np.isfinite(value) & (precision > 0)).to_numpy()
     excess, freedom, total = 0.0, 0, 0.0
     for rows in table[known].groupby("player").indices.values():
         weight = np.sqrt(precision[known].to_numpy()[rows])
-        terms = (on[:, known][:, rows] * weight).T
+        weighted = (terms[:, known][:, rows] * weight).T
         target = value[known].to_numpy()[rows] * weight
-        left = target - terms @ np.linalg.lstsq(terms, target)[0]
+        left = target - weighted @ np.linalg.lstsq(weighted, target)[0]
         excess += left @ left
-        freedom += max(rows.size - len(on), 0)
+        freedom += max(rows.size - len(terms), 0)
         total += (weight**2).sum()
     if freedom == 0:
         return typical
@@ -283,10 +277,9 @@ def _guess(typical: Any, table: Any, value: Any, precision: Any, on: Any = None)
     return min(typical, typical ** (1 - trust) * seen**trust)
 
 
-# A design's arrays in two vectors, and back.
+# A design's arrays in two vectors, and back. What has a size known when compiling comes first,
+# so that its place is known.
 
-
-# In this order: what has a size known when compiling comes first, so that its place is known.
 WHOLE = ("session_player", "cell_index", "row_cell")
 REAL = (
     "over_lengths", "visit_share", "centre_length", "centre_session", "priors",
@@ -294,7 +287,7 @@ REAL = (
 )  # fmt: skip
 
 
-def pack(data: dict) -> Any:
+def pack(data: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """Return a design's arrays as two vectors."""
     head = [data["cell_index"].shape[1], data["row_cell"].size]
     whole = np.concatenate([head, *(data[name].ravel() for name in WHOLE)])
@@ -304,32 +297,21 @@ def pack(data: dict) -> Any:
     }
 
 
-def unpack(places: Any, numbers: Any, size: tuple[int, ...]) -> Any:
+def unpack(whole: Any, numbers: Any, size: tuple[int, ...]) -> dict[str, Any]:
     """Return the arrays that `pack` put into two vectors."""
-    shapes = _shapes(size, places[0], places[1])
-    return _taken(places[2:], WHOLE, shapes) | _taken(numbers, REAL, shapes)
-
-
-def _shapes(size: Any, cells: Any, rows: Any) -> dict:
     players, sessions, lengths, _ = size
-    return {
-        "session_player": (sessions,),
-        "cell_index": (4, cells),
-        "row_cell": (rows,),
-        "over_lengths": (3, lengths, lengths),
-        "visit_share": (players, sessions),
-        "centre_length": (2, players, lengths),
-        "centre_session": (2, sessions),
-        "priors": (len(SpreadPriors.names()),),
-        "cell_covariate": (3, cells),
-        "row": (4, rows),
-    }
-
-
-def _taken(vector: Any, names: Any, shapes: Any) -> Any:
-    taken, start = {}, 0
-    for name in names:
-        end = start + math.prod(shapes[name])
-        taken[name] = vector[start:end].reshape(shapes[name])
-        start = end
+    cells, rows = whole[0], whole[1]
+    shapes: dict[str, tuple] = {
+        "session_player": (sessions,), "cell_index": (4, cells), "row_cell": (rows,),
+        "over_lengths": (3, lengths, lengths), "visit_share": (players, sessions),
+        "centre_length": (2, players, lengths), "centre_session": (2, sessions),
+        "priors": (len(fields(SpreadPriors)),), "cell_covariate": (3, cells), "row": (4, rows),
+    }  # fmt: skip
+    taken = {}
+    for vector, names in ((whole[2:], WHOLE), (numbers, REAL)):
+        start = 0
+        for name in names:
+            end = start + math.prod(shapes[name])
+            taken[name] = vector[start:end].reshape(shapes[name])
+            start = end
     return taken

@@ -16,7 +16,7 @@ bias, visit_form, trend, effect and mishits as in `putlab.model.spread`, for eac
     followed by one putt  with chance Two = sum over bands b of Q(d, b) P(middle of b)
     followed by more      with chance 1 - P(d) - Two
 
-What a visit's putts share (its bias, its form) is part of the scatter here: a dozen made or missed
+What a visit's putts share (bias, form) is part of the scatter here: a dozen made or missed
 can't tell it apart.
 """
 
@@ -30,7 +30,15 @@ import pytensor.tensor as pt
 
 from putlab.green.published import green_spread
 from putlab.model.hole_chance import Scatter, Strips, event_chance
-from putlab.model.spread import MISHIT_TIMES, PARAMETERS, add_component, cell_location
+from putlab.model.readings import COMPONENTS
+from putlab.model.spread import (
+    MISHIT_TIMES,
+    PARAMETERS,
+    add_component,
+    cell_location,
+    coords_of,
+    terms_at,
+)
 
 if TYPE_CHECKING:
     from putlab.model.green_putts import GreenDesign
@@ -43,42 +51,33 @@ GREEN_PARAMETERS = ["green_line_sd_deg", "green_pace_sd_pct"]
 
 # The free names of the model: the spread model's for each component, and the green's.
 JOINT_PARAMETERS = [
-    *(f"{component}_{name}" for component in ("line", "pace") for name in PARAMETERS),
+    *(f"{component}_{name}" for component in COMPONENTS for name in PARAMETERS),
     *GREEN_PARAMETERS,
 ]
 
 NEVER = 1e-300  # what the model thinks impossible must not make the whole log impossible
 
 
-def green_priors() -> Any:
-    """Return median and log sd of the green's extra spread, of line and of pace."""
+def green_priors() -> np.ndarray:
+    """Return median and log sd (columns) of the green's extra spread, of line and of pace."""
     return np.array([[median, GREEN_LOG_SD] for median in green_spread()])
 
 
-def build_model(design: GreenDesign) -> Any:
+def build_model(design: GreenDesign) -> pm.Model:
     """Return the unfitted joint model of practice readings and outcomes on a green.
 
-    Parameters
-    ----------
-    design : putlab.model.green_putts.GreenDesign
-        Arrays; either part may be empty.
-
-    Returns
-    -------
-    pymc.Model
-        Model with the free parameters `JOINT_PARAMETERS`.
+    Either part of the design may be empty; the free parameters are `JOINT_PARAMETERS`.
     """
-    sizes = zip(("player", "session", "length", "condition"), design.size, strict=True)
-    with pm.Model(coords={name: np.arange(size) for name, size in sizes}) as model:
+    with pm.Model(coords=coords_of(design.size)) as model:
         golfer = {
             name: add_component(component, f"{name}_")
             for name, component in design.components.items()
         }
-        add_green(design, golfer)
+        _add_green(design, golfer)
     return model
 
 
-def add_green(design: GreenDesign, golfer: dict) -> Any:
+def _add_green(design: GreenDesign, golfer: dict[str, dict[str, Any]]) -> None:
     """Add the green's spread and the outcomes to the model in context."""
     data = {name: pm.Data(name, value) for name, value in design.data.items()}
     prior = data["green_priors"]  # median and log sd, of line and of pace
@@ -86,45 +85,39 @@ def add_green(design: GreenDesign, golfer: dict) -> Any:
         pm.LogNormal(name, pt.log(prior[i, 0]), prior[i, 1], dims="player")
         for i, name in enumerate(GREEN_PARAMETERS)
     ]
-    line, pace = (
-        _on_green(name, golfer[name], green[i], data) for i, name in enumerate(("line", "pace"))
-    )
+    line, pace = (_on_green(golfer[name], green[i], data) for i, name in enumerate(COMPONENTS))
     target_ft = data["event_value"][2]
     line, pace = line.in_unit(np.pi / 180), pace.in_unit(target_ft[:, None] / 100, 100)
-    chance = event_chance(strips_of(data), line, pace, target_ft.shape[0])
-    pm.Potential("outcomes", outcomes_logp(chance, data))
-    return chance
-
-
-def strips_of(data: dict) -> Any:
-    """Return the strips kept in a design's arrays."""
-    line, weight, low, high = (data["node"][i] for i in range(4))
+    directions, weight, low, high = (data["node"][i] for i in range(4))
     rolls = pt.stack([low, high], axis=-1)
-    return Strips(data["range_event"], data["range_edge"], line, weight, rolls)
+    strips = Strips(data["range_event"], data["range_edge"], directions, weight, rolls)
+    chance = event_chance(strips, line, pace, target_ft.shape[0])
+    pm.Potential("outcomes", outcomes_logp(chance, data))
 
 
-def _on_green(name: Any, v: Any, green: Any, data: Any) -> Scatter:
+def _on_green(v: dict[str, Any], green: Any, data: dict[str, Any]) -> Scatter:
     """Return how one component scatters on a green, in its own unit, for each event."""
     player, position, condition = (data["event_index"][i] for i in range(3))
     practised, counted = (data["event_value"][i] for i in range(2))
-    level, bias = _at_positions(name, v, data)
-    nothing = pt.zeros(1)
+    # Between and beyond the lengths practised.
+    weights, x = data["positions"][:-1], data["positions"][-1]
+    base, slope, middle = v["base"][:, None], v["slope"][:, None], v["bias_mean"][:, None]
+    level = base + slope * x + (v["level"] - (base + slope * v["x"])) @ weights
+    bias = middle + (v["bias"] - middle) @ weights
+    # First putts and what a visit shares are no terms here: see above.
+    names = ("trend", "counted", "effect", "effect_slope", "shift")
     mean, log_sd = cell_location(
-        v | {"level": level, "bias": bias, "visit_bias": nothing, "visit_form": nothing},
+        terms_at(
+            {name: v[name] for name in names} | {"level": level, "bias": bias},
+            {"player": player, "length": position, "condition": condition},
+        ),
         {
-            "player": player,
-            "length": position,
-            "session": pt.zeros_like(player),
-            "condition": condition,
-            "practised": practised,
-            "warm_up": pt.zeros_like(practised),
-            "counted": counted,
-            "x": data["positions"][-1],
+            "practised": practised, "counted": counted, "x": x[position],
+            "changed": pt.neq(condition, 0),
         },
-    )
-    model = pm.modelcontext(None)
-    sd = pt.exp(log_sd + model[f"{name}_visit_form_sd"] ** 2)
-    shared = model[f"{name}_visit_bias_sd"][player] ** 2 + green[player] ** 2
+    )  # fmt: skip
+    sd = pt.exp(log_sd + v["visit_form_sd"] ** 2)
+    shared = v["visit_bias_sd"][player] ** 2 + green[player] ** 2
     share = v["mishit_share"][player]
     return Scatter(
         pt.stack([mean, mean], axis=1),
@@ -133,19 +126,7 @@ def _on_green(name: Any, v: Any, green: Any, data: Any) -> Scatter:
     )
 
 
-def _at_positions(name: Any, v: Any, data: Any) -> tuple:
-    """Return level and bias at the lengths struck at, between and beyond those practised."""
-    model = pm.modelcontext(None)
-    weights, at = data["positions"][:-1], data["positions"][-1]
-    base = model[f"{name}_base_u"] - v["mean_visit_form"]
-    slope = model[f"{name}_slope"]
-    straight = base[:, None] + slope[:, None] * v["x"]
-    level = base[:, None] + slope[:, None] * at + (v["level"] - straight) @ weights
-    mean = (model[f"{name}_bias_mean_u"] - v["mean_visit_bias"])[:, None]
-    return level, mean + (v["bias"] - mean) @ weights
-
-
-def outcomes_logp(chance: Any, data: dict) -> Any:
+def outcomes_logp(chance: Any, data: dict[str, Any]) -> Any:
     """Return the log probability of all outcomes."""
     index, made, missed = pt.cast(data["made"][0], "int64"), data["made"][1], data["made"][2]
     drops = chance[index]

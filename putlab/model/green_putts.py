@@ -1,4 +1,4 @@
-"""Putts that were made or missed on a green, from a log to counted outcomes.
+"""Putts that were made or missed on a green, from a log to counted outcomes and a model's arrays.
 
 A visit in which nothing was read but whether putts dropped is taken as one to a real green;
 a putt without a reading among others that have one was missed by the sensor.
@@ -6,8 +6,9 @@ A miss tells more where the log has how far it was left (itself, or as the lengt
 putt on that hole), and a little more where it has only how many putts followed.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,9 +16,17 @@ from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.log.rules import ROLL_STEPS_FT, common_step
-from putlab.model.design import REFERENCE_FT, length_correlation, make_design, session_table
-from putlab.model.hole_chance import PhysicalHole, Strips, leave_strips, made_strips
-from putlab.model.readings import COMPONENTS, conditions_held, visit_read
+from putlab.model.design import (
+    Design,
+    length_weights,
+    log_distance,
+    make_design,
+    places,
+    session_table,
+)
+from putlab.model.hole_chance import Hole, Strips, leave_strips, made_strips
+from putlab.model.priors import SpreadPriors
+from putlab.model.readings import COMPONENTS, conditions_held, in_game, visit_read
 
 # Nearly every putt this short drops, whoever strikes it: it says nothing about spread.
 SHORTEST_FT = 1.5
@@ -45,29 +54,31 @@ SAME_STIMP_FT = 0.5
 ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "counted", "practised"]
 
 
-def green_putts(putts: pd.DataFrame) -> Any:
+def green_putts(putts: pd.DataFrame) -> pd.DataFrame:
     """Return the putts of visits to a green: known is whether they dropped, nothing was read."""
-    putts = _in_holes(putts)
-    visits = session_table(putts).set_index(["player", "session"])["practised"]
-    putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
-    putts["condition"] = conditions_held(putts)
-    putts["stimp_ft"] = _nearest(putts["stimp_ft"].fillna(STIMP_FT), SAME_STIMP_FT)
-    visit = pd.MultiIndex.from_frame(putts[["player", "session"]])
-    putts["practised"] = _nearest(visits.reindex(visit).to_numpy(), SAME_PRACTICE)
+    visits = session_table(putts)
+    practised = visits["practised"].to_numpy()[places(putts, visits, ["player", "session"])]
+    putts = _in_holes(putts).assign(
+        counted=in_game(putts),
+        condition=conditions_held(putts),
+        stimp_ft=_nearest(putts["stimp_ft"].fillna(STIMP_FT), SAME_STIMP_FT),
+        practised=_nearest(practised, SAME_PRACTICE),
+    )
     putts = putts[on_green(putts)]
     putts = putts.assign(made=putts["holed"].astype(bool), **_left(putts))
-    putts["distance_ft"] = _merged(putts["distance_ft"].to_numpy(float))
+    near = np.round(np.log(putts["distance_ft"].astype(float)) / SAME_DISTANCE)
+    putts["distance_ft"] = putts["distance_ft"].astype(float).groupby(near).transform("mean")
     return putts[[*ALIKE, "made", "low_ft", "high_ft", "followed"]].reset_index(drop=True)
 
 
-def on_green(putts: pd.DataFrame) -> Any:
+def on_green(putts: pd.DataFrame) -> pd.Series:
     """Tell which putts were struck on a green and say something of the golfer's spread."""
     tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
     return tells & ~visit_read(putts)
 
 
-def outcome_counts(putts: pd.DataFrame) -> Any:
-    """Return what each player's putts on a green tell."""
+def outcome_counts(putts: pd.DataFrame) -> pd.DataFrame:
+    """Return what each player's `green_putts` tell, a row a player."""
     missed = ~putts["made"]
     columns = {
         "putts": True,
@@ -80,7 +91,7 @@ def outcome_counts(putts: pd.DataFrame) -> Any:
     return flags.groupby(putts["player"], sort=False).sum()
 
 
-def _in_holes(putts: Any) -> Any:
+def _in_holes(putts: pd.DataFrame) -> pd.DataFrame:
     """Number the putts on each hole, and look ahead to what followed."""
     putts = putts.copy()
     visit = [putts["player"], putts["session"]]
@@ -97,7 +108,7 @@ def _in_holes(putts: Any) -> Any:
     return putts
 
 
-def _left(putts: Any) -> dict:
+def _left(putts: pd.DataFrame) -> dict[str, ArrayLike]:
     """Return bounds of the leave of each miss, or how many putts followed it."""
     missed = ~putts["holed"].astype(bool)
     leave = putts["leave_ft"].fillna(putts["next_ft"]).where(missed).to_numpy(float)
@@ -108,7 +119,7 @@ def _left(putts: Any) -> dict:
     return {"low_ft": low, "high_ft": high, "followed": followed}
 
 
-def leave_bounds(leave_ft: np.ndarray, step_ft: float) -> tuple:
+def leave_bounds(leave_ft: np.ndarray, step_ft: float) -> tuple[np.ndarray, np.ndarray]:
     """Return what each leave lay between."""
     bands = LEAVE_BANDS_FT
     known = ~np.isnan(leave_ft)
@@ -122,14 +133,8 @@ def leave_bounds(leave_ft: np.ndarray, step_ft: float) -> tuple:
     return np.where(known, low, np.nan), np.where(known, high, np.nan)
 
 
-def _nearest(values: Any, step: Any) -> Any:
+def _nearest(values: ArrayLike, step: float) -> np.ndarray:
     return np.round(np.asarray(values, dtype=float) / step) * step
-
-
-def _merged(distance_ft: Any) -> Any:
-    """Return distances with near ones replaced by their mean."""
-    group = pd.Series(np.round(np.log(distance_ft) / SAME_DISTANCE))
-    return pd.Series(distance_ft).groupby(group).transform("mean").to_numpy()
 
 
 # From outcomes on a green to the arrays the made-and-missed model reads.
@@ -151,17 +156,17 @@ COUNTS = {"made": slice(1, 3), "leave": slice(1, 2), "followed": slice(None)}
 class GreenDesign:
     """Arrays of the made-and-missed model."""
 
-    components: dict
+    components: dict[str, Design]
     events: pd.DataFrame
-    data: dict
+    data: dict[str, np.ndarray]
 
     @property
-    def size(self) -> Any:
+    def size(self) -> tuple[int, ...]:
         """Players and padded sizes, which with the code determine the compiled model."""
         return self.components["line"].size
 
     @property
-    def containers(self) -> Any:
+    def containers(self) -> dict[str, np.ndarray]:
         """The model's data containers: the components' with their prefix, the outcomes'."""
         named = {
             f"{component}_{name}": value
@@ -171,12 +176,12 @@ class GreenDesign:
         return named | self.data
 
     @property
-    def putts(self) -> Any:
+    def putts(self) -> float:
         """Number of readings of the component that has more, and of outcomes."""
         outcomes = sum(self.data[name][rows].sum() for name, rows in COUNTS.items())
         return max(part.putts for part in self.components.values()) + float(outcomes)
 
-    def counted_as(self, putts: float) -> Any:
+    def counted_as(self, putts: float) -> GreenDesign:
         """Return the same design with its readings and outcomes counted as so many."""
         share = putts / self.putts
         parts = {
@@ -190,19 +195,23 @@ class GreenDesign:
 
 
 def component_designs(
-    readings: dict,
+    readings: dict[str, pd.DataFrame],
     green: pd.DataFrame,
     visits: pd.DataFrame,
     lengths: np.ndarray,
     players: list[str],
-    priors: dict,
-) -> Any:
+    priors: dict[str, SpreadPriors],
+) -> dict[str, Design]:
     """Return the spread model's designs of both components, alike in size."""
     first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
     known = pd.concat([first, *(rows[["player", "session"]] for rows in readings.values())])
     visits = visits.merge(known.drop_duplicates())
     seen = pd.concat([*readings.values(), green])[["player", "condition"]].drop_duplicates()
-    blank = _nothing_read(seen.merge(first, on="player"))
+    # Rows that say nothing, so that a design knows of every condition.
+    blank = seen.merge(first, on="player").assign(
+        length=0, warm_up=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
+        count=0,
+    )  # fmt: skip
     designs = {}
     for name in COMPONENTS:
         rows = pd.concat([readings[name], blank], ignore_index=True)
@@ -211,22 +220,21 @@ def component_designs(
     return designs
 
 
-def _nothing_read(groups: Any) -> Any:
-    """Return rows that say nothing, so that a design knows of every condition."""
-    return groups.assign(
-        length=0, warm_up=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
-        count=0,
-    )  # fmt: skip
-
-
-def make_green_design(green: pd.DataFrame, components: dict, priors: ArrayLike) -> Any:
+def make_green_design(
+    green: pd.DataFrame, components: dict[str, Design], priors: ArrayLike
+) -> GreenDesign:
     """Arrange outcomes on a green for the model."""
     made, leave, followed = _counted(green)
-    follow_events = [_dropping(followed), *_resting(followed), *_next(followed)]
-    frames = [_dropping(made), leave[EVENT], *follow_events]
+    bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
+    frames = [
+        _dropping(made),
+        leave[EVENT],
+        _dropping(followed),
+        *(followed[ALIKE].assign(low_ft=float(low), high_ft=float(high)) for low, high in bands),
+        *(_dropping(followed.assign(distance_ft=left)) for left in NEXT_FT),
+    ]
     events = pd.concat(frames).drop_duplicates().reset_index(drop=True)
-    index = pd.MultiIndex.from_frame(events)
-    place = [index.get_indexer(pd.MultiIndex.from_frame(frame)) for frame in frames]
+    place = [places(frame, events, EVENT) for frame in frames]
     data = {
         "made": np.stack([place[0], made["made"], made["missed"]]),
         "leave": np.stack([place[1], leave["count"]]),
@@ -238,69 +246,55 @@ def make_green_design(green: pd.DataFrame, components: dict, priors: ArrayLike) 
     return GreenDesign(components, events, data)
 
 
-def _counted(green: Any) -> Any:
+def _counted(green: pd.DataFrame) -> list[pd.DataFrame]:
     """Count what is known of putts that are alike: dropped or not, leaves, what followed."""
     left, followed = green["high_ft"].notna(), green["followed"].notna()
 
-    def count(rows: Any, keys: Any = ALIKE, **columns: Any) -> Any:
-        return rows.assign(**columns)[[*keys, *columns]].groupby(keys, sort=True).sum()
+    def count(rows: pd.DataFrame, keys: list[str], **columns: pd.Series | int) -> pd.DataFrame:
+        counted = rows.assign(**columns)[[*keys, *columns]].groupby(keys, sort=True).sum()
+        return counted.astype(float).reset_index()
 
-    plain = green[~left & ~followed]
-    tables = [
-        count(plain, made=plain["made"], missed=~plain["made"]),
+    plain, number = green[~left & ~followed], green["followed"]
+    return [
+        count(plain, ALIKE, made=plain["made"], missed=~plain["made"]),
         count(green[left], EVENT, count=1),
-        count(green[followed], one=green["followed"] == 1, more=green["followed"] == 2),
+        count(green[followed], ALIKE, one=number == 1, more=number == 2),
     ]
-    return [table.astype(float).reset_index() for table in tables]
 
 
-def _dropping(kinds: Any) -> Any:
+def _dropping(kinds: pd.DataFrame) -> pd.DataFrame:
     return kinds[ALIKE].assign(low_ft=0.0, high_ft=0.0)
 
 
-def _resting(kinds: Any) -> list:
-    bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
-    return [kinds[ALIKE].assign(low_ft=float(low), high_ft=float(high)) for low, high in bands]
-
-
-def _next(kinds: Any) -> list:
-    return [_dropping(kinds.assign(distance_ft=left)) for left in NEXT_FT]
-
-
-def _event_data(events: Any, design: Any) -> dict:
+def _event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
     """Return indices and values of each event, and where its length lies among the known."""
     distance_ft, position = np.unique(events["distance_ft"], return_inverse=True)
     player = pd.Index(design.players).get_indexer(events["player"])
-    keys = ["player", "condition"]
-    known = pd.MultiIndex.from_frame(design.conditions[keys])
-    condition = known.get_indexer(pd.MultiIndex.from_frame(events[keys])) + 1
-    columns = [events[name] for name in ("practised", "counted")]
-    x, at = np.log(design.lengths_ft / REFERENCE_FT), np.log(distance_ft / REFERENCE_FT)
+    condition = places(events, design.conditions, ["player", "condition"]) + 1
+    values = events["practised"], events["counted"], events["distance_ft"] + PAST_FT
+    x, at = log_distance(design.lengths_ft), log_distance(distance_ft)
     weights = np.zeros((design.size[2] + 1, at.size))
-    weights[: x.size] = np.linalg.solve(length_correlation(x, x), length_correlation(x, at))
+    weights[: x.size] = length_weights(x, at)
     weights[-1] = at
     return {
         "event_index": np.stack([player, position, condition]),
-        "event_value": np.stack([*columns, events["distance_ft"] + PAST_FT]).astype(float),
+        "event_value": np.stack(values).astype(float),
         "positions": weights,
     }
 
 
-def _strip_data(events: Any) -> dict:
+def _strip_data(events: pd.DataFrame) -> dict[str, np.ndarray]:
     """Return the strips of all events, stacked."""
     drops = (events["high_ft"] == 0).to_numpy()
-    made, left = events[drops], events[~drops]
-    distance_ft, low_ft, high_ft = (
-        left[name].to_numpy() for name in ("distance_ft", "low_ft", "high_ft")
-    )
-    holes = [PhysicalHole(part["stimp_ft"].to_numpy()) for part in (made, left)]
+    number = np.concatenate([np.flatnonzero(drops), np.flatnonzero(~drops)])
+    columns = ["distance_ft", "low_ft", "high_ft", "stimp_ft"]
+    made, left = (events.loc[rows, columns].to_numpy(float).T for rows in (drops, ~drops))
     strips = Strips.join(
         [
-            made_strips(made["distance_ft"].to_numpy(), holes[0]),
-            leave_strips(distance_ft, low_ft, high_ft, holes[1], first_event=len(made)),
+            made_strips(made[0], Hole(made[3])),
+            leave_strips(left[0], left[1], left[2], Hole(left[3]), first_event=made.shape[1]),
         ]
     )
-    number = np.concatenate([np.flatnonzero(drops), np.flatnonzero(~drops)])
     return {
         "range_event": number[strips.event],
         "range_edge": strips.edge_rad,

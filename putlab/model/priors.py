@@ -3,12 +3,25 @@
 from dataclasses import astuple, dataclass, fields
 from typing import Any
 
+import numpy as np
 
-@dataclass(frozen=True)
+
+# Defaults are shared by line and pace, for these concern log spread and have no unit:
+# - players of one roster typically differ by a third in spread (assumption);
+# - slope: doubling the length changes spread by up to 20 % either way (assumption);
+# - spot: a weak spot of 10 to 15 % is ordinary, one of 50 % is not ruled out;
+# - visit form: a good or a bad day is 5 to 10 % (assumption, estimated where sessions tell);
+# - trend: the power law of practice (Newell and Rosenbloom 1981) has exponents of 0 to 0.2
+#   for trained skills; centred on nought so that the log decides the sign;
+# - warm-up, counted: within 20 % either way;
+# - effect: a change of grip, putter or routine moves spread by up to a third, mostly less;
+#   its sd is that of the difference of two conditions divided by the root of two;
+# - mishits: 3 % of putts, at most one in ten (common practice).
+@dataclass(frozen=True, kw_only=True)
 class SpreadPriors:
     """Priors of one component; ``unit`` is degrees for line, percent for pace.
 
-    Spreads and scales that no golfer has exactly at nought (setup, form, unevenness over
+    Spreads and scales that no golfer has exactly at nought (what a visit shares, spots over
     lengths) have log-normal priors: a median and a log standard deviation.
 
     Attributes
@@ -43,103 +56,50 @@ class SpreadPriors:
 
     sd_median: float
     sd_log_sd: float
-    between_median: float
-    between_log_sd: float
-    slope_sd: float
-    spot_median: float
-    spot_log_sd: float
+    between_median: float = 0.3
+    between_log_sd: float = 0.4
+    slope_sd: float = 0.15
+    spot_median: float = 0.1
+    spot_log_sd: float = 0.7
     bias_sd: float
     bias_spot_median: float
     bias_spot_log_sd: float
     visit_bias_median: float
     visit_bias_log_sd: float
-    visit_form_median: float
-    visit_form_log_sd: float
-    trend_sd: float
-    warm_up_sd: float
-    counted_sd: float
-    effect_sd: float
-    effect_slope_sd: float
+    visit_form_median: float = 0.07
+    visit_form_log_sd: float = 0.7
+    trend_sd: float = 0.1
+    warm_up_sd: float = 0.1
+    counted_sd: float = 0.15
+    effect_sd: float = 0.2 / 2**0.5
+    effect_slope_sd: float = 0.07
     shift_sd: float
-    mishit_a: float
-    mishit_b: float
+    mishit_a: float = 1.5
+    mishit_b: float = 8.5
 
-    @classmethod
-    def names(cls) -> Any:
-        """Return the names of the priors in their fixed order.
-
-        Returns
-        -------
-        list of str
-            Field names.
-        """
-        return [field.name for field in fields(cls)]
-
-    def values(self) -> Any:
-        """Return the priors as numbers in the order of `names`.
-
-        Returns
-        -------
-        tuple of float
-            One number a name.
-        """
-        return astuple(self)
+    @property
+    def vector(self) -> np.ndarray:
+        """The priors as a model reads them; `by_name` is the way back."""
+        return np.array(astuple(self))
 
 
-# Shared by line and pace, for these concern log spread and have no unit:
-# - players of one roster typically differ by a third in spread (assumption);
-# - slope: doubling the length changes spread by up to 20 % either way (assumption);
-# - bump: a weak spot of 10 to 15 % is ordinary, one of 50 % is not ruled out;
-# - form: a good or a bad day is 5 to 10 % (assumption, estimated where sessions tell);
-# - trend: the power law of practice (Newell and Rosenbloom 1981) has exponents of 0 to 0.2
-#   for trained skills; centred on nought so that the log decides the sign;
-# - warm_up, counted: within 20 % either way;
-# - effect: a change of grip, putter or routine moves spread by up to a third, mostly less;
-#   its sd is that of the difference of two conditions divided by the root of two;
-# - mishits: 3 % of putts, at most one in ten (common practice).
-_SHARED = {
-    "between_median": 0.3,
-    "between_log_sd": 0.4,
-    "slope_sd": 0.15,
-    "spot_median": 0.1,
-    "spot_log_sd": 0.7,
-    "visit_form_median": 0.07,
-    "visit_form_log_sd": 0.7,
-    "trend_sd": 0.1,
-    "warm_up_sd": 0.1,
-    "counted_sd": 0.15,
-    "effect_sd": 0.2 / 2**0.5,
-    "effect_slope_sd": 0.07,
-    "mishit_a": 1.5,
-    "mishit_b": 8.5,
-}
+def by_name(vector: Any) -> dict[str, Any]:
+    """Return the entries of `SpreadPriors.vector`, numbers or PyTensor's, by name."""
+    return {field.name: vector[i] for i, field in enumerate(fields(SpreadPriors))}
+
 
 # Line: a tour professional's made rates need 1.5° with the green's reading in it (Gelman and
 # Nolan 2002), so technique alone lies below; club golfers reach beyond 2°.
 LINE_PRIORS = SpreadPriors(
-    sd_median=1.0,
-    sd_log_sd=0.5,
-    bias_sd=0.7,
-    bias_spot_median=0.12,
-    bias_spot_log_sd=0.7,
-    visit_bias_median=0.25,
-    visit_bias_log_sd=0.7,
-    shift_sd=0.4,
-    **_SHARED,
-)
+    sd_median=1.0, sd_log_sd=0.5, bias_sd=0.7, bias_spot_median=0.12, bias_spot_log_sd=0.7,
+    visit_bias_median=0.25, visit_bias_log_sd=0.7, shift_sd=0.4,
+)  # fmt: skip
 
 # Pace: 6.8 % over repeats of one 6 m putt by skilled golfers, 10.6 % over forty putts with
 # the reading of the green (Karlsen and Nilsson 2008); club golfers are wider.
 PACE_PRIORS = SpreadPriors(
-    sd_median=9.0,
-    sd_log_sd=0.5,
-    bias_sd=6.0,
-    bias_spot_median=1.5,
-    bias_spot_log_sd=0.7,
-    visit_bias_median=2.5,
-    visit_bias_log_sd=0.7,
-    shift_sd=3.0,
-    **_SHARED,
-)
+    sd_median=9.0, sd_log_sd=0.5, bias_sd=6.0, bias_spot_median=1.5, bias_spot_log_sd=0.7,
+    visit_bias_median=2.5, visit_bias_log_sd=0.7, shift_sd=3.0,
+)  # fmt: skip
 
 PRIORS = {"line": LINE_PRIORS, "pace": PACE_PRIORS}

@@ -19,8 +19,8 @@ from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
 
 if TYPE_CHECKING:
-    from putlab.log.rules import ReadingRules
     from putlab.log.read import Log
+    from putlab.log.rules import ReadingRules
 
 # Warm-up: the first few putts of a visit may scatter wider (common practice).
 WARM_UP_PUTTS = 5
@@ -47,7 +47,7 @@ COMPONENTS = ("line", "pace")
 CELL = ["player", "session", "length", "condition", "warm_up", "counted"]
 
 
-def intervals(log: Log, component: str) -> Any:
+def intervals(log: Log, component: str, practice: pd.DataFrame | None = None) -> pd.DataFrame:
     """Turn a log into counted intervals of one component.
 
     Parameters
@@ -56,6 +56,8 @@ def intervals(log: Log, component: str) -> Any:
         A log that has been read.
     component : {"line", "pace"}
         Line in degrees, or pace as 100 (roll / target - 1) in percent.
+    practice : pandas.DataFrame, optional
+        The log's `practice_putts`, where they are at hand.
 
     Returns
     -------
@@ -64,45 +66,47 @@ def intervals(log: Log, component: str) -> Any:
         distance_ft, lo, hi, noise, count``, with ``length`` an index into
         `lengths_ft`.
     """
-    putts = practice_putts(log.putts)
-    rows = INTERVALS[component](putts, log.rules)
-    rows = rows[rows["hi"] > rows["lo"]]
-    return join_crowded(count_equal(rows))
+    rows = INTERVALS[component](
+        practice_putts(log.putts) if practice is None else practice, log.rules
+    )
+    return join_crowded(count_equal(rows[rows["hi"] > rows["lo"]]))
 
 
-def practice_putts(putts: pd.DataFrame) -> Any:
+def practice_putts(putts: pd.DataFrame) -> pd.DataFrame:
     """Return the putts that tell about spread in practice, with the labels of their cell."""
-    putts = first_putts(putts[in_practice(putts)])
+    # Practice, not a visit to a green: there nothing was read, and elsewhere something.
+    ever_read = _read(putts).groupby(putts["player"]).transform("any")
+    putts = first_putts(putts[visit_read(putts) | ~ever_read])
     length = nearest_length(putts["distance_ft"], lengths_ft(putts["distance_ft"]))
     return putts.assign(length=length)
 
 
-def first_putts(putts: pd.DataFrame) -> Any:
+def first_putts(putts: pd.DataFrame) -> pd.DataFrame:
     """Return the first putts of a log, wherever they were struck."""
-    putts = putts.copy()
     order = putts.groupby(["player", "session"], sort=False).cumcount()
-    putts["warm_up"] = order < WARM_UP_PUTTS
-    putts["counted"] = (putts["drill"] == "counted").fillna(False).astype(bool)
-    putts["condition"] = conditions_held(putts)
-    putts = putts[~(putts["putt_no"] > 1)]
     # Where there is a hole the golfer means to reach and pass it; without one, to stop there.
     past = np.where(putts["holed"].notna(), PAST_FT, 0.0)
-    return putts.assign(target_ft=putts["distance_ft"] + past)
+    putts = putts.assign(
+        warm_up=order < WARM_UP_PUTTS,
+        counted=in_game(putts),
+        condition=conditions_held(putts),
+        target_ft=putts["distance_ft"] + past,
+    )
+    return putts[~(putts["putt_no"] > 1)]
 
 
-def in_practice(putts: pd.DataFrame) -> Any:
-    """Tell practice from visits to a green: there nothing was read, and elsewhere something."""
-    ever_read = _read(putts).groupby(putts["player"]).transform("any")
-    return visit_read(putts) | ~ever_read
+def in_game(putts: pd.DataFrame) -> pd.Series:
+    """Tell putts that counted."""
+    return (putts["drill"] == "counted").fillna(False).astype(bool)
 
 
-def visit_read(putts: pd.DataFrame) -> Any:
+def visit_read(putts: pd.DataFrame) -> pd.Series:
     """Tell putts of visits in which any of the player's putts was read."""
     return _read(putts).groupby([putts["player"], putts["session"]]).transform("any")
 
 
-def conditions_held(putts: pd.DataFrame) -> Any:
-    """Return the condition of each putt."""
+def conditions_held(putts: pd.DataFrame) -> pd.Series:
+    """Return the condition of each putt; where a green's has none, that of practice nearby."""
     named = putts["condition"].fillna("")
     practice = visit_read(putts)
     held = named.where(practice).groupby(putts["player"])
@@ -110,11 +114,11 @@ def conditions_held(putts: pd.DataFrame) -> Any:
     return named.where(practice | (named != ""), nearest)
 
 
-def _read(putts: Any) -> Any:
+def _read(putts: pd.DataFrame) -> pd.Series:
     return putts["line_deg"].notna() | putts["roll_ft"].notna()
 
 
-def lengths_ft(distance_ft: ArrayLike) -> Any:
+def lengths_ft(distance_ft: ArrayLike) -> np.ndarray:
     """Return the lengths a log holds, near ones merged."""
     values = pd.Series(np.round(np.asarray(distance_ft), 6)).value_counts().sort_index()
     tolerance = SAME_LENGTH
@@ -126,9 +130,10 @@ def lengths_ft(distance_ft: ArrayLike) -> Any:
         tolerance *= 1.3
 
 
-def _chain(sorted_values: Any, tolerance: Any) -> np.ndarray:
+def _chain(sorted_values: np.ndarray, tolerance: float) -> np.ndarray:
     """Number groups so that none spans more than the tolerance."""
-    group, start, number = [], -np.inf, -1
+    group: list[int] = []
+    start, number = -np.inf, -1
     for value in sorted_values:
         if value - start > tolerance:
             start, number = value, number + 1
@@ -136,37 +141,39 @@ def _chain(sorted_values: Any, tolerance: Any) -> np.ndarray:
     return np.array(group, dtype=int)
 
 
-def nearest_length(distance_ft: ArrayLike, lengths: np.ndarray) -> Any:
+def nearest_length(distance_ft: ArrayLike, lengths: np.ndarray) -> np.ndarray:
     """Return the index of the nearest length, in log distance."""
     edges = np.sqrt(lengths[1:] * lengths[:-1])
     return np.searchsorted(edges, np.asarray(distance_ft, dtype=float))
 
 
-def line_intervals(putts: pd.DataFrame, rules: ReadingRules) -> Any:
+def line_intervals(putts: pd.DataFrame, rules: ReadingRules) -> pd.DataFrame:
     """Return the interval of start direction, in degrees, that each putt tells."""
     lo, hi = _around(putts["line_deg"], rules.line_step_deg, 1.0)
     if rules.line_limit_deg is not None:
-        inside = rules.line_limit_deg - _half(rules.line_step_deg)
+        inside = rules.line_limit_deg - (rules.line_step_deg or 0.0) / 2
         at_limit = putts["line_deg"].abs() >= rules.line_limit_deg
-        lo = lo.mask(at_limit & (putts["line_deg"] > 0), inside)
-        hi = hi.mask(at_limit & (putts["line_deg"] > 0), np.inf)
-        hi = hi.mask(at_limit & (putts["line_deg"] < 0), -inside)
-        lo = lo.mask(at_limit & (putts["line_deg"] < 0), -np.inf)
+        right, left = at_limit & (putts["line_deg"] > 0), at_limit & (putts["line_deg"] < 0)
+        lo, hi = (
+            lo.mask(right, inside).mask(left, -np.inf),
+            hi.mask(right, np.inf).mask(left, -inside),
+        )
     swallowed = _swallowed(putts, "line_deg")
     edge = np.degrees(np.arcsin(np.minimum(HOLE_RADIUS_FT / putts["distance_ft"], 1.0)))
     lo, hi = lo.mask(swallowed, -edge), hi.mask(swallowed, edge)
-    return _told(putts, lo, hi, rules.line_noise_deg or 0.0)
+    rows = putts.assign(lo=lo, hi=hi, noise=rules.line_noise_deg or 0.0)
+    return rows.dropna(subset=["lo", "hi"])
 
 
-def pace_intervals(putts: pd.DataFrame, rules: ReadingRules) -> Any:
+def pace_intervals(putts: pd.DataFrame, rules: ReadingRules) -> pd.DataFrame:
     """Return the interval of 100 (roll / target - 1), in percent, that each putt tells."""
     low_ft, high_ft = _around(putts["roll_ft"], rules.roll_step_ft, putts["target_ft"] * 0.1)
     # Nothing rolls less than not at all: a reading of zero holds all that fell short of it.
     low_ft = low_ft.mask(low_ft <= 0, -np.inf)
     if rules.roll_limit_ft is not None:
-        stopped = putts["roll_ft"] >= rules.roll_limit_ft - _half(rules.roll_step_ft)
-        low_ft = low_ft.mask(stopped, rules.roll_limit_ft - _half(rules.roll_step_ft))
-        high_ft = high_ft.mask(stopped, np.inf)
+        inside = rules.roll_limit_ft - (rules.roll_step_ft or 0.0) / 2
+        stopped = putts["roll_ft"] >= inside
+        low_ft, high_ft = low_ft.mask(stopped, inside), high_ft.mask(stopped, np.inf)
     swallowed = _swallowed(putts, "roll_ft")
     arrive_ft, drop_ft = dropping_rolls_ft(
         putts["distance_ft"], putts["line_deg"], putts["stimp_ft"]
@@ -174,57 +181,51 @@ def pace_intervals(putts: pd.DataFrame, rules: ReadingRules) -> Any:
     low_ft, high_ft = low_ft.mask(swallowed, arrive_ft), high_ft.mask(swallowed, drop_ft)
     per_ft = 100 / putts["target_ft"]
     noise_pct = (rules.roll_noise_ft or 0.0) * per_ft
-    return _told(putts, low_ft * per_ft - 100, high_ft * per_ft - 100, noise_pct)
+    rows = putts.assign(lo=low_ft * per_ft - 100, hi=high_ft * per_ft - 100, noise=noise_pct)
+    return rows.dropna(subset=["lo", "hi"])
 
 
 INTERVALS = {"line": line_intervals, "pace": pace_intervals}
 
 
-def dropping_rolls_ft(distance_ft: ArrayLike, line_deg: ArrayLike, stimp_ft: ArrayLike) -> Any:
+def dropping_rolls_ft(
+    distance_ft: ArrayLike, line_deg: ArrayLike, stimp_ft: ArrayLike
+) -> tuple[np.ndarray, np.ndarray]:
     """Return the roll-outs between which a ball drops: it arrives, and is slow enough."""
     angle = np.radians(np.nan_to_num(np.asarray(line_deg, dtype=float)))
     distance = np.asarray(distance_ft, dtype=float)
     offset = np.minimum(np.abs(distance * np.sin(angle)), HOLE_RADIUS_FT * 0.999)
     along = distance * np.cos(angle)
-    stimp_ft = np.where(np.isnan(stimp_ft), STIMP_FT, stimp_ft)
-    return along - rim_ft(offset), along + past_limit_ft(offset, stimp_ft)
+    speed: Any = np.where(np.isnan(stimp_ft), STIMP_FT, stimp_ft)
+    return along - rim_ft(offset), along + past_limit_ft(offset, speed)
 
 
-def _swallowed(putts: Any, reading: Any) -> Any:
+def _swallowed(putts: pd.DataFrame, reading: str) -> pd.Series:
     """Holed putts without this reading, for players whose misses do have it."""
     holed = (putts["holed"] == True).fillna(False).astype(bool)  # noqa: E712 (nullable boolean)
     missed = (putts["holed"] == False).fillna(False).astype(bool)  # noqa: E712
     read = putts[reading].notna()
     shares = read[missed].groupby(putts.loc[missed, "player"]).mean()
-    complete = putts["player"].isin(shares.index[shares >= 0.95])
-    return holed & ~read & complete
+    return holed & ~read & putts["player"].isin(shares.index[shares >= 0.95])
 
 
-def _half(step: Any) -> Any:
-    return (step or 0.0) / 2
-
-
-def _around(reading: Any, step: Any, scale: Any) -> tuple:
+def _around(
+    reading: pd.Series, step: float | None, scale: float | pd.Series
+) -> tuple[pd.Series, pd.Series]:
     width = step if step else EXACT_WIDTH * scale
     return reading - width / 2, reading + width / 2
 
 
-def _told(putts: Any, lo: Any, hi: Any, noise: Any) -> Any:
-    rows = putts.assign(lo=lo, hi=hi, noise=noise)
-    return rows[rows["lo"].notna() & rows["hi"].notna()]
-
-
-def count_equal(rows: pd.DataFrame) -> Any:
+def count_equal(rows: pd.DataFrame) -> pd.DataFrame:
     """Count equal intervals of one cell instead of repeating them."""
     counted = rows if "count" in rows else rows.assign(count=1)
     # A hair of rounding: the same reading over the same distance is the same interval.
     counted = counted.assign(lo=counted["lo"].round(9), hi=counted["hi"].round(9))
-    keys = [*CELL, "lo", "hi", "noise"]
-    groups = counted.groupby(keys, sort=True, dropna=False)
+    groups = counted.groupby([*CELL, "lo", "hi", "noise"], sort=True, dropna=False)
     return groups.agg(count=("count", "sum"), distance_ft=("distance_ft", "mean")).reset_index()
 
 
-def join_crowded(rows: pd.DataFrame, most: int = CROWDED) -> Any:
+def join_crowded(rows: pd.DataFrame, most: int = CROWDED) -> pd.DataFrame:
     """Join neighbouring intervals in cells that hold very many different ones."""
     size = rows.groupby(CELL, sort=False, dropna=False)["lo"].transform("size")
     crowded = rows[size > most]
@@ -234,7 +235,7 @@ def join_crowded(rows: pd.DataFrame, most: int = CROWDED) -> Any:
     return pd.concat([rows[size <= most], *joined], ignore_index=True)
 
 
-def _join(cell: Any) -> Any:
+def _join(cell: pd.DataFrame) -> pd.DataFrame:
     """Join the readings of one cell onto bins fixed by its middle and its spread."""
     step = (cell["hi"] - cell["lo"]).median()
     plain = cell[np.isclose(cell["hi"] - cell["lo"], step, rtol=1e-6)]
@@ -243,11 +244,10 @@ def _join(cell: Any) -> Any:
     place = np.searchsorted(edges, centre)
     inside = (place > 0) & (place < edges.size)
     binned = plain[inside].assign(lo=edges[place[inside] - 1], hi=edges[place[inside]])
-    rest = cell.drop(plain.index[inside])
-    return pd.concat([count_equal(binned), rest], ignore_index=True)
+    return pd.concat([count_equal(binned), cell.drop(plain.index[inside])], ignore_index=True)
 
 
-def _bin_edges(centre: Any, count: Any, start: Any, step: Any) -> Any:
+def _bin_edges(centre: np.ndarray, count: np.ndarray, start: float, step: float) -> np.ndarray:
     low, middle, high = np.quantile(centre, [0.25, 0.5, 0.75], weights=count, method="inverted_cdf")
     spread = max((high - low) / 1.349, step)  # a normal's quartiles are 1.349 sd apart
     edges = middle + spread * BIN_EDGES_SD

@@ -5,20 +5,22 @@ session s, length d with x = log(d / 10 ft):
 
     reading in [lo, hi] ~ (1 - m[p]) Normal(mu, sigma) + m[p] Normal(mu, 4 sigma)
     mu        = bias[p, d] + visit_bias[s] + shift[condition]
-    log sigma = level[p, d] + visit_form[s] + trend[p] practised[s] + effect[condition]
-                + effect_slope[condition] x + warm_up[p] (first putts) + counted[p] (in a game)
+    log sigma = level[p, d] + visit_form[s] + trend[p] practised[s] + warm_up[p] (first putts)
+                + counted[p] (in a game) + effect[condition] + effect_slope[condition] x
 
-    level[p, d] ~ straight in x with slope[p] around base[p], plus an Ornstein-Uhlenbeck
-                  bump in x of size spot_sd
-    bias[p, d]  ~ around bias_mean[p], with a bump in x of size bias_spot_sd
-    base[p]     ~ Normal(base_mean, between_sd): players share a population
-    visit_bias[s]    ~ Normal(0, visit_bias_sd[p]);  visit_form[s] ~ Normal(0, visit_form_sd)
+    level[p, d]   ~ straight in x with slope[p] around base[p], plus an Ornstein-Uhlenbeck
+                    spot in x of size spot_sd
+    bias[p, d]    ~ around bias_mean[p], with a spot in x of size bias_spot_sd
+    base[p]       ~ Normal(base_mean, between_sd): players share a population
+    visit_bias[s] ~ Normal(0, visit_bias_sd[p]);  visit_form[s] ~ Normal(0, visit_form_sd)
 
 The noise of the sensor adds to sigma in quadrature. Equal intervals are counted.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,7 +29,7 @@ import pytensor.tensor as pt
 import xarray as xr
 
 from putlab.model.design import unpack
-from putlab.model.priors import SpreadPriors
+from putlab.model.priors import by_name
 
 if TYPE_CHECKING:
     from putlab.model.design import Design
@@ -38,15 +40,47 @@ MISHIT_TIMES = 4.0
 # which most putts are "mishits" of a very narrow golfer.
 MISHIT_MOST = 0.2
 
-# The free names of the model, in the order of the story above.
-PARAMETERS = [
-    "base_mean", "between_sd", "base_u", "slope", "spot_sd", "level_u",
-    "bias_mean_u", "bias_spot_sd", "bias_u", "visit_bias_sd", "visit_bias_u", "visit_form_sd", "visit_form_u",
-    "trend", "warm_up", "counted", "effect", "effect_slope", "shift", "mishit_u",
-]  # fmt: skip
+# The free names of the model, in the order of the story above, and their dimensions.
+_PLAYER, _SPOT, _VISIT, _CONDITION = ("player",), ("player", "length"), ("session",), ("condition",)
+DIMS: dict[str, tuple[str, ...]] = {
+    "base_mean": (), "between_sd": (), "base_u": _PLAYER, "slope": _PLAYER, "spot_sd": (),
+    "level_u": _SPOT, "bias_mean_u": _PLAYER, "bias_spot_sd": (), "bias_u": _SPOT,
+    "visit_bias_sd": _PLAYER, "visit_bias_u": _VISIT, "visit_form_sd": (), "visit_form_u": _VISIT,
+    "trend": _PLAYER, "warm_up": _PLAYER, "counted": _PLAYER, "effect": _CONDITION,
+    "effect_slope": _CONDITION, "shift": _CONDITION, "mishit_u": _PLAYER,
+}  # fmt: skip
+PARAMETERS = list(DIMS)
+
+# What the equation below takes of the story, by the dimensions that place it.
+TERMS = {
+    "bias": _SPOT, "level": _SPOT, "visit_bias": _VISIT, "visit_form": _VISIT, "trend": _PLAYER,
+    "warm_up": _PLAYER, "counted": _PLAYER, "effect": _CONDITION, "effect_slope": _CONDITION,
+    "shift": _CONDITION,
+}  # fmt: skip
 
 
-def build_model(design: Design) -> Any:
+def cell_location(v: Mapping[str, Any], at: Mapping[str, Any]) -> tuple[Any, Any]:
+    """Return mean and log spread of cells: the one equation, for numpy and PyTensor alike.
+
+    ``v`` holds the terms of the story as they apply to each cell, ``at`` the cells' covariates
+    and whether their condition is ``changed``; whatever is left out is nought.
+    """
+    changed = at.get("changed", 1.0)
+    mean = v.get("bias", 0.0) + v.get("visit_bias", 0.0) + changed * v.get("shift", 0.0)
+    effect = v.get("effect", 0.0) + v.get("effect_slope", 0.0) * at.get("x", 0.0)
+    log_sd = v["level"] + v.get("visit_form", 0.0)
+    for name, covariate in (("trend", "practised"), ("warm_up", "warm_up"), ("counted", "counted")):
+        if name in v:
+            log_sd = log_sd + v[name] * at[covariate]
+    return mean, log_sd + changed * effect
+
+
+def terms_at(v: Mapping[str, Any], index: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the terms that apply to cells, given each cell's place along every dimension."""
+    return {name: v[name][tuple(index[dim] for dim in TERMS[name])] for name in TERMS if name in v}
+
+
+def build_model(design: Design) -> pm.Model:
     """Return the unfitted model of one component.
 
     Parameters
@@ -60,22 +94,24 @@ def build_model(design: Design) -> Any:
     pymc.Model
         Model with the free parameters `PARAMETERS`.
     """
-    with pm.Model(coords=_coords(design)) as model:
+    with pm.Model(coords=coords_of(design.size)) as model:
         add_component(design)
     return model
 
 
-def _coords(design: Any) -> dict:
-    sizes = dict(zip(("player", "session", "length", "condition"), design.size, strict=True))
-    return {name: np.arange(size) for name, size in sizes.items()}
+def coords_of(size: tuple[int, ...]) -> dict[str, np.ndarray]:
+    """Return a model's coordinates, padding included."""
+    names = ("player", "session", "length", "condition")
+    return {name: np.arange(n) for name, n in zip(names, size, strict=True)}
 
 
-def add_component(design: Design, prefix: str = "") -> Any:
+def add_component(design: Design, prefix: str = "") -> dict[str, Any]:
     """Add one component's parameters and likelihood to the model in context."""
-    data = _unpacked(design, prefix)
-    prior = {name: data["priors"][i] for i, name in enumerate(SpreadPriors.names())}
-    v = _sessions(data, prior, prefix) | _effects(prior, prefix)
-    v |= _level(v, data, prior, prefix) | _bias(v, data, prior, prefix)
+    vectors: Any = (pm.Data(prefix + name, value) for name, value in design.containers.items())
+    data = named_arrays(unpack(*vectors, design.size))
+    free = _Free(prefix, by_name(data["priors"]))
+    v = _visits(free, data) | _changes(free)
+    v |= _level(free, v, data) | _bias(free, v, data)
     pm.Potential(prefix + "readings", readings_logp(v, data).sum())
     return v | {"x": data["x"]}
 
@@ -91,135 +127,101 @@ STACKS = {
 }
 
 
-def _unpacked(design: Any, prefix: Any) -> Any:
-    """Make the data containers and return what is in them by its name in the story."""
-    vectors: Any = (pm.Data(prefix + name, value) for name, value in design.containers.items())
-    data = unpack(*vectors, design.size)
+def named_arrays(data: dict[str, Any]) -> dict[str, Any]:
+    """Return a design's arrays, numpy or PyTensor, by their names in the story too."""
     for stack, names in STACKS.items():
-        data |= {name: data[stack][i] for i, name in enumerate(names)}
-    data["x"] = pt.diagonal(data["x"])
-    return data
+        data = data | {name: data[stack][i] for i, name in enumerate(names)}
+    return data | {"x": data["x"].diagonal()}
 
 
-def _lognormal(name: Any, prior: Any, key: Any, **kwargs: Any) -> Any:
-    return pm.LogNormal(name, pt.log(prior[key + "_median"]), prior[key + "_log_sd"], **kwargs)
+@dataclass(frozen=True)
+class _Free:
+    """Makes free variables in the model's context."""
+
+    prefix: str
+    prior: dict[str, Any]
+
+    def normal(self, name: str, mean: Any, sd: Any) -> Any:
+        return pm.Normal(self.prefix + name, mean, sd, dims=DIMS[name] or None)
+
+    def scale(self, name: str) -> Any:
+        key = name.removesuffix("_sd")
+        median, log_sd = self.prior[key + "_median"], self.prior[key + "_log_sd"]
+        return pm.LogNormal(self.prefix + name, pt.log(median), log_sd, dims=DIMS[name] or None)
+
+    def partly_centred(self, name: str, mean: Any, sd: Any, centre: Any) -> Any:
+        return uncentred(self.normal(name, centre * mean, sd**centre), mean, sd, centre)
 
 
-def _partly_centred(name: Any, mean: Any, sd: Any, centre: Any, dims: Any) -> Any:
-    """Return Normal(mean, sd) values through a variable that is centred by a given share."""
-    u = pm.Normal(name, centre * mean, sd**centre, dims=dims)
+def uncentred(u: Any, mean: Any, sd: Any, centre: Any) -> Any:
+    """Return Normal(mean, sd) values of a variable that is centred by a given share."""
     return mean + (u - centre * mean) * sd ** (1 - centre)
 
 
-# Level and bias are sampled with the player's mean visit_form and visit_bias in them, and freed of it
+# Level and bias are sampled with the player's mean visit form and bias in them, and freed of it
 # afterwards: the readings place that sum well, and its two parts only together.
 
 
-def _level(v: Any, data: Any, prior: Any, prefix: Any) -> dict:
-    base_mean = pm.Normal(prefix + "base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
-    between_sd = _lognormal(prefix + "between_sd", prior, "between")
-    mean_visit_form = data["visit_share"] @ v["visit_form"]
-    base_u = pm.Normal(prefix + "base_u", base_mean + mean_visit_form, between_sd, dims="player")
-    slope = pm.Normal(prefix + "slope", 0, prior["slope_sd"], dims="player")
-    spot_sd = _lognormal(prefix + "spot_sd", prior, "spot")
+def _level(free: _Free, v: dict[str, Any], data: dict[str, Any]) -> dict[str, Any]:
+    prior = free.prior
+    base_mean = free.normal("base_mean", pt.log(prior["sd_median"]), prior["sd_log_sd"])
+    between_sd = free.scale("between_sd")
+    mean_form = data["visit_share"] @ v["visit_form"]
+    base_u = free.normal("base_u", base_mean + mean_form, between_sd)
+    slope = free.normal("slope", 0, prior["slope_sd"])
+    sd = free.scale("spot_sd")
     straight = base_u[:, None] + slope[:, None] * data["x"][None, :]
-    white = _partly_centred(
-        prefix + "level_u",
-        straight @ data["cholesky_inverse"].T,
-        spot_sd,
-        data["centre_level"],
-        ("player", "length"),
-    )
-    level = white @ data["cholesky"].T - mean_visit_form[:, None]
-    return {"level": level, "mean_visit_form": mean_visit_form}
+    white = straight @ data["cholesky_inverse"].T
+    white = free.partly_centred("level_u", white, sd, data["centre_level"])
+    level = white @ data["cholesky"].T - mean_form[:, None]
+    return {"level": level, "base": base_u - mean_form, "slope": slope}
 
 
-def _bias(v: Any, data: Any, prior: Any, prefix: Any) -> dict:
-    mean_visit_bias = data["visit_share"] @ v["visit_bias"]
-    bias_mean_u = pm.Normal(
-        prefix + "bias_mean_u", mean_visit_bias, prior["bias_sd"], dims="player"
-    )
-    spot_sd = _lognormal(prefix + "bias_spot_sd", prior, "bias_spot")
+def _bias(free: _Free, v: dict[str, Any], data: dict[str, Any]) -> dict[str, Any]:
+    mean_bias = data["visit_share"] @ v["visit_bias"]
+    bias_mean_u = free.normal("bias_mean_u", mean_bias, free.prior["bias_sd"])
+    sd = free.scale("bias_spot_sd")
     flat = bias_mean_u[:, None] * pt.ones_like(data["x"])[None, :]
-    white = _partly_centred(
-        prefix + "bias_u",
-        flat @ data["cholesky_inverse"].T,
-        spot_sd,
-        data["centre_bias"],
-        ("player", "length"),
-    )
-    bias = white @ data["cholesky"].T - mean_visit_bias[:, None]
-    return {"bias": bias, "mean_visit_bias": mean_visit_bias}
+    white = flat @ data["cholesky_inverse"].T
+    white = free.partly_centred("bias_u", white, sd, data["centre_bias"])
+    bias = white @ data["cholesky"].T - mean_bias[:, None]
+    return {"bias": bias, "bias_mean": bias_mean_u - mean_bias}
 
 
-def _sessions(data: Any, prior: Any, prefix: Any) -> dict:
-    visit_bias_sd = _lognormal(prefix + "visit_bias_sd", prior, "visit_bias", dims="player")
-    visit_form_sd = _lognormal(prefix + "visit_form_sd", prior, "visit_form")
-    visit_bias = _partly_centred(
-        prefix + "visit_bias_u",
-        0,
-        visit_bias_sd[data["session_player"]],
-        data["centre_visit_bias"],
-        "session",
-    )
-    visit_form = _partly_centred(
-        prefix + "visit_form_u", 0, visit_form_sd, data["centre_visit_form"], "session"
-    )
-    return {"visit_bias": visit_bias, "visit_form": visit_form}
-
-
-def _effects(prior: Any, prefix: Any) -> Any:
-    def normal(name: Any, sd: Any, dims: Any) -> Any:
-        return pm.Normal(prefix + name, 0, sd, dims=dims)
-
+def _visits(free: _Free, data: dict[str, Any]) -> dict[str, Any]:
+    bias_sd, form_sd = free.scale("visit_bias_sd"), free.scale("visit_form_sd")
+    own_sd = bias_sd[data["session_player"]]
+    bias = free.partly_centred("visit_bias_u", 0, own_sd, data["centre_visit_bias"])
+    form = free.partly_centred("visit_form_u", 0, form_sd, data["centre_visit_form"])
     return {
-        "trend": normal("trend", prior["trend_sd"], "player"),
-        "warm_up": normal("warm_up", prior["warm_up_sd"], "player"),
-        "counted": normal("counted", prior["counted_sd"], "player"),
-        "effect": normal("effect", prior["effect_sd"], "condition"),
-        "effect_slope": normal("effect_slope", prior["effect_slope_sd"], "condition"),
-        "shift": normal("shift", prior["shift_sd"], "condition"),
-        "mishit_share": MISHIT_MOST
-        * pm.Beta(prefix + "mishit_u", prior["mishit_a"], prior["mishit_b"], dims="player"),
-    }
+        "visit_bias": bias, "visit_form": form, "visit_bias_sd": bias_sd, "visit_form_sd": form_sd,
+    }  # fmt: skip
 
 
-def readings_logp(v: dict, data: dict) -> Any:
+def _changes(free: _Free) -> dict[str, Any]:
+    names = ("trend", "warm_up", "counted", "effect", "effect_slope", "shift")
+    v = {name: free.normal(name, 0, free.prior[name + "_sd"]) for name in names}
+    a, b = free.prior["mishit_a"], free.prior["mishit_b"]
+    share = pm.Beta(free.prefix + "mishit_u", a, b, dims=DIMS["mishit_u"])
+    return v | {"mishit_share": MISHIT_MOST * share}
+
+
+def readings_logp(v: dict[str, Any], data: dict[str, Any]) -> Any:
     """Return the log probability of every counted interval."""
-    mu, log_sd = cell_location(v, data)
+    at = {"changed": pt.neq(data["condition"], 0), "x": data["x"][data["length"]]}
+    mu, log_sd = cell_location(terms_at(v, data), data | at)
     row = data["row_cell"]
-    player = data["player"][row]
-    sd = pt.exp(log_sd)[row]
-    share = v["mishit_share"][player]
-    return data["count"] * pt.log(
-        (1 - share) * interval_probability(data, mu[row], pt.sqrt(sd**2 + data["noise"] ** 2))
-        + share
-        * interval_probability(
-            data, mu[row], pt.sqrt((MISHIT_TIMES * sd) ** 2 + data["noise"] ** 2)
-        )
-        + 1e-300  # a reading beyond anything the model expects must not make it impossible
+    mu, sd = mu[row], pt.exp(log_sd)[row]
+    share = v["mishit_share"][data["player"][row]]
+    plain, wild = (
+        interval_probability(data, mu, pt.sqrt(width**2 + data["noise"] ** 2))
+        for width in (sd, MISHIT_TIMES * sd)
     )
+    # A reading beyond anything the model expects must not make it impossible.
+    return data["count"] * pt.log((1 - share) * plain + share * wild + 1e-300)
 
 
-def cell_location(v: dict, data: dict) -> Any:
-    """Return mean and log spread of every cell."""
-    player, length = data["player"], data["length"]
-    session, condition = data["session"], data["condition"]
-    changed = pt.neq(condition, 0)
-    mu = v["bias"][player, length] + v["visit_bias"][session] + changed * v["shift"][condition]
-    effect = v["effect"][condition] + v["effect_slope"][condition] * data["x"][length]
-    log_sd = (
-        v["level"][player, length]
-        + v["visit_form"][session]
-        + v["trend"][player] * data["practised"]
-        + v["warm_up"][player] * data["warm_up"]
-        + v["counted"][player] * data["counted"]
-        + changed * effect
-    )
-    return mu, log_sd
-
-
-def interval_probability(data: dict, mu: Any, sd: Any) -> Any:
+def interval_probability(data: dict[str, Any], mu: Any, sd: Any) -> Any:
     """Return the normal probability of each interval."""
     lo, hi = data["lo"] - mu, data["hi"] - mu
     right = lo + hi > 0
@@ -228,82 +230,56 @@ def interval_probability(data: dict, mu: Any, sd: Any) -> Any:
     return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
 
 
-# From the free parameters that were sampled to the named quantities of the model's story.
-
-
-def build_dims() -> Any:
-    """Return the dimensions of every free parameter."""
-    player = ["base_u", "slope", "bias_mean_u", "visit_bias_sd", "trend", "warm_up", "counted"]
-    player += ["mishit_u"]
-    dims: dict[str, tuple] = dict.fromkeys(PARAMETERS, ()) | dict.fromkeys(player, ("player",))
-    dims |= dict.fromkeys(["level_u", "bias_u"], ("player", "length"))
-    dims |= dict.fromkeys(["visit_bias_u", "visit_form_u"], ("session",))
-    return dims | dict.fromkeys(["effect", "effect_slope", "shift"], ("condition",))
-
-
-def named_quantities(raw: Any, design: Design) -> Any:
+def named_quantities(raw: xr.Dataset, design: Design) -> xr.Dataset:
     """Return the quantities of the model's story, without padding and centring."""
-    v = {name: raw[name].values for name in raw.data_vars}
-    x, cholesky, cholesky_inverse = design.data["over_lengths"]
-    visit_bias_sd = v["visit_bias_sd"][..., design.data["session_player"]]
-    centre = design.data["centre_session"]
-    visit_bias = v["visit_bias_u"] * visit_bias_sd ** (1 - centre[0])
-    visit_form = v["visit_form_u"] * v["visit_form_sd"][..., None] ** (1 - centre[1])
-    mean_visit_bias, mean_visit_form = (
-        visit_bias @ design.data["visit_share"].T,
-        visit_form @ design.data["visit_share"].T,
-    )
-    straight = v["base_u"][..., None] + v["slope"][..., None] * np.diag(x)
+    v: dict[str, Any] = {str(name): values.values for name, values in raw.data_vars.items()}
+    data = named_arrays(design.data)
+    own_sd, form_sd = v["visit_bias_sd"][..., data["session_player"]], v["visit_form_sd"][..., None]
+    visit_bias = uncentred(v["visit_bias_u"], 0, own_sd, data["centre_visit_bias"])
+    visit_form = uncentred(v["visit_form_u"], 0, form_sd, data["centre_visit_form"])
+    mean_bias, mean_form = (part @ data["visit_share"].T for part in (visit_bias, visit_form))
+    straight = v["base_u"][..., None] + v["slope"][..., None] * data["x"]
     flat = np.broadcast_to(v["bias_mean_u"][..., None], straight.shape)
-    centre = design.data["centre_length"]
-    level = (
-        _uncentre(v["level_u"], straight @ cholesky_inverse.T, v["spot_sd"], centre[0]) @ cholesky.T
-    )
-    bias = (
-        _uncentre(v["bias_u"], flat @ cholesky_inverse.T, v["bias_spot_sd"], centre[1]) @ cholesky.T
-    )
-    lengths, visits = len(design.lengths_ft), len(design.sessions)
-    conditions = slice(1, 1 + len(design.conditions))
+
+    def over_lengths(name: str, middle: np.ndarray, sd: np.ndarray, shared: np.ndarray) -> Any:
+        white = middle @ data["cholesky_inverse"].T
+        white = uncentred(v[name + "_u"], white, sd[..., None, None], data["centre_" + name])
+        return white @ data["cholesky"].T - shared[..., None]
+
+    v |= {
+        "base": v["base_u"] - mean_form,
+        "level": over_lengths("level", straight, v["spot_sd"], mean_form),
+        "bias_mean": v["bias_mean_u"] - mean_bias,
+        "bias": over_lengths("bias", flat, v["bias_spot_sd"], mean_bias),
+        "visit_bias": visit_bias, "visit_form": visit_form,
+        "mishit_share": MISHIT_MOST * v["mishit_u"],
+    }  # fmt: skip
+    return _labelled(v, design)
+
+
+def _labelled(v: dict[str, Any], design: Design) -> xr.Dataset:
+    dims = {name: dims for name, dims in DIMS.items() if not name.endswith("_u")}
+    dims |= TERMS | dict.fromkeys(("base", "bias_mean", "mishit_share"), _PLAYER)
+    condition = [
+        f"{row.player}: {row.condition or 'none'}" for row in design.conditions.itertuples()
+    ]
+    coords: dict[str, Any] = {
+        "player": design.players, "length": design.lengths_ft,
+        "session": np.arange(1, 1 + len(design.sessions)), "condition": condition,
+    }  # fmt: skip
+    # Slot 0 of the conditions is "none to tell apart"; other padding comes last.
+    start = {"condition": 1}
+    used = {
+        dim: slice(start.get(dim, 0), start.get(dim, 0) + len(at)) for dim, at in coords.items()
+    }
     named = {
-        "base_mean": ((), v["base_mean"]),
-        "between_sd": ((), v["between_sd"]),
-        "spot_sd": ((), v["spot_sd"]),
-        "bias_spot_sd": ((), v["bias_spot_sd"]),
-        "visit_form_sd": ((), v["visit_form_sd"]),
-        "base": (("player",), v["base_u"] - mean_visit_form),
-        "bias_mean": (("player",), v["bias_mean_u"] - mean_visit_bias),
-        "level": (("player", "length"), level[..., :lengths] - mean_visit_form[..., None]),
-        "bias": (("player", "length"), bias[..., :lengths] - mean_visit_bias[..., None]),
-        "visit_bias": (("session",), visit_bias[..., :visits]),
-        "visit_form": (("session",), visit_form[..., :visits]),
-        "mishit_share": (("player",), MISHIT_MOST * v["mishit_u"]),
+        name: (("chain", "draw", *of), v[name][(..., *(used[dim] for dim in of))])
+        for name, of in dims.items()
     }
-    for name in ("slope", "visit_bias_sd", "trend", "warm_up", "counted"):
-        named[name] = (("player",), v[name])
-    for name in ("effect", "effect_slope", "shift"):
-        named[name] = (("condition",), v[name][..., conditions])
-    coords = {
-        "player": design.players,
-        "length": design.lengths_ft,
-        "session": np.arange(1, visits + 1),
-        "condition": _condition_labels(design.conditions),
-    }
-    return xr.Dataset(
-        {name: (("chain", "draw", *dims), value) for name, (dims, value) in named.items()},
-        coords=coords,
-    )
+    return xr.Dataset(named, coords=coords)
 
 
-def _condition_labels(conditions: Any) -> list:
-    return [f"{row.player}: {row.condition or 'none'}" for row in conditions.itertuples()]
-
-
-def _uncentre(u: Any, mean: Any, sd: Any, centre: Any) -> Any:
-    sd = sd[..., None, None]
-    return mean + (u - centre * mean) * sd ** (1 - centre)
-
-
-def tree_of(posterior: Any, diverging: Any) -> Any:
+def tree_of(posterior: xr.Dataset, diverging: Any) -> xr.DataTree:
     """Return draws as ArviZ keeps them."""
     sizes = posterior.sizes
     posterior = posterior.assign_coords(

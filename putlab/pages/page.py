@@ -22,8 +22,8 @@ from putlab.base import words
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
 from putlab.base.writing import write_text
-from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
 from putlab.log.read import Log
+from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
 from putlab.model.design import REFERENCE_FT
 from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings

@@ -12,6 +12,7 @@ from putlab.base.words import counted, interval, quantity
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS, lengths_ft, practice_putts
+from putlab.model.spread import cell_location
 from putlab.pages import chart
 from putlab.pages.chart import Chart
 from putlab.posterior.player import Golfer, summary
@@ -212,15 +213,18 @@ def _log_spread(golfer: Golfer, component: str, shares: pd.DataFrame) -> np.ndar
     # Log spread at 10 ft, shape (draws, visits).
     visits, shown = _shown(golfer)
     practised = visits["practised"].to_numpy(float)[shown]
-    level = golfer.draws(component, "base")[:, None]
-    level = level + golfer.draws(component, "trend")[:, None] * practised
-    level = level + golfer.draws(component, "visit_form")[:, shown]
+    terms = {
+        "level": golfer.draws(component, "base")[:, None],
+        "trend": golfer.draws(component, "trend")[:, None],
+        "visit_form": golfer.draws(component, "visit_form")[:, shown],
+    }
     known = golfer.fit.designs[component].conditions
     own = np.flatnonzero(known["player"] == golfer.player)
     effect = golfer.draws(component, "effect")[:, own]
     # A condition may have been held on a green alone.
     held = shares.reindex(columns=known["condition"].iloc[own], fill_value=0.0)
-    return level + effect @ held.to_numpy().T
+    terms["effect"] = effect @ held.to_numpy().T
+    return cell_location(terms, {"practised": practised})[1]
 
 
 def progress_chart(

@@ -20,8 +20,9 @@ from scipy.stats import binom, norm
 
 from putlab.base.settings import ESS_LIMIT, RHAT_LIMIT
 from putlab.log.read import Log
+from putlab.model.design import log_distance, places
 from putlab.model.readings import INTERVALS, practice_putts
-from putlab.model.spread import MISHIT_TIMES
+from putlab.model.spread import MISHIT_TIMES, TERMS, cell_location, terms_at
 
 if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
@@ -157,28 +158,23 @@ def _posterior_means(
     q = fit.posteriors[component]["posterior"].dataset.mean(("chain", "draw"))
     design = fit.designs[component]
     player = pd.Index(design.players).get_indexer(putts["player"])
-    visit = _position(design.sessions, putts, "session")
-    condition = _position(design.conditions, putts, "condition")
-    tested = condition >= 0
+    visit = places(putts, design.sessions, ["player", "session"])
     length = putts["length"].to_numpy(int)
-
-    def of_condition(name: str) -> np.ndarray | float:
-        values = q[name].values
-        return np.where(tested, values[condition], 0.0) if values.size else 0.0
-
-    mu = q["bias"].values[player, length] + q["visit_bias"].values[visit] + of_condition("shift")
-    x = np.log(design.lengths_ft / 10.0)[length]
-    log_sd = q["level"].values[player, length] + q["visit_form"].values[visit]
-    log_sd += q["trend"].values[player] * design.sessions["practised"].to_numpy()[visit]
-    log_sd += q["warm_up"].values[player] * putts["warm_up"].to_numpy()
-    log_sd += q["counted"].values[player] * putts["counted"].to_numpy()
-    log_sd += of_condition("effect") + of_condition("effect_slope") * x
+    # Place 0 is no condition to tell apart, whose effects are nought.
+    condition = places(putts, design.conditions, ["player", "condition"]) + 1
+    terms = {name: q[name].values for name in TERMS}
+    terms |= {name: np.append(0.0, terms[name]) for name in ("effect", "effect_slope", "shift")}
+    index = {"player": player, "session": visit, "length": length, "condition": condition}
+    mu, log_sd = cell_location(
+        terms_at(terms, index),
+        {
+            "practised": design.sessions["practised"].to_numpy()[visit],
+            "warm_up": putts["warm_up"].to_numpy(),
+            "counted": putts["counted"].to_numpy(),
+            "x": log_distance(design.lengths_ft)[length],
+        },
+    )
     return mu, np.exp(log_sd), q["mishit_share"].values[player]
-
-
-def _position(table: pd.DataFrame, putts: pd.DataFrame, label: str) -> np.ndarray:
-    index = pd.MultiIndex.from_frame(table[["player", label]])
-    return index.get_indexer(pd.MultiIndex.from_frame(putts[["player", label]]))
 
 
 def _spread(scores: pd.DataFrame) -> Verdict:

@@ -228,10 +228,10 @@ def fit_log(
 
 def _fit(log: Log, *, green: bool, priors: Priors, seed: int, **options: Any) -> Fit:
     """Fit a log's readings and, with ``green``, the putts made and missed on one too."""
-    rows = {name: readings.intervals(log, name) for name in readings.COMPONENTS}
+    practice = readings.practice_putts(log.putts)
+    rows = {name: readings.intervals(log, name, practice) for name in readings.COMPONENTS}
     players = list(log.putts["player"].drop_duplicates())
-    lengths = readings.lengths_ft(readings.practice_putts(log.putts)["distance_ft"])
-    where = session_table(log.putts), lengths, players
+    where = session_table(log.putts), readings.lengths_ft(practice["distance_ft"]), players
     if green:
         putts = green_putts(log.putts)
         designs = component_designs(rows, putts, *where, priors)

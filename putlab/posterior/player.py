@@ -18,9 +18,10 @@ from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.green.published import KARLSEN_NILSSON
 from putlab.green.skill import Skill
-from putlab.model.design import REFERENCE_FT, length_correlation
+from putlab.model.design import length_correlation, length_weights, log_distance
 from putlab.model.green_model import green_priors
 from putlab.model.readings import COMPONENTS
+from putlab.model.spread import cell_location
 
 if TYPE_CHECKING:
     from putlab.posterior.fit import Fit, GreenFit
@@ -132,17 +133,17 @@ class Golfer(Result):
         Shape (draws, n) each, in the component's unit. Between practised lengths and beyond
         them a weak spot of its own is drawn, so the answer widens where nothing was measured.
         """
-        x = np.log(np.atleast_1d(np.asarray(distance_ft, dtype=float)) / REFERENCE_FT)
+        x = log_distance(np.atleast_1d(distance_ft))
         straight = self.draws(component, "slope")[:, None]
         base = self.draws(component, "base")[:, None]
         level = self._between(component, "level", x, lambda at: base + straight * at, "spot_sd")
         mean = self.draws(component, "bias_mean")[:, None]
         bias = self._between(component, "bias", x, lambda at: mean + 0 * at, "bias_spot_sd")
-        level = level + self.draws(component, "trend")[:, None] * self._practised_now()
-        if counted:
-            level = level + self.draws(component, "counted")[:, None]
-        effect, shift = self._condition_now(component, x)
-        return level + effect, bias + shift
+        terms = {"level": level, "bias": bias} | self._condition_now(component)
+        terms |= {name: self.draws(component, name)[:, None] for name in ("trend", "counted")}
+        at = {"practised": self._practised_now(), "counted": float(counted), "x": x}
+        now_bias, log_sd = cell_location(terms, at)
+        return log_sd, now_bias
 
     def _between(
         self,
@@ -153,8 +154,8 @@ class Golfer(Result):
         size: str,
     ) -> np.ndarray:
         """Return a quantity at any log distance, given its values at the practised ones."""
-        known = np.log(self.fit.designs[component].lengths_ft / REFERENCE_FT)
-        weights = np.linalg.solve(length_correlation(known, known), length_correlation(known, x)).T
+        known = log_distance(self.fit.designs[component].lengths_ft)
+        weights = length_weights(known, x).T
         left = length_correlation(x, x) - weights @ length_correlation(known, x)
         # Exact at a practised length: whatever rounding leaves on the diagonal is nought.
         values, vectors = np.linalg.eigh((left + left.T) / 2)
@@ -173,18 +174,16 @@ class Golfer(Result):
         offset = np.log1p(first["putts_before"] / 100) - first["practised"]
         return np.log1p(self.fit.putts_total[self.player] / 100) - offset
 
-    def _condition_now(self, component: str, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return the effect and shift of the last visit's conditions, by share of putts."""
+    def _condition_now(self, component: str) -> dict[str, np.ndarray]:
+        """Return the terms of the last visit's conditions, by share of putts, (draws, 1) each."""
         table = self.fit.designs[component].conditions
         shares = self.fit.condition_now
         shares = shares[shares["player"] == self.player].set_index("condition")["share"]
         mine = (table["player"] == self.player).to_numpy()
         share = table["condition"].map(shares).to_numpy(float, na_value=0.0)
         weight = np.where(mine, share, 0.0)
-        effect, slope, shift = (
-            self.draws(component, name) @ weight for name in ("effect", "effect_slope", "shift")
-        )
-        return effect[:, None] + slope[:, None] * x, shift[:, None]
+        names = ("effect", "effect_slope", "shift")
+        return {name: (self.draws(component, name) @ weight)[:, None] for name in names}
 
     def skill(
         self, distance_ft: ArrayLike, *, new_day: bool = True, counted: bool = False

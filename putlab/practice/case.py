@@ -11,7 +11,7 @@ import pandas as pd
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
 from putlab.green.skill import Skill, interpolation_weights
-from putlab.model.priors import SpreadPriors
+from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, green_setting
 from putlab.practice.learning import Learning, PracticeEffect
@@ -56,14 +56,13 @@ def golfer_state(golfer: Golfer) -> GolferState:
             f"{golfer.player} has only follow-up putts in the log, so nothing can be said of "
             "what to practise; add practice putts or the first putts of a game."
         )
-    row = SpreadPriors.names().index("trend_sd")
-    designs = golfer.fit.designs
+    priors = {name: by_name(golfer.fit.designs[name].data["priors"]) for name in COMPONENTS}
     return GolferState(
         player=golfer.player,
         skill=new_day_skill(golfer),
         practised=golfer.practised[["distance_ft", "putts"]],
         trend={name: golfer.draws(name, "trend") for name in COMPONENTS},
-        trend_prior_sd={name: float(designs[name].data["priors"][row]) for name in COMPONENTS},
+        trend_prior_sd={name: float(priors[name]["trend_sd"]) for name in COMPONENTS},
     )
 
 

@@ -18,8 +18,8 @@ from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.base.words import THIN, counted, listed, minus
-from putlab.log.rules import ReadingRules
 from putlab.log.read import Log
+from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import Golfer, choose_player
 from putlab.practice.targets import (

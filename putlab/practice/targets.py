@@ -11,10 +11,10 @@ import pandas as pd
 from scipy.stats import norm
 
 from putlab.base.words import THIN
-from putlab.log.rules import ReadingRules
 from putlab.log.read import Log
+from putlab.log.rules import ReadingRules
 from putlab.model.readings import COMPONENTS, practice_putts
-from putlab.model.spread import MISHIT_TIMES
+from putlab.model.spread import MISHIT_TIMES, cell_location
 from putlab.posterior.player import Golfer
 
 # A band that most putts stay inside and some don't: a count of it can go either way.
@@ -179,11 +179,17 @@ def ordinary_days(
         }
         setup = draw["visit_bias_sd"] * rng.standard_normal((days, 1))
         form = draw["visit_form_sd"] * rng.standard_normal((days, 1))
-        sd = np.exp(log_sd[pick][:, which] + form + draw["warm_up"] * warm_up)
+        middle, log_sd = cell_location(
+            {
+                "level": log_sd[pick][:, which], "bias": bias[pick][:, which],
+                "visit_form": form, "visit_bias": setup, "warm_up": draw["warm_up"],
+            },
+            {"warm_up": warm_up},
+        )  # fmt: skip
+        sd = np.exp(log_sd)
         wild = rng.random(sd.shape) < draw["mishit_share"]
         spread = sd * np.where(wild, MISHIT_TIMES, 1.0) * rng.standard_normal(sd.shape)
-        error = bias[pick][:, which] + setup + spread
-        shown[name] = as_read(name, error, putts["target_ft"].to_numpy(float), rules, rng)
+        shown[name] = as_read(name, middle + spread, putts["target_ft"].to_numpy(float), rules, rng)
     return shown
 
 

@@ -25,8 +25,7 @@ CHAINS, DRAWS, WARM_UP = 4, 1000, 1000
 def the_log(putts):
     """Return the log that every way of fitting reads."""
     from made_logs import simulated_log
-
-    from putlab.model.simulate import steady
+    from true_golfers import steady
 
     size = {"players": 2, "lengths": len(LENGTHS_FT)}
     line = steady(np.log(1.1), visit_bias_sd=0.2, visit_form_sd=0.05, **size)

@@ -14,8 +14,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 def roster(players):
     """Return a log of so many players, each eight visits of forty putts at four lengths."""
     from made_logs import simulated_log
-
-    from putlab.model.simulate import steady
+    from true_golfers import steady
 
     rng = np.random.default_rng(1)
     size = {"players": players, "lengths": 4}

@@ -27,10 +27,10 @@ from simulated_golfers import (  # noqa: E402
     strokes,
     true_savings,
 )
+from true_golfers import draw_component
 
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
-from putlab.model.simulate import draw_component
 from putlab.practice.advice import advise_case
 from putlab.practice.case import make_case
 from putlab.practice.saving import MIX_LOG_SD

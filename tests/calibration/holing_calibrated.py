@@ -7,7 +7,7 @@ on where it was. Then it tells whether the ranks of the truth are uniform (simul
 calibration: S. Talts and others, arXiv 1804.06788, 2018) and how often intervals of 90 % held
 the truth, and writes that to ``tests/results/holing_calibrated.json``.
 
-What a round's putts share (setup, form) is drawn for each round, where the model counts it as
+What a round's putts share (bias, form) is drawn for each round, where the model counts it as
 scatter: the test holds that too.
 """
 
@@ -23,11 +23,12 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 from designs import green_design as design_of  # noqa: E402
 from made_logs import log_of  # noqa: E402
 from record import record  # noqa: E402
+from true_golfers import draw_component
 
 from putlab.base.settings import interval_probabilities
 from putlab.model.green_model import JOINT_PARAMETERS, green_priors
 from putlab.model.priors import PRIORS
-from putlab.model.simulate import balanced_schedule, draw_component, simulate_errors
+from putlab.model.simulate import balanced_schedule, simulate_errors
 from putlab.posterior.sampling import arrays_of, compiled_for, posteriors_of, sample
 
 ROWS = Path(__file__).parent.parent / "results" / "holing_calibrated.csv"

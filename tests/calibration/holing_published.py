@@ -11,11 +11,12 @@
 """
 
 import nutpie
+from hole_chances import PlainHole
 from record import record
 from table_model import build_table_model
 
 from putlab.green.published import table
-from putlab.model.hole_chance import FAR_FT, PlainHole
+from putlab.model.hole_chance import FAR_FT
 
 # In the units of `table_model.build_table_model`, each with half a unit of its last digit.
 PUBLISHED = {

@@ -15,12 +15,12 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from made_logs import log_of, simulated_log  # noqa: E402
 from record import record  # noqa: E402
+from true_golfers import draw_component, steady
 
 from putlab.base.settings import interval_probabilities
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import intervals, lengths_ft
-from putlab.model.simulate import draw_component, steady
 from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
 

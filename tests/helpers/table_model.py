@@ -7,9 +7,9 @@ them again.
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
+from hole_chances import made_chance
 
 from putlab.base.settings import PAST_FT
-from putlab.model.hole_chance import made_chance
 
 
 def build_table_model(table, hole, *, past_ft=PAST_FT, pace_sd_pct=None, extra=False):

@@ -264,9 +264,9 @@ def test_what_a_file_is_is_told_by_its_content(tmp_path):
         ("a.csv", b"session,\x81\x8d\x8f\n", "not text that can be read"),
         ("a.csv", "session,distance_ft\n".encode("utf-16")[:-1], "stops being text"),
         ("a.csv", b"session,distance_ft,line_deg\n", "has column names but no rows"),
-        ("a.parquet", b"PAR1", "damaged or cut short"),
+        ("a.parquet", b"PAR1", "damaged, cut short or protected"),
         ("a.parquet", b"session,distance_ft", "does not hold what its ending says"),
-        ("a.xlsx", b"PK\x03\x04", "damaged or protected"),
+        ("a.xlsx", b"PK\x03\x04", "damaged, cut short or protected"),
         ("a.xlsx", b"session,distance_ft", "does not hold what its ending says"),
         ("a.xlsx", b"\xd0\xcf\x11\xe0" * 10, "does not hold what its ending says"),
     ],
@@ -291,7 +291,7 @@ def test_a_file_cut_short_is_refused(tmp_path, ending, keep):
 def test_a_zip_that_is_no_workbook_is_refused(tmp_path):
     with zipfile.ZipFile(tmp_path / "putts.xlsx", "w") as archive:
         archive.writestr("putts.csv", "session,distance_ft\n")
-    with pytest.raises(LogError, match=r"putts.xlsx is damaged or protected"):
+    with pytest.raises(LogError, match=r"putts.xlsx is damaged, cut short or protected"):
         read_log(tmp_path / "putts.xlsx")
 
 

@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 from designs import spread_design as design_of
 from made_logs import simulated_log
+from true_golfers import steady
 
 from putlab.model import design as centring
-from putlab.model.simulate import steady
 
 LENGTHS_FT = [4.0, 8.0, 15.0, 28.0]
 SIZE = {"players": 2, "lengths": len(LENGTHS_FT)}

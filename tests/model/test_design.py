@@ -6,7 +6,7 @@ import pytest
 from designs import spread_design as design_of
 from made_logs import simulated_log
 
-from putlab.model.design import length_correlation, condition_table, session_table
+from putlab.model.design import condition_table, length_correlation, session_table
 
 
 def test_practice_is_counted_over_visits_and_centred(rng):

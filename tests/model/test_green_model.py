@@ -6,6 +6,7 @@ import pytest
 from brute_force import every_putt
 from designs import PLAIN
 from designs import green_design as design_of
+from hole_chances import PlainHole, leave_chance, made_chance
 from made_logs import log_of
 from scipy.optimize import brentq, minimize
 from table_model import build_table_model
@@ -15,7 +16,7 @@ from putlab.green.published import table
 from putlab.green.skill import Skill
 from putlab.model.green_model import JOINT_PARAMETERS, build_model
 from putlab.model.green_putts import LEAVE_BANDS_FT, NEXT_FT, REST_BANDS_FT
-from putlab.model.hole_chance import FAR_FT, PlainHole, leave_chance, made_chance
+from putlab.model.hole_chance import FAR_FT
 
 # What the model says
 

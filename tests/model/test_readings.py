@@ -8,9 +8,9 @@ from made_logs import log_of, simulated_log
 from putlab.model.readings import (
     BIN_EDGES_SD,
     CELL,
-    intervals,
     count_equal,
     dropping_rolls_ft,
+    intervals,
     join_crowded,
     lengths_ft,
     nearest_length,

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 from scipy import stats
+from true_golfers import draw_component
 
 from putlab.model.design import SPOT_RANGE
 from putlab.model.priors import PRIORS
-from putlab.model.simulate import draw_component
 from putlab.model.spread import MISHIT_MOST
 
 PLAYERS, LENGTHS_FT = 4000, [5.0, 10.0, 20.0]

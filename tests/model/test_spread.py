@@ -4,13 +4,15 @@ import numpy as np
 import pytensor
 import pytensor.tensor as pt
 import pytest
+from designs import PLAIN
 from designs import spread_design as design_of
 from made_logs import log_of, simulated_log
 from scipy.stats import norm
+from true_golfers import steady
 
 from putlab.model.readings import intervals
-from putlab.model.simulate import steady
 from putlab.model.spread import (
+    DIMS,
     MISHIT_MOST,
     MISHIT_TIMES,
     PARAMETERS,
@@ -40,7 +42,7 @@ def test_the_likelihood_equals_the_story_written_out_in_scipy(small, rng):
     """Every counted interval's probability, by plain loops over the named quantities."""
     log, design = small
     model = build_model(design)
-    point = {v.name: rng.normal(0, 0.3, v.eval().shape) for v in model.free_RVs}
+    point = {v.name: rng.normal(0, 0.3, v.shape.eval(mode=PLAIN)) for v in model.free_RVs}
     for name in ("between_sd", "spot_sd", "bias_spot_sd", "visit_bias_sd", "visit_form_sd"):
         point[name] = np.exp(point[name])
     point["mishit_u"] = np.full(design.size[0], 0.3)
@@ -64,11 +66,8 @@ def values_of(model, point):
 def written_out(point, design, log):
     import xarray as xr
 
-    from putlab.model.spread import build_dims
-
-    dims = build_dims()
     raw = xr.Dataset(
-        {k: (("chain", "draw", *dims[k]), np.asarray(v)[None, None]) for k, v in point.items()}
+        {k: (("chain", "draw", *DIMS[k]), np.asarray(v)[None, None]) for k, v in point.items()}
     )
     q = named_quantities(raw, design).isel(chain=0, draw=0)
     visits = design.sessions.reset_index()

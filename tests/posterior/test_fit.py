@@ -9,6 +9,7 @@ import xarray as xr
 from designs import green_design as design_of
 from made_logs import log_of, simulated_log
 from scipy.stats import chi2
+from true_golfers import steady
 
 from putlab.base.errors import FitError
 from putlab.base.settings import interval_probabilities
@@ -16,7 +17,6 @@ from putlab.cli.options import say_of_greens
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread as published_green
 from putlab.model.priors import LINE_PRIORS, PRIORS
-from putlab.model.simulate import steady
 from putlab.pages.findings import player_findings
 from putlab.posterior import sampling
 from putlab.posterior.checks import failures

@@ -6,11 +6,12 @@ import pytensor.tensor as pt
 import pytest
 from brute_force import every_putt
 from designs import PLAIN
+from hole_chances import PlainHole, leave_chance, made_chance
 from scipy.stats import norm
 
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
-from putlab.model.hole_chance import FAR_FT, PhysicalHole, PlainHole, leave_chance, made_chance
+from putlab.model.hole_chance import FAR_FT, Hole
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
 HOLE_RADIUS_FT = 4.25 / 24  # Rules of Golf: 4.25 inches across
@@ -25,7 +26,7 @@ def chances(distance_ft, stimp_ft, past_ft):
     """Compile `made_chance` of one golfer's spreads and biases."""
     spreads = pt.dscalars("line", "pace", "left", "soft")
     line, pace, line_bias, pace_bias = spreads
-    hole = PhysicalHole(stimp_ft)
+    hole = Hole(stimp_ft)
     biases = {"line_bias_deg": line_bias, "pace_bias_pct": pace_bias}
     made = made_chance(distance_ft, line, pace, hole=hole, past_ft=past_ft, **biases)
     return pytensor.function(spreads, made, mode=PLAIN)
@@ -71,7 +72,7 @@ def test_leaves_agree_with_nine_million_putts(distance_ft, golfer):
     assert found == pytest.approx(expected, abs=3e-4)
 
 
-@pytest.mark.parametrize("hole", [PhysicalHole(11.0), PlainHole()])
+@pytest.mark.parametrize("hole", [Hole(11.0), PlainHole()])
 def test_a_putt_drops_or_is_left_somewhere(hole):
     distance_ft = np.repeat([2.0, 9.0, 25.0], BANDS_FT.size - 1)
     bands = (np.tile(part, 3) for part in (BANDS_FT[:-1], BANDS_FT[1:]))
