@@ -23,6 +23,8 @@ FRONT_DOOR = {
     "published": "green.published",
     "estimate": "rounds.estimate.estimate",
     "strokes_lost": "rounds.estimate.strokes_lost",
+    "new_day_skill": "rounds.expected.new_day_skill",
+    "tour_reference": "rounds.reference.tour_reference",
     "tour_golfer": "rounds.reference.tour_golfer",
     "aims": "rounds.aims.aims",
     "judge_games": "rounds.games.judge_games",
@@ -34,6 +36,7 @@ FRONT_DOOR = {
     "review": "practice.review.review",
     "design_trial": "trial.design.design_trial",
     "compare": "trial.compare.compare",
+    "findings": "pages.findings.player_findings",
     "charts": "pages.charts",
     "report": "pages.page.report",
 }

@@ -6,12 +6,6 @@ from putlab.cli.app import build_app
 from putlab.cli.console import run
 
 
-def main(arguments=None):
-    """Run the `putlab` command and exit with its code.
-
-    Parameters
-    ----------
-    arguments : list of str, optional
-        Command line without the program's name; default: the process's own.
-    """
+def main(arguments: list[str] | None = None) -> None:
+    """Run the `putlab` command and exit with its code."""
     sys.exit(run(build_app(), arguments))

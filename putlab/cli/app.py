@@ -1,5 +1,7 @@
 """The commands of `putlab` and the text of its help."""
 
+from typing import Any
+
 import typer
 
 from putlab import __version__
@@ -17,14 +19,8 @@ Start here, with the invented log that comes with the kit:
 """
 
 
-def build_app():
-    """Return the typer application with every command registered.
-
-    Returns
-    -------
-    typer.Typer
-        The application; heavy imports wait inside the commands.
-    """
+def build_app() -> Any:
+    """Return the typer application with every command registered."""
     app = typer.Typer(
         help=OVERVIEW,
         no_args_is_help=True,
@@ -37,7 +33,7 @@ def build_app():
     return app
 
 
-def _commands():
+def _commands() -> list:
     """Return the commands in the order of a practice: log, skill, strokes, practice, change."""
     from putlab.cli.check import check
     from putlab.cli.game import game
@@ -53,7 +49,7 @@ def _commands():
     return [*log, *session, *change, *known_skill, notebooks, cache]
 
 
-def _version(show):
+def _version(show: Any) -> None:
     if show:
         typer.echo(__version__)
         raise typer.Exit
@@ -69,5 +65,5 @@ def _options(
         help="Call players 'player 1', 'player 2' … in all that is shown and written; "
         "--player then takes such a label.",
     ),
-):
+) -> None:
     console.pseudonyms = pseudonyms

@@ -1,13 +1,19 @@
 """`putlab check`: is this log in order, and what was read from it?"""
 
+from __future__ import annotations
+
 import contextlib
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from putlab.cli.console import EXIT_PROBLEM, progress
-from putlab.cli.options import Log
+from putlab.cli.options import LogPath
+
+if TYPE_CHECKING:
+    from putlab.log.rules import ReadingRules
 
 # Rejected rows shown; `--rejects` writes them all.
 SHOWN = 5
@@ -24,13 +30,8 @@ Rejects = Annotated[
 ]
 
 
-def check(log: Log, rejects: Rejects = None):
-    """Read a log and say what is in it, how it was read, and which rows cannot be used.
-
-    Ends with code 1 when any row is rejected.
-
-    Example: putlab check putts.csv --rejects rejects.csv
-    """
+def check(log: LogPath, rejects: Rejects = None) -> None:
+    """Read a log and say what is in it, how it was read, and which rows cannot be used."""
     from putlab.base.writing import check_writable, write_table
     from putlab.cli import options as fitted
 
@@ -44,7 +45,7 @@ def check(log: Log, rejects: Rejects = None):
         raise typer.Exit(EXIT_PROBLEM)
 
 
-def _read(path):
+def _read(path: Any) -> Any:
     from putlab.log.read import read_log
 
     if not _long(path):
@@ -53,7 +54,7 @@ def _read(path):
         return read_log(path, allow_empty=True)
 
 
-def _long(path):
+def _long(path: Any) -> Any:
     """Return whether reading will take long; what cannot be read is refused by the reader."""
     with contextlib.suppress(OSError):
         files = path.iterdir() if path.is_dir() else [path]
@@ -61,7 +62,7 @@ def _long(path):
     return False
 
 
-def _meta(read):
+def _meta(read: Any) -> dict:
     from putlab import __version__
 
     return {
@@ -74,7 +75,7 @@ def _meta(read):
     }
 
 
-def _summary(name, read):
+def _summary(name: Any, read: Any) -> Iterator[Any]:
     """Return the lines of the whole account, the answer first."""
     from putlab.log.cells import printable
 
@@ -96,7 +97,7 @@ def _summary(name, read):
             yield from (f"  {line}" for line in lines)
 
 
-def _contents(read):
+def _contents(read: Any) -> Iterator[Any]:
     putts = read.putts
     yield _line("files", _some(read.files))
     if putts.empty:
@@ -121,26 +122,26 @@ def _contents(read):
         yield _line("on a green", f"{count:,} putts made or missed, nothing read on that visit")
 
 
-def _on_green(putts):
+def _on_green(putts: Any) -> Any:
     from putlab.model.green_putts import on_green
 
     return on_green(putts)
 
 
-def _plural(count, noun):
+def _plural(count: Any, noun: Any) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
-def _line(name, text):
+def _line(name: Any, text: Any) -> str:
     return f"{name:<15} {text}"
 
 
-def _some(items):
+def _some(items: Any) -> Any:
     more = f" and {len(items) - LISTED} more" if len(items) > LISTED else ""
     return ", ".join(items[:LISTED]) + more
 
 
-def _rules(rules):
+def _rules(rules: ReadingRules) -> Iterator[Any]:
     from putlab.log.rules import MEANINGS
 
     for name in MEANINGS:
@@ -149,12 +150,12 @@ def _rules(rules):
         yield f"{name:<15} {shown:<8} {rules.source[name]}"
 
 
-def _rejects_title(read):
+def _rejects_title(read: Any) -> Any:
     total = len(read.rejects)
     return "Rejected" if total <= SHOWN else f"Rejected, the first {SHOWN} of {total:,}"
 
 
-def _first_rejects(rejects):
+def _first_rejects(rejects: Any) -> Iterator[Any]:
     for reject in rejects.head(SHOWN).itertuples():
         got = f" got '{reject.value}';" if reject.value else ""
         yield f"{reject.file}, row {reject.row}, {reject.column}:{got} {reject.reason}"

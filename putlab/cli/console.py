@@ -7,6 +7,8 @@ import os
 import signal
 import sys
 import threading
+from collections.abc import Callable, Iterator
+from typing import Any
 
 from putlab.base.errors import PutlabError, UsageError
 
@@ -21,22 +23,11 @@ class Interrupted(PutlabError):
     """The person pressed Ctrl-C."""
 
 
-def stoppable(command):
-    """Let a command's Ctrl-C through to `run`, which typer would end without a word.
-
-    Parameters
-    ----------
-    command : callable
-        The command's function.
-
-    Returns
-    -------
-    callable
-        The same command, raising `Interrupted` for a keyboard interrupt.
-    """
+def stoppable(command: Callable) -> Any:
+    """Let a command's Ctrl-C through to `run`, which typer would end without a word."""
 
     @functools.wraps(command)
-    def guarded(*args, **kwargs):
+    def guarded(*args: Any, **kwargs: Any) -> Any:
         try:
             return command(*args, **kwargs)
         except KeyboardInterrupt:
@@ -46,14 +37,10 @@ def stoppable(command):
 
 
 @contextlib.contextmanager
-def insistent_interrupts():
-    """Raise an interrupt again each second until it gets through.
+def insistent_interrupts() -> Iterator[Any]:
+    """Raise an interrupt again each second until it gets through."""
 
-    Compiling calls back into Python from machine code, and what is raised in there is lost:
-    Ctrl-C at such a moment would go unheard.
-    """
-
-    def again(number, frame):
+    def again(number: Any, frame: Any) -> None:
         signal.setitimer(signal.ITIMER_REAL, 1.0)
         raise KeyboardInterrupt
 
@@ -72,42 +59,23 @@ def insistent_interrupts():
             signal.signal(number, handler)
 
 
-def _all_but_interrupts(hook):
+def _all_but_interrupts(hook: Any) -> Any:
     """Return a hook for what callbacks lose, quiet about interrupts: they come again."""
 
-    def quieter(lost):
+    def quieter(lost: Any) -> None:
         if not issubclass(lost.exc_type, KeyboardInterrupt):
             hook(lost)
 
     return quieter
 
 
-def _forget_the_interrupt():
-    """Let the process end with its own exit code after an interrupt that was heard.
-
-    Python notes an interrupt that leaves a string of code (libraries make named tuples and
-    compiled functions of such), and `python -m` then ends as killed by it, whoever caught it.
-    Running another string, as here, takes the note away.
-    """
+def _forget_the_interrupt() -> None:
+    """Let the process end with its own exit code after an interrupt that was heard."""
     exec("")
 
 
-def run(app, arguments=None):
-    """Run a typer application and return its exit code instead of a traceback.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The application.
-    arguments : list of str, optional
-        Command line without the program's name; default: the process's own.
-
-    Returns
-    -------
-    int
-        0 fine; 1 a problem with the log, the fit or the output; 2 wrong usage;
-        130 interrupted.
-    """
+def run(app: Any, arguments: list[str] | None = None) -> Any:
+    """Run a typer application and return its exit code instead of a traceback."""
     # Imports make a million objects that stay; looking through them less often saves half a
     # second of a report.
     gc.set_threshold(50_000, 20, 100)
@@ -143,33 +111,14 @@ def run(app, arguments=None):
     return EXIT_FINE
 
 
-def say(text):
-    """Print a message for the person, on standard error.
-
-    Parameters
-    ----------
-    text : str
-        What to say; results themselves go to standard output.
-    """
+def say(text: str) -> None:
+    """Print a message for the person, on standard error."""
     print(text, file=sys.stderr, flush=True)
 
 
 @contextlib.contextmanager
-def progress(text, *, total=None):
-    """Show a progress line on standard error while work goes on.
-
-    Parameters
-    ----------
-    text : str
-        What is being done.
-    total : int, optional
-        Number of steps, where it is known; otherwise a spinner turns.
-
-    Yields
-    ------
-    callable
-        ``advance(done, total=None, text=None)``: report how far the work has come.
-    """
+def progress(text: str, *, total: int | None = None) -> Iterator[Any]:
+    """Show a progress line on standard error while work goes on."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
@@ -182,7 +131,7 @@ def progress(text, *, total=None):
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=total)
 
-        def advance(done, total=None, text=None):
+        def advance(done: Any, total: Any = None, text: Any = None) -> None:
             changes = {"completed": done, "total": total, "description": text}
             bar.update(task, **{key: value for key, value in changes.items() if value is not None})
 

@@ -1,7 +1,9 @@
 """`putlab game`: counted games judged, and a game dealt to play."""
 
+from __future__ import annotations
+
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -9,6 +11,9 @@ from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT
 from putlab.cli.console import progress, say
 from putlab.cli.options import DEFAULT_SEED, Output, Player, Seed
+
+if TYPE_CHECKING:
+    pass
 
 COLUMNS = {
     "player": ("Player", "{}"),
@@ -52,20 +57,8 @@ def game(
             help="CSV of distance_ft, average_putts to gain strokes on [default: tour average]."
         ),
     ] = None,
-):
-    """Counted games, par two, nothing conceded: the score against what was expected.
-
-    With a log: each game's score, what this golfer makes on those holes on the form shown in
-    practice, strokes gained, and how much wider the spread is when it counts.
-
-      putlab game data_demo --player alder
-
-    With --deal: a card of holes to play, lengths as in a round ("tour", "handicap 0",
-    "handicap 10", "handicap 20"; with a log, as in its own games). Fill in holed for every
-    putt, one row a putt (copy the hole's row, putt_no 2, 3 ...), and it is a log.
-
-      putlab game --deal 9 --seed 4 -o card.csv
-    """
+) -> None:
+    """Counted games, par two, nothing conceded: the score against what was expected."""
     from putlab.base.writing import check_writable
 
     check_writable(output)
@@ -77,7 +70,9 @@ def game(
         _judge(log, player, seed, past_ft, reference, output)
 
 
-def _deal(mix, player, holes, seed, session, slopes, output):
+def _deal(
+    mix: Any, player: str | None, holes: Any, seed: int, session: Any, slopes: Any, output: Any
+) -> None:
     from datetime import date
 
     from putlab.base.writing import write_table
@@ -95,7 +90,7 @@ def _deal(mix, player, holes, seed, session, slopes, output):
         write_table(card, output, meta={"seed": seed, "mix": mix.source})
 
 
-def _mix(log, player, level):
+def _mix(log: Path | None, player: str | None, level: Any) -> Any:
     from putlab.rounds.first_putts import LEVEL, count_mix, shipped_mix
 
     if log is None:
@@ -108,14 +103,16 @@ def _mix(log, player, level):
     return count_mix(putts[putts["player"] == player] if player else putts)
 
 
-def _percents(text):
+def _percents(text: Any) -> list:
     try:
         return [float(part) for part in text.split(",")]
     except ValueError as error:
         raise UsageError(f"--slopes {text}: give percents, as in 1,2,3.") from error
 
 
-def _judge(path, player, seed, past_ft, reference, output):
+def _judge(
+    path: Any, player: str | None, seed: int, past_ft: float, reference: Any, output: Any
+) -> None:
     from putlab.base.writing import write_table
     from putlab.cli import options as fitted
     from putlab.rounds.reference import read_reference, tour_reference
@@ -148,7 +145,7 @@ def _judge(path, player, seed, past_ft, reference, output):
         write_table(table, output, meta=meta)
 
 
-def _players(putts, player):
+def _players(putts: Any, player: str | None) -> list:
     from putlab.rounds.games import finished_holes
 
     known = list(putts["player"].drop_duplicates())
@@ -160,7 +157,7 @@ def _players(putts, player):
     return list(holes["player"].drop_duplicates())
 
 
-def _judge_one(fit, putts, player, past_ft, reference):
+def _judge_one(fit: Any, putts: Any, player: str, past_ft: float, reference: Any) -> Any:
     with progress(f"Judging the games of {player}") as advance:
         from putlab.rounds.games import judge_games
 
@@ -169,7 +166,7 @@ def _judge_one(fit, putts, player, past_ft, reference):
         )
 
 
-def _show(table, title):
+def _show(table: Any, title: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 

@@ -1,7 +1,9 @@
 """Arguments and options that several commands share, each worded once."""
 
+from __future__ import annotations
+
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -9,7 +11,11 @@ from putlab.base.settings import SEED
 from putlab.cli import console
 from putlab.cli.console import progress, say
 
-Log = Annotated[
+if TYPE_CHECKING:
+    from putlab.log.read import Log
+    from putlab.posterior.fit import Fit
+
+LogPath = Annotated[
     Path,
     typer.Argument(metavar="LOG", help="A log of putts (.csv, .parquet, .xlsx) or a folder."),
 ]
@@ -26,19 +32,8 @@ DEFAULT_SEED = SEED
 # Reading and fitting a log for a command, with its messages and progress.
 
 
-def read(path):
-    """Read a log and tell about what was left out.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The log.
-
-    Returns
-    -------
-    putlab.log.read.Log
-        Usable rows and rejects; under labels instead of names where that was asked for.
-    """
+def read(path: Path) -> Any:
+    """Read a log and tell about what was left out."""
     from putlab.log.read import read_log
 
     log = labelled(read_log(path))
@@ -52,19 +47,8 @@ def read(path):
     return log
 
 
-def labelled(log):
-    """Return the log under labels instead of names, where the command was asked for that.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-
-    Returns
-    -------
-    putlab.log.read.Log
-        The log to go on with.
-    """
+def labelled(log: Log) -> Log:
+    """Return the log under labels instead of names, where the command was asked for that."""
     if not console.pseudonyms:
         return log
     from putlab.log.read import with_pseudonyms
@@ -72,37 +56,16 @@ def labelled(log):
     return with_pseudonyms(log)
 
 
-def fit(log, *, seed):
-    """Fit the spread model, showing that work goes on.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    seed : int
-        Seed of the fit.
-
-    Returns
-    -------
-    putlab.posterior.fit.Fit
-        Line and pace of every player.
-    """
+def fit(log: Log, *, seed: int) -> Fit:
+    """Fit the spread model, showing that work goes on."""
     with progress("Fitting (a new log takes a minute, or several; a known one a second)"):
         from putlab.posterior.fit import fit_log
 
         return fit_log(log, seed=seed)
 
 
-def say_of_greens(fit, players):
-    """Tell what putts made or missed on a green have added, or that they were left out.
-
-    Parameters
-    ----------
-    fit : putlab.posterior.fit.Fit
-        Fit of the log.
-    players : list of str
-        Whom to tell of.
-    """
+def say_of_greens(fit: Fit, players: list[str]) -> None:
+    """Tell what putts made or missed on a green have added, or that they were left out."""
     from putlab.posterior.fit import GreenFit
 
     if not isinstance(fit, GreenFit):

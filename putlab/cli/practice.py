@@ -1,12 +1,12 @@
 """`putlab advise`: which distance deserves the next hour, line or pace, and how sure."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
+from putlab.cli.options import DEFAULT_SEED, LogPath, Output, Player, Seed
 
 Minutes = Annotated[float, typer.Option("--minutes", help="Practice time, minutes.")]
 ReferenceFile = Annotated[
@@ -40,7 +40,7 @@ PastFt = Annotated[float, typer.Option("--past-ft", help="How far past the hole 
 
 
 def advise(
-    log: Log,
+    log: LogPath,
     minutes: Minutes = 60.0,
     player: Player = None,
     reference: ReferenceFile = None,
@@ -51,18 +51,8 @@ def advise(
     what_if: WhatIf = False,
     output: Output = None,
     seed: Seed = DEFAULT_SEED,
-):
-    """Which distance deserves the next hour, line or pace, how sure, and what it saves.
-
-    Strokes are those of a round of 18 holes: lost now to the reference, and saved by the time
-    given when all of it goes to one distance and one component.
-
-      putlab advise data_demo
-
-      putlab advise data_demo --player birch --minutes 40 -o birch.csv
-
-      putlab advise data_demo --player birch --weeks 4 --what-if
-    """
+) -> None:
+    """Which distance deserves the next hour, line or pace, how sure, and what it saves."""
     from putlab.base.writing import check_writable, write_table
 
     check_writable(output)
@@ -81,7 +71,7 @@ def advise(
     write_table(pd.concat([a.table for a in advice], ignore_index=True), output, meta=meta)
 
 
-def _says(one, weeks):
+def _says(one: Any, weeks: Any) -> Any:
     """Return what the advice says, a sentence a line."""
     from putlab.practice.split import SHORTEST_SESSION
 
@@ -94,41 +84,23 @@ def _says(one, weeks):
     return said
 
 
-def _leaning(one):
+def _leaning(one: Any) -> Any:
     from putlab.cli.console import progress
 
     with progress(f"Choosing anew for {one.player} under other assumptions"):
         return one.what_if()
 
 
-def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
-    """Read the log and every choice, so that a wrong one is told before the fit.
-
-    Parameters
-    ----------
-    log : pathlib.Path
-        The log.
-    minutes : float
-        Practice time.
-    player : str or None
-        Only this player.
-    reference : pathlib.Path or None
-        CSV of average putts.
-    mix : str or None
-        Level, ``own``, or a CSV.
-    stimp_ft, past_ft : float
-        Green speed, and how far past the hole the golfer aims.
-
-    Returns
-    -------
-    tuple
-        The log read, minutes, players, and what `putlab.practice.advice.advise` takes.
-
-    Raises
-    ------
-    UsageError
-        One of them is not what it should be.
-    """
+def settle(
+    log: Path,
+    minutes: float,
+    player: str | None,
+    reference: Path | None,
+    mix: str | None,
+    stimp_ft: float,
+    past_ft: float,
+) -> Any:
+    """Read the log and every choice, so that a wrong one is told before the fit."""
     from putlab.cli import options as fitted
     from putlab.posterior.player import choose_player
     from putlab.practice.advice import check_minutes
@@ -144,7 +116,7 @@ def settle(log, minutes, player, reference, mix, stimp_ft, past_ft):
     return putts, minutes, players, options
 
 
-def _mix(text, log):
+def _mix(text: Any, log: Any) -> Any:
     """Return the mix that was named."""
     from putlab.rounds import first_putts as rounds
 
@@ -153,32 +125,8 @@ def _mix(text, log):
     return rounds.read_mix(text) if text.endswith(".csv") else rounds.shipped_mix(text)
 
 
-def advices(log, minutes, players, options, *, seed):
-    """Fit the log and return the advice for every player.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    minutes : float
-        Practice time.
-    players : list of str
-        Whom to advise.
-    options : dict
-        Passed to `putlab.practice.advice.advise`.
-    seed : int
-        Seed of everything random.
-
-    Returns
-    -------
-    tuple of putlab.posterior.fit.Fit and list of putlab.practice.advice.Advice
-        The fit, and one advice a player.
-
-    Raises
-    ------
-    FitError
-        Nobody of them struck a putt that tells about practice.
-    """
+def advices(log: Any, minutes: float, players: list[str], options: dict, *, seed: int) -> Any:
+    """Fit the log and return the advice for every player."""
     from putlab.base.errors import FitError
     from putlab.cli import options as fitted
     from putlab.cli.console import progress, say
@@ -202,7 +150,7 @@ def advices(log, minutes, players, options, *, seed):
     return fit, found
 
 
-def _show_advise(advice, says, leans):
+def _show_advise(advice: Any, says: Any, leans: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -238,23 +186,14 @@ PlanSession = Annotated[
 
 
 def plan(
-    log: Log,
+    log: LogPath,
     minutes: SessionMinutes = 40.0,
     player: Player = None,
     session: PlanSession = None,
     output: Output = None,
     seed: OrderSeed = DEFAULT_SEED,
-):
-    """The next session: drills, putts, order, what to aim for and what would be news.
-
-    Without -o the list is shown. A .html file is the list to print, with boxes for readings;
-    a .csv file has a row a putt and is a log once line_deg or roll_ft is filled in; an .xlsx
-    file has both.
-
-      putlab plan data_demo --minutes 40 --player birch
-
-      putlab plan data_demo --minutes 40 --player birch --seed 7 -o plan.html
-    """
+) -> None:
+    """The next session: drills, putts, order, what to aim for and what would be news."""
     from putlab.base.writing import check_writable
     from putlab.cli.options import DEFAULT_SEED as FIT_SEED
     from putlab.pages.sheet import check_ending, write_plan
@@ -274,7 +213,7 @@ def plan(
         write_plan(plans, output)
 
 
-def _planned(log, fit, advice, minutes, seed, session):
+def _planned(log: Any, fit: Any, advice: Any, minutes: Any, seed: int, session: Any) -> Any:
     import datetime
 
     from putlab.practice.plan import plan
@@ -290,21 +229,8 @@ def _planned(log, fit, advice, minutes, seed, session):
     )
 
 
-def last_stimp_ft(log, player):
-    """Return the green speed of a player's last putts, where it was written down.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    player : str
-        Label.
-
-    Returns
-    -------
-    float or None
-        Feet.
-    """
+def last_stimp_ft(log: Any, player: str) -> Any:
+    """Return the green speed of a player's last putts, where it was written down."""
     known = log.putts.loc[log.putts["player"] == player, "stimp_ft"].dropna()
     return float(known.iloc[-1]) if len(known) else None
 
@@ -313,7 +239,7 @@ def last_stimp_ft(log, player):
 WIDTHS = (6, 18, 14, 18, 0)
 
 
-def _show_plan(one):
+def _show_plan(one: Any) -> None:
     from rich.console import Console
 
     from putlab.pages.sheet import list_rows
@@ -338,22 +264,13 @@ ReviewSession = Annotated[
 
 
 def review(
-    log: Log,
+    log: LogPath,
     session: ReviewSession = None,
     player: Player = None,
     output: Output = None,
     seed: Seed = DEFAULT_SEED,
-):
-    """After a session: is it news, or what this golfer does on an ordinary day?
-
-    Spread, bias and share inside the target band at each length, against ordinary days of the
-    same golfer known from the visits before. Many looks at once are allowed for, and too few
-    putts are said to be too few.
-
-      putlab review data_demo --player birch
-
-      putlab review data_demo --session 2026-01-20 -o review.csv
-    """
+) -> None:
+    """After a session: is it news, or what this golfer does on an ordinary day?"""
     from putlab.base.writing import check_writable, write_table
     from putlab.cli import options as fitted
 
@@ -363,7 +280,7 @@ def review(
     from putlab.practice.review import review_everybody
 
     # The fit keeps its own seed, so that another seed of the days needs no other fit.
-    options = {"session": session, "seed": seed}
+    options: dict[str, Any] = {"session": session, "seed": seed}
     options["fit"] = lambda part: fitted.fit(part, seed=DEFAULT_SEED)
     if player is None:
         found = review_everybody(putts, **options)
@@ -383,7 +300,7 @@ def review(
 TITLES = ("Distance, ft", "", "Putts", "Spread", "Bias", "Inside the band", "Verdict")
 
 
-def _show_review(one):
+def _show_review(one: Any) -> None:
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
@@ -401,7 +318,7 @@ def _show_review(one):
         console.print(escape(note), highlight=False)
 
 
-def _cell(row):
+def _cell(row: Any) -> Any:
     from putlab.practice.review import numbers
 
     if row.today != row.today:

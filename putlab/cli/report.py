@@ -5,13 +5,13 @@ import filecmp
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from putlab.base.errors import OutputError, UsageError
 from putlab.base.settings import shipped
-from putlab.cli.options import DEFAULT_SEED, Log, Player, Seed
+from putlab.cli.options import DEFAULT_SEED, LogPath, Player, Seed
 
 Page = Annotated[
     Path, typer.Option("-o", "--output", help="HTML file to write; '-' is standard output.")
@@ -42,14 +42,14 @@ Cluster = Annotated[
 
 
 def report(
-    log: Log,
+    log: LogPath,
     player: Player = None,
     output: Page = Path("report.html"),
     seed: Seed = DEFAULT_SEED,
     each_player: EachPlayer = False,
     workers: Workers = None,
     cluster: Cluster = None,
-):
+) -> None:
     """One page to read, print and send: what to practise next, how sure, and why.
 
     The page needs nothing else: figures are inside it, and it opens without a connection.
@@ -84,7 +84,7 @@ def report(
         say(f"{output} is written: open it in a browser, or print it.")
 
 
-def _together(output, putts, player, seed):
+def _together(output: Any, putts: Any, player: str | None, seed: int) -> None:
     from putlab.cli import options as fitted
     from putlab.cli.console import progress
 
@@ -95,7 +95,7 @@ def _together(output, putts, player, seed):
         report_on(putts, fit, output, player=player, progress=advance)
 
 
-def _apart(output, putts, player, **options):
+def _apart(output: Any, putts: Any, player: str | None, **options: Any) -> None:
     from putlab.cli.console import progress
     from putlab.pages.page import roster_report
 
@@ -109,15 +109,8 @@ def _apart(output, putts, player, **options):
 Clear = Annotated[bool, typer.Option("--clear", help="Remove every kept fit.")]
 
 
-def cache(clear: Clear = False):
-    """Where fits are kept on this machine, for you alone; --clear removes them.
-
-    A kept fit holds numbers and no names, and is found again by the hash of its data.
-
-      putlab cache
-
-      putlab cache --clear
-    """
+def cache(clear: Clear = False) -> None:
+    """Where fits are kept on this machine, for you alone; --clear removes them."""
     from putlab.base.cache import cache_folder, clear_cache
 
     if clear:
@@ -136,15 +129,8 @@ Folder = Annotated[
 ]
 
 
-def notebooks(folder: Folder):
-    """Copy the notebooks and the demo log into a folder to work in.
-
-    A file that is already there is never overwritten.
-
-      putlab notebooks my-putting
-
-      jupyter lab my-putting/notebooks
-    """
+def notebooks(folder: Folder) -> None:
+    """Copy the notebooks and the demo log into a folder to work in."""
     from putlab.base.words import counted
     from putlab.cli.console import say
 
@@ -168,38 +154,14 @@ CELL_SECONDS = 600
 
 @dataclass(frozen=True)
 class Copied:
-    """What a copy did.
-
-    Attributes
-    ----------
-    written : list of pathlib.Path
-        Files that were not there before.
-    kept : list of pathlib.Path
-        Files that stood there with other content, and still do.
-    """
+    """What a copy did."""
 
     written: list
     kept: list
 
 
-def copy_out(target):
-    """Copy the notebooks and the demo into a folder, never over a file that is there.
-
-    Parameters
-    ----------
-    target : path-like
-        Folder to work in; made where it is missing. ``notebooks`` and ``data_demo`` go in it.
-
-    Returns
-    -------
-    Copied
-        What was written, and what was left as it stood.
-
-    Raises
-    ------
-    OutputError
-        The folder or a file in it cannot be written.
-    """
+def copy_out(target: str | Path) -> Any:
+    """Copy the notebooks and the demo into a folder, never over a file that is there."""
     target = Path(target)
     written, kept = [], []
     try:
@@ -218,7 +180,7 @@ def copy_out(target):
     return Copied(written, kept)
 
 
-def _files(folder):
+def _files(folder: Any) -> Any:
     """Return the files to copy, without what running a notebook leaves behind."""
     return sorted(
         path
@@ -227,7 +189,7 @@ def _files(folder):
     )
 
 
-def _place(source, goal):
+def _place(source: Any, goal: Any) -> bool:
     """Copy a file where there is none; tell whether it was copied."""
     goal.parent.mkdir(parents=True, exist_ok=True)
     try:
@@ -239,14 +201,8 @@ def _place(source, goal):
     return True
 
 
-def execute(path):
-    """Run a notebook top to bottom and keep its outputs in it.
-
-    Parameters
-    ----------
-    path : path-like
-        Notebook to run; its own folder is the working folder.
-    """
+def execute(path: str | Path) -> None:
+    """Run a notebook top to bottom and keep its outputs in it."""
     import nbformat
     from nbclient import NotebookClient
 
@@ -265,7 +221,7 @@ def execute(path):
     write_text(path, nbformat.writes(_tidy(notebook)) + "\n")
 
 
-def _tidy(notebook):
+def _tidy(notebook: Any) -> Any:
     """Drop what differs between machines and says nothing: times and exact versions."""
     for cell in notebook.cells:
         cell.metadata.pop("execution", None)
@@ -276,7 +232,7 @@ def _tidy(notebook):
     return notebook
 
 
-def _main():
+def _main() -> None:
     parser = argparse.ArgumentParser(prog="python -m putlab.cli.report", description=__doc__)
     parser.add_argument("--execute", action="store_true", help="run the notebooks anew")
     parser.add_argument("names", nargs="*", help="only notebooks whose name starts so")

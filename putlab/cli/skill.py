@@ -1,15 +1,17 @@
 """`putlab estimate`: spread, bias and putts of each player at each distance."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
+from putlab.cli.options import DEFAULT_SEED, LogPath, Output, Player, Seed
 
 
-def estimate(log: Log, player: Player = None, output: Output = None, seed: Seed = DEFAULT_SEED):
+def estimate(
+    log: LogPath, player: Player = None, output: Output = None, seed: Seed = DEFAULT_SEED
+) -> None:
     """True line and pace spread by player and distance, each with its 90 % interval.
 
     Spread and bias are those within a visit, as on the player's last one. One putt, three
@@ -41,7 +43,7 @@ def estimate(log: Log, player: Player = None, output: Output = None, seed: Seed 
         write_table(table, output, meta=fit.meta() | {"log_sha256": putts.digest})
 
 
-def _show_estimate(table):
+def _show_estimate(table: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -66,7 +68,7 @@ def _show_estimate(table):
     Console().print(shown)
 
 
-def _with_interval(row, name, form):
+def _with_interval(row: Any, name: Any, form: Any) -> str:
     value, low, high = (form.format(row[name + end]) for end in ("", "_lo", "_hi"))
     return f"{value}\n[{low}, {high}]"
 
@@ -102,15 +104,8 @@ def holeout(
         str, typer.Option(help="Lengths in feet: a list (3,6,10), a range (2-60), or both.")
     ] = "3,6,10",
     output: Output = None,
-):
-    """One putt, three putts, average putts and mean leave of one known skill, by distance.
-
-    No log is needed: give the spreads, read off what they are worth on a flat green.
-
-      putlab holeout --line-sd-deg 1.5 --pace-sd-pct 9
-
-      putlab holeout --line-sd-deg 1.5 --pace-sd-pct 9 --distances 2-60 -o holeout.csv
-    """
+) -> None:
+    """One putt, three putts, average putts and mean leave of one known skill, by distance."""
     from putlab.base.writing import check_writable, write_table
 
     check_writable(output)
@@ -144,25 +139,9 @@ def holeout(
     write_table(result, output, meta={"putlab": __version__, **known, **green})
 
 
-def feet(text):
-    """Read a list of distances such as ``3,6,10`` or ``2-5,10``.
-
-    Parameters
-    ----------
-    text : str
-        Numbers and whole-foot ranges, separated by commas.
-
-    Returns
-    -------
-    list of float
-        Distances in feet, in the order given, each once.
-
-    Raises
-    ------
-    UsageError
-        A part is not a number above 0, or not a range of whole feet.
-    """
-    found = []
+def feet(text: str) -> Any:
+    """Read a list of distances such as ``3,6,10`` or ``2-5,10``."""
+    found: list[float] = []
     for part in text.split(","):
         low, dash, high = part.strip().partition("-")
         try:
@@ -175,14 +154,14 @@ def feet(text):
     return list(dict.fromkeys(float(value) for value in found))
 
 
-def _bad_distances(text, part):
+def _bad_distances(text: Any, part: Any) -> str:
     return (
         f"--distances {text}: {part.strip() or 'nothing'} is not a distance. "
         f"Give feet above 0 and at most {LONGEST_FT}, as in 3,6,10 or 2-60."
     )
 
 
-def _show_holeout(result):
+def _show_holeout(result: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -225,7 +204,7 @@ def roll(
         float, typer.Option(help="Your spread of roll-out, percent; assumed if left out.")
     ] = PACE_SD_PCT,
     output: Output = None,
-):
+) -> None:
     """Where a putt started straight at the hole stops, and how to hole it most often.
 
     The straight putt has the pace that on the flat would roll the distance and --past-ft
@@ -257,7 +236,9 @@ def roll(
     write_table(putt.table, output, meta={"putlab": __version__, **asked})
 
 
-def _show_roll(putt, distance_ft, past_ft, line_sd_deg, pace_sd_pct):
+def _show_roll(
+    putt: Any, distance_ft: Any, past_ft: float, line_sd_deg: Any, pace_sd_pct: Any
+) -> None:
     import math
 
     print(f"Started straight at the hole, with the pace of {distance_ft + past_ft:g} ft flat:")
@@ -274,6 +255,6 @@ def _show_roll(putt, distance_ft, past_ft, line_sd_deg, pace_sd_pct):
     print(f"  it drops {putt.one_putt:.1%} of the time.")
 
 
-def _side(value, unit):
+def _side(value: Any, unit: Any) -> str:
     side = "right" if value >= 0 else "left"
     return f"{abs(value):.2f} {unit} {side}"

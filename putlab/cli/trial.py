@@ -1,12 +1,12 @@
 """`putlab trial`: how many putts to see a change, and in which order."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from putlab.base.errors import UsageError
-from putlab.cli.options import DEFAULT_SEED, Log, Output, Player, Seed
+from putlab.cli.options import DEFAULT_SEED, LogPath, Output, Player, Seed
 
 Distances = Annotated[str, typer.Option("--distances", help="Lengths in feet, such as 5,10,20.")]
 TrialDetect = Annotated[float, typer.Option("--detect", help="Cut of spread to be seen, percent.")]
@@ -37,16 +37,8 @@ def trial(
     session_putts: SessionPutts = 60,
     seed: Seed = DEFAULT_SEED,
     output: Output = None,
-):
-    """Design a trial: putts and visits to see a change, and a shuffled order of blocks.
-
-    Both arms share every visit, so that a good day can't pose as a good putter. The sheet
-    (-o FILE.csv) is a log with empty boxes: write the readings in, then `putlab compare`.
-
-      putlab trial --distances 5,10,20 --detect 15 -o trial.csv
-
-      putlab trial --distances 10 --detect 20 --metric pace --log data_demo --player alder
-    """
+) -> None:
+    """Design a trial: putts and visits to see a change, and a shuffled order of blocks."""
     from putlab.base.writing import check_writable
     from putlab.cli.skill import feet
 
@@ -78,7 +70,7 @@ def trial(
         _write_trial(design, sheet, output)
 
 
-def _golfer(log, player, seed):
+def _golfer(log: Path | None, player: str | None, seed: int) -> tuple:
     """Return the fitted golfer and the rules of reading, or None twice."""
     if log is None:
         return None, None
@@ -90,7 +82,7 @@ def _golfer(log, player, seed):
     return fitted.fit(putts, seed=seed).golfer(player), putts.rules
 
 
-def _write_trial(design, sheet, output):
+def _write_trial(design: Any, sheet: Any, output: Any) -> None:
     import json
 
     from putlab import __version__
@@ -104,7 +96,7 @@ def _write_trial(design, sheet, output):
     write_text(output, json.dumps(whole, indent=2, ensure_ascii=False) + "\n")
 
 
-def _show_trial(design, before, after):
+def _show_trial(design: Any, before: Any, after: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -153,7 +145,7 @@ Detect = Annotated[
 
 
 def compare(
-    log: Log,
+    log: LogPath,
     before: Before,
     after: After,
     player: Player = None,
@@ -163,7 +155,7 @@ def compare(
     detect: Detect = None,
     output: Output = None,
     seed: Seed = DEFAULT_SEED,
-):
+) -> None:
     """Did a change of grip, putter or routine help? One verdict, with its reasons.
 
     It may be asked after every session: early looks ask for stronger evidence, so that
@@ -184,37 +176,27 @@ def compare(
 
     # Labels are looked up before the fit, so that a typing error costs no minute.
     player = choose_conditions(putt_counts(putts), before, after, player).player
-    given = {"too_small_pct": region, "too_small_strokes": region_strokes, "detect_pct": detect}
+    given: dict[str, Any] = {
+        "too_small_pct": region,
+        "too_small_strokes": region_strokes,
+        "detect_pct": detect,
+    }
     given = {name: value for name, value in given.items() if value is not None}
     fit = fitted.fit(putts, seed=seed)
-    how = {"player": player, "metric": metric, "seed": seed}
-    found = compare_conditions(fit, before, after, **how, **given)
+    found = compare_conditions(fit, before, after, player=player, metric=metric, seed=seed, **given)
     if output is None:
         _show_compare(found)
     else:
         _write_compare(found, output, fit.meta() | {"log_sha256": putts.digest})
 
 
-def check_ending(output, endings):
-    """Refuse a file that can't be written, before the work is done.
-
-    Parameters
-    ----------
-    output : pathlib.Path or None
-        File to write; ``-`` is standard output.
-    endings : tuple of str
-        The endings that can be written.
-
-    Raises
-    ------
-    UsageError
-        The file has another ending.
-    """
+def check_ending(output: Path | None, endings: tuple[str, ...]) -> None:
+    """Refuse a file that can't be written, before the work is done."""
     if output is not None and str(output) != "-" and output.suffix.lower() not in endings:
         raise UsageError(f"{output}: written as {' or '.join(endings)}; choose one of these.")
 
 
-def _write_compare(found, output, meta):
+def _write_compare(found: Any, output: Any, meta: Any) -> None:
     import json
 
     from putlab.base.writing import write_table, write_text
@@ -227,7 +209,7 @@ def _write_compare(found, output, meta):
     write_text(output, text + "\n")
 
 
-def _show_compare(found):
+def _show_compare(found: Any) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -249,7 +231,7 @@ def _show_compare(found):
             console.print(f"{name}: {textbook.sentence}", highlight=False, markup=False)
 
 
-def _show_several(console, table):
+def _show_several(console: Any, table: Any) -> None:
     from rich.table import Table
 
     shown = Table(
@@ -263,7 +245,7 @@ def _show_several(console, table):
     console.print(shown)
 
 
-def _title(pair):
+def _title(pair: Any) -> str:
     return (
         f"{pair.player}: {pair.putts_before} putts before, {pair.putts_after} after, "
         f"{pair.sessions} visits ({pair.design})"

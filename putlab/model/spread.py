@@ -108,7 +108,8 @@ def coords_of(size: tuple[int, ...]) -> dict[str, np.ndarray]:
 def add_component(design: Design, prefix: str = "") -> dict[str, Any]:
     """Add one component's parameters and likelihood to the model in context."""
     vectors: Any = (pm.Data(prefix + name, value) for name, value in design.containers.items())
-    data = named_arrays(unpack(*vectors, design.size))
+    numbers, places = vectors
+    data = named_arrays(unpack(numbers, places, design.size))
     free = _Free(prefix, by_name(data["priors"]))
     v = _visits(free, data) | _changes(free)
     v |= _level(free, v, data) | _bias(free, v, data)

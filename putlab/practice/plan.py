@@ -105,6 +105,11 @@ class Plan(Result):
         return self.sets
 
     @property
+    def drills(self) -> list[str]:
+        """Every drill in words: what to strike, the band to aim for, what would be news."""
+        return [drill_words(goal) for goal in self.targets]
+
+    @property
     def sentence(self) -> str:
         """The session in one sentence."""
         drills = [

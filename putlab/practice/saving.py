@@ -93,8 +93,9 @@ def round_setting(
     mix = shipped_mix() if mix is None else mix
     stray = mix_stray(mix) if mix_log_sd is None else mix_log_sd
     rolls = (float(stimp_ft), float(past_ft), float(stray))
-    whence = (tuple(green), green_source, green_estimated)
-    return RoundSetting(mix, *whence, golfer, name, source, *rolls)
+    line_sd_deg, pace_sd_pct = green
+    whence = (green_source, green_estimated)
+    return RoundSetting(mix, (line_sd_deg, pace_sd_pct), *whence, golfer, name, source, *rolls)
 
 
 def mix_stray(mix: RoundMix) -> float:
