@@ -87,9 +87,7 @@ def public_objects():
         yield f"putlab.{place}"
 
 
-RULES = set(
-    ["GL08", "PR01", "PR02", "PR03", "PR04", "PR07", "RT01", "RT03", "SS02", "SS03", "SS06"]
-)
+RULES = {"GL08", "PR01", "PR02", "PR03", "PR04", "PR07", "RT01", "RT03", "SS02", "SS03", "SS06"}
 
 
 @pytest.mark.parametrize("name", list(public_objects()))
