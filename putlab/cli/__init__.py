@@ -1,4 +1,8 @@
-"""The `putlab` command: one module a group of commands, loaded only when it is used."""
+"""The `putlab` command, a module a group of commands, heavy imports inside them.
+
+Takes: what a person types.
+Gives: tables, files, messages and exit codes.
+"""
 
 import sys
 

@@ -123,7 +123,7 @@ def _contents(read: Any) -> Iterator[Any]:
 
 
 def _on_green(putts: Any) -> Any:
-    from putlab.model.green_putts import on_green
+    from putlab.model.readings import on_green
 
     return on_green(putts)
 

@@ -17,7 +17,7 @@ class Skill:
     Between the distances given, values run straight in log distance (spreads in log
     spread); beyond them they stay level. Pace is relative: percent of the distance rolled.
 
-    Attributes
+    Parameters
     ----------
     distance_ft : ndarray, shape (n,)
         Distances the values below belong to, in feet, rising.

@@ -26,10 +26,7 @@ from putlab.model.design import (
 )
 from putlab.model.hole_chance import Hole, Strips, leave_strips, made_strips
 from putlab.model.priors import SpreadPriors
-from putlab.model.readings import COMPONENTS, conditions_held, in_game, visit_read
-
-# Nearly every putt this short drops, whoever strikes it: it says nothing about spread.
-SHORTEST_FT = 1.5
+from putlab.model.readings import COMPONENTS, conditions_held, in_game, on_green
 
 # Leaves are told apart this finely, feet. Ends lie between the tenths that a tape shows, and
 # bands stay narrow against the scatter of roll-outs.
@@ -69,12 +66,6 @@ def green_putts(putts: pd.DataFrame) -> pd.DataFrame:
     near = np.round(np.log(putts["distance_ft"].astype(float)) / SAME_DISTANCE)
     putts["distance_ft"] = putts["distance_ft"].astype(float).groupby(near).transform("mean")
     return putts[[*ALIKE, "made", "low_ft", "high_ft", "followed"]].reset_index(drop=True)
-
-
-def on_green(putts: pd.DataFrame) -> pd.Series:
-    """Tell which putts were struck on a green and say something of the golfer's spread."""
-    tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
-    return tells & ~visit_read(putts)
 
 
 def outcome_counts(putts: pd.DataFrame) -> pd.DataFrame:

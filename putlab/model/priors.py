@@ -24,7 +24,7 @@ class SpreadPriors:
     Spreads and scales that no golfer has exactly at nought (what a visit shares, spots over
     lengths) have log-normal priors: a median and a log standard deviation.
 
-    Attributes
+    Parameters
     ----------
     sd_median, sd_log_sd : float
         Spread at 10 ft on an ordinary day over golfers at large: median (unit), log sd.

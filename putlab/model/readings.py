@@ -15,7 +15,6 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
 
 if TYPE_CHECKING:
@@ -45,6 +44,9 @@ BIN_EDGES_SD = np.concatenate([-_TAIL_EDGES_SD[::-1], np.arange(-18, 19) / 6, _T
 
 COMPONENTS = ("line", "pace")
 CELL = ["player", "session", "length", "condition", "warm_up", "counted"]
+
+# Nearly every putt this short drops, whoever strikes it: it says nothing about spread.
+SHORTEST_FT = 1.5
 
 
 def intervals(log: Log, component: str, practice: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -103,6 +105,12 @@ def in_game(putts: pd.DataFrame) -> pd.Series:
 def visit_read(putts: pd.DataFrame) -> pd.Series:
     """Tell putts of visits in which any of the player's putts was read."""
     return _read(putts).groupby([putts["player"], putts["session"]]).transform("any")
+
+
+def on_green(putts: pd.DataFrame) -> pd.Series:
+    """Tell which putts were struck on a green and say something of the golfer's spread."""
+    tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
+    return tells & ~visit_read(putts)
 
 
 def conditions_held(putts: pd.DataFrame) -> pd.Series:
@@ -192,6 +200,9 @@ def dropping_rolls_ft(
     distance_ft: ArrayLike, line_deg: ArrayLike, stimp_ft: ArrayLike
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return the roll-outs between which a ball drops: it arrives, and is slow enough."""
+    # Here, not above: to look at a log needs no integrals, whose library takes half a second.
+    from putlab.green.flat import past_limit_ft, rim_ft
+
     angle = np.radians(np.nan_to_num(np.asarray(line_deg, dtype=float)))
     distance = np.asarray(distance_ft, dtype=float)
     offset = np.minimum(np.abs(distance * np.sin(angle)), HOLE_RADIUS_FT * 0.999)

@@ -40,7 +40,18 @@ LEAST_CHANCE = 1e-9
 
 
 def new_day_skill(golfer: "Golfer") -> Skill:
-    """Return a player's skill on a new day, at the lengths practised and a few beyond them."""
+    """Return a player's skill on a new day, at the lengths practised and a few beyond them.
+
+    Parameters
+    ----------
+    golfer : Golfer
+        One player's posterior.
+
+    Returns
+    -------
+    Skill
+        Its draws; what differs from day to day is part of the spread.
+    """
     practised = golfer.fit.designs["line"].lengths_ft
     beyond = [d for d in (2.0, 60.0) if not practised[0] * 0.9 < d < practised[-1] * 1.1]
     return golfer.skill(np.unique([*practised, *beyond]), new_day=True)

@@ -142,7 +142,13 @@ class Comparison(Result):
 
     def _repr_html_(self) -> str:
         noted = "".join(f"<li>{escape(text)}</li>" for text in self.cautions)
-        return f"{super()._repr_html_()}<ul>{noted}</ul>"
+        textbook = "".join(
+            f"<p>{name}: {escape(twin.sentence)}</p>"
+            for name, twin in self.classical.items()
+            if twin
+        )
+        who = f"<p><b>{escape(self.conditions.player)}</b></p>"
+        return f"{who}{super()._repr_html_()}<ul>{noted}</ul>{textbook}"
 
 
 def compare(

@@ -159,7 +159,8 @@ def test_a_report_of_both_shows_practice_and_says_where_the_green_comes_from(joi
     assert len(progress) == 4  # visits, without the rounds
     assert np.isfinite(progress.select_dtypes("number")).all(axis=None)
     # A green that adds less than the published is a cause of fewer strokes lost, not none.
-    reading = found.causes[found.causes["cause"] == "reading the green"]["strokes"]
+    causes = found.lost.table
+    reading = causes[causes["cause"] == "reading the green"]["strokes"]
     estimated = green_setting(joint_fit.golfer("player 1"))["green"]
     assert np.all(np.less(estimated, published_green()))
     assert (reading < -0.005).all()
