@@ -112,44 +112,6 @@ def _column(schedule: pd.DataFrame, name: str) -> pd.Series:
     return schedule[name] if name in schedule else pd.Series("", index=schedule.index)
 
 
-def balanced_schedule(
-    players: list[str],
-    sessions: int,
-    lengths_ft: ArrayLike,
-    putts_each: int,
-    rng: np.random.Generator,
-) -> pd.DataFrame:
-    """Return a schedule of mixed lengths, the same number of putts at each every visit.
-
-    Parameters
-    ----------
-    players : list of str
-        Labels.
-    sessions : int
-        Visits of each player.
-    lengths_ft : array_like
-        Lengths in feet.
-    putts_each : int
-        Putts at each length in each visit.
-    rng : numpy.random.Generator
-        Shuffles the order within a visit.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``player, session, putt, distance_ft``.
-    """
-    blocks = []
-    for session in range(1, sessions + 1):
-        for player in players:
-            order = rng.permutation(np.repeat(np.asarray(lengths_ft, float), putts_each))
-            putt = np.arange(1, order.size + 1)
-            label = f"visit {session:02d}"
-            block = {"player": player, "session": label, "putt": putt, "distance_ft": order}
-            blocks.append(pd.DataFrame(block))
-    return pd.concat(blocks, ignore_index=True)
-
-
 def rounded(values: ArrayLike, step: float) -> np.ndarray:
     """Return values as a display with this step shows them."""
     return np.round(np.asarray(values) / step) * step

@@ -8,32 +8,19 @@ import numpy as np
 import pytest
 
 from putlab.green.hole_out import hole_out
-from putlab.green.skill import Skill
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import brute_force
+from made_skills import uneven_skills
 
 DISTANCES_FT = np.arange(2.0, 61)
 DRAWS = 1000
 
 
-def posterior_like(draws):
-    """Return draws that vary with distance and from draw to draw, as a fitted golfer's do."""
-    rng = np.random.default_rng(1)
-    shape = (draws, 5)
-    return Skill(
-        np.array([3.0, 6, 10, 20, 36]),
-        1.2 * np.exp(0.2 * rng.normal(size=shape)),
-        0.3 * rng.normal(size=shape),
-        9 * np.exp(0.2 * rng.normal(size=shape)),
-        3 * rng.normal(size=shape),
-    )
-
-
 @pytest.mark.bench
 def test_a_thousand_draws_in_three_seconds(measured):
-    skill = posterior_like(DRAWS)
-    hole_out(posterior_like(10), DISTANCES_FT)
+    skill = uneven_skills(DRAWS)
+    hole_out(uneven_skills(10), DISTANCES_FT)
     runs = []
     for _ in range(3):
         start = time.perf_counter()
@@ -47,7 +34,7 @@ def test_a_thousand_draws_in_three_seconds(measured):
 
 @pytest.mark.bench
 def test_a_thousand_times_faster_than_simulation_of_the_same_accuracy(measured):
-    skill = posterior_like(50)
+    skill = uneven_skills(50)
     start = time.perf_counter()
     out = hole_out(skill, DISTANCES_FT)
     each = (time.perf_counter() - start) / 50

@@ -3,6 +3,7 @@
 import brute_force
 import numpy as np
 import pytest
+from made_skills import uneven_skills
 from scipy import integrate
 from scipy.stats import norm
 
@@ -54,20 +55,7 @@ def test_within_the_bars_of_several_million_putts_a_setting():
     assert table["average_putts_off"].abs().max() < 0.004
 
 
-def uneven_skills(draws):
-    """Return skills that jump about from one practised length to the next."""
-    rng = np.random.default_rng(6)
-    shape = (draws, 5)
-    return Skill(
-        np.array([3.0, 6, 10, 20, 36]),
-        1.2 * np.exp(0.2 * rng.normal(size=shape)),
-        0.3 * rng.normal(size=shape),
-        9 * np.exp(0.2 * rng.normal(size=shape)),
-        3 * rng.normal(size=shape),
-    )
-
-
-@pytest.mark.parametrize("skill", [many_skills(12), uneven_skills(12)])
+@pytest.mark.parametrize("skill", [many_skills(12), uneven_skills(12, seed=6)])
 def test_error_bound_against_four_times_the_nodes(skill):
     for stimp_ft, past_ft in [(10, 1.0), (13, 0.25), (8, 2.5)]:
         plain = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)

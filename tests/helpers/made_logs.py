@@ -7,9 +7,22 @@ from true_golfers import steady
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
-from putlab.model.simulate import balanced_schedule, rounded, simulate_errors
+from putlab.model.simulate import rounded, simulate_errors
 
 LENGTHS_FT = [3.0, 6.0, 10.0, 15.0, 24.0, 36.0]
+
+
+def balanced_schedule(players, sessions, lengths_ft, putts_each, rng):
+    """Return a schedule of mixed lengths, the same number of putts at each every visit."""
+    blocks = []
+    for session in range(1, sessions + 1):
+        for player in players:
+            order = rng.permutation(np.repeat(np.asarray(lengths_ft, float), putts_each))
+            putt = np.arange(1, order.size + 1)
+            label = f"visit {session:02d}"
+            block = {"player": player, "session": label, "putt": putt, "distance_ft": order}
+            blocks.append(pd.DataFrame(block))
+    return pd.concat(blocks, ignore_index=True)
 
 
 def log_of(putts, **rules):
