@@ -22,10 +22,7 @@ Start here, with the invented log that comes with the kit:
 def build_app() -> Any:
     """Return the typer application with every command registered."""
     app = typer.Typer(
-        help=OVERVIEW,
-        no_args_is_help=True,
-        add_completion=False,
-        pretty_exceptions_enable=False,
+        help=OVERVIEW, no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False
     )
     app.callback()(_options)
     for command in _commands():

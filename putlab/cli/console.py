@@ -122,12 +122,7 @@ def progress(text: str, *, total: int | None = None) -> Iterator[Any]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
-    columns = (
-        SpinnerColumn(),
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TimeElapsedColumn(),
-    )
+    columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=total)
 

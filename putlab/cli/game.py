@@ -29,8 +29,7 @@ COLUMNS = {
 
 def game(
     log: Annotated[
-        Path | None,
-        typer.Argument(metavar="[LOG]", help="A log of putts with counted games."),
+        Path | None, typer.Argument(metavar="[LOG]", help="A log of putts with counted games.")
     ] = None,
     player: Player = None,
     output: Output = None,
@@ -45,8 +44,7 @@ def game(
         str, typer.Option(help="Deal from these slopes, percent; 0 is a level mat.")
     ] = "1,2,3",
     session: Annotated[
-        str | None,
-        typer.Option(help="Visit written on the card dealt [default: today's date]."),
+        str | None, typer.Option(help="Visit written on the card dealt [default: today's date].")
     ] = None,
     past_ft: Annotated[
         float, typer.Option(help="How far past the hole the golfer aims to roll it, feet.")

@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
 
 LogPath = Annotated[
-    Path,
-    typer.Argument(metavar="LOG", help="A log of putts (.csv, .parquet, .xlsx) or a folder."),
+    Path, typer.Argument(metavar="LOG", help="A log of putts (.csv, .parquet, .xlsx) or a folder.")
 ]
 Player = Annotated[
     str | None, typer.Option("--player", "-p", help="Only this player (label as in the log).")

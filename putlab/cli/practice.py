@@ -25,8 +25,7 @@ Mix = Annotated[
     ),
 ]
 Weeks = Annotated[
-    int | None,
-    typer.Option("--weeks", help="Split so many weeks, two sessions each, as well."),
+    int | None, typer.Option("--weeks", help="Split so many weeks, two sessions each, as well.")
 ]
 WhatIf = Annotated[
     bool,

@@ -26,9 +26,7 @@ EachPlayer = Annotated[
 Workers = Annotated[
     int | None,
     typer.Option(
-        "--workers",
-        min=1,
-        help="Processes of this machine for --each-player; default: one a core.",
+        "--workers", min=1, help="Processes of this machine for --each-player; default: one a core."
     ),
 ]
 Cluster = Annotated[

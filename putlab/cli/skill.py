@@ -197,8 +197,7 @@ def roll(
     ] = 0.0,
     stimp_ft: Annotated[float, typer.Option(help="Green speed, feet.")] = STIMP_FT,
     line_sd_deg: Annotated[
-        float,
-        typer.Option(help="Your spread of start direction, degrees (assumed if not given)."),
+        float, typer.Option(help="Your spread of start direction, degrees (assumed if not given).")
     ] = LINE_SD_DEG,
     pace_sd_pct: Annotated[
         float, typer.Option(help="Your spread of roll-out, percent; assumed if left out.")

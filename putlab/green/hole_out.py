@@ -218,11 +218,7 @@ def later_putts(
 
 
 def cached_hole_out(
-    skill: Skill,
-    distance_ft: np.ndarray,
-    *,
-    stimp_ft: float = STIMP_FT,
-    past_ft: float = PAST_FT,
+    skill: Skill, distance_ft: np.ndarray, *, stimp_ft: float = STIMP_FT, past_ft: float = PAST_FT
 ) -> SimpleNamespace:
     """Return `PUTT_OUTCOMES` of `hole_out`, each (draws, n), from disk where they are known."""
     options: dict[str, Any] = {"stimp_ft": stimp_ft, "past_ft": past_ft}

@@ -260,10 +260,7 @@ def through_hole(
     # The ball only falls off its line, so the start lies between the hole and straight up.
     top = np.pi + np.where(hole > np.pi / 2, NUDGE, -NUDGE)
     heading = find_root(
-        beside,
-        (hole - NUDGE, top),
-        args=(hole, share),
-        tolerances={"xatol": 1e-14, "xrtol": 1e-14},
+        beside, (hole - NUDGE, top), args=(hole, share), tolerances={"xatol": 1e-14, "xrtol": 1e-14}
     ).x
     roll = distance / np.hypot(*displacement(heading, share, ratio))
     return np.degrees(_half_turn(side * heading + np.radians(to))), roll

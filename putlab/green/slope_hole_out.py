@@ -170,8 +170,7 @@ def _spreads(skill: Skill, distance_ft: np.ndarray) -> list[np.ndarray]:
 
 def _lies_asked_for(distance_ft: ArrayLike, slope_to_deg: ArrayLike, longest_ft: float) -> Pair:
     distance, to = np.broadcast_arrays(
-        np.atleast_1d(np.asarray(distance_ft, dtype=float)),
-        np.asarray(slope_to_deg, dtype=float),
+        np.atleast_1d(np.asarray(distance_ft, dtype=float)), np.asarray(slope_to_deg, dtype=float)
     )
     if not (np.all(distance > HOLE_RADIUS_FT) and np.all(distance <= longest_ft)):
         raise UsageError(

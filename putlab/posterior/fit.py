@@ -177,12 +177,7 @@ class GreenFit(Fit):
 
 
 def fit_log(
-    log: Log,
-    *,
-    seed: int = SEED,
-    priors: Priors | None = None,
-    cache: bool = True,
-    **options: Any,
+    log: Log, *, seed: int = SEED, priors: Priors | None = None, cache: bool = True, **options: Any
 ) -> Fit:
     """Fit line and pace spread to all that a log holds.
 

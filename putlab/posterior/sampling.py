@@ -118,12 +118,7 @@ def ready_to_sample(
 
 
 def fit_design(
-    design: Design | GreenDesign,
-    what: str,
-    *,
-    seed: int = SEED,
-    cache: bool = True,
-    **options: Any,
+    design: Design | GreenDesign, what: str, *, seed: int = SEED, cache: bool = True, **options: Any
 ) -> dict[str, xr.DataTree]:
     """Return posteriors that converged, from disk or sampled now; ``what`` is for messages.
 

@@ -124,11 +124,7 @@ def target(
     counts = band.holds(days).sum(axis=1)
     high, low = news_counts(counts, putts)
     return Target(
-        **vars(band),
-        putts=int(putts),
-        usual=int(np.median(counts)),
-        news_high=high,
-        news_low=low,
+        **vars(band), putts=int(putts), usual=int(np.median(counts)), news_high=high, news_low=low
     )
 
 

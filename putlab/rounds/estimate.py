@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from putlab.posterior.player import Golfer
 
 COLUMNS = ["player", "distance_ft", "putts", "sessions"] + [
-    *(name + end for name in (*SKILL_QUANTITIES, *PUTT_OUTCOMES) for end in ("", "_lo", "_hi")),
+    *(name + end for name in (*SKILL_QUANTITIES, *PUTT_OUTCOMES) for end in ("", "_lo", "_hi"))
 ]
 
 

@@ -268,12 +268,7 @@ MARKS = 8
 
 
 def deal_game(
-    mix: RoundMix,
-    holes: int,
-    *,
-    seed: int,
-    session: str,
-    slopes_pct: Sequence[float] = SLOPES_PCT,
+    mix: RoundMix, holes: int, *, seed: int, session: str, slopes_pct: Sequence[float] = SLOPES_PCT
 ) -> pd.DataFrame:
     """Deal a card of holes to play.
 

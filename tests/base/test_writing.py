@@ -8,13 +8,7 @@ import pandas as pd
 import pytest
 
 from putlab.base.errors import OutputError, UsageError
-from putlab.base.writing import (
-    check_writable,
-    json_records,
-    write_bytes,
-    write_table,
-    write_text,
-)
+from putlab.base.writing import check_writable, json_records, write_bytes, write_table, write_text
 
 
 def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):

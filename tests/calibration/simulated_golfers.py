@@ -123,12 +123,7 @@ def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2):
         rows = intervals(log, name)
         design = make_design(rows, visits, LENGTHS_FT, [PLAYER], PRIORS[name])
         raw = fitting.sample(
-            fitting.compiled_for(design),
-            seed=seed,
-            draws=draws,
-            tune=tune,
-            chains=chains,
-            cores=2,
+            fitting.compiled_for(design), seed=seed, draws=draws, tune=tune, chains=chains, cores=2
         )
         posterior = named_quantities(raw.posterior.dataset, design)
         posteriors[name] = xr.DataTree.from_dict({"posterior": posterior})

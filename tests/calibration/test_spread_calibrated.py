@@ -177,13 +177,7 @@ def test_variance_components_agree_with_a_mixed_model():
     rng = np.random.default_rng(45)
     truth = steady(np.log(1.2), lengths=1, visit_bias_sd=0.6)
     log = simulated_log(
-        rng,
-        line=truth,
-        pace=_pace_8(1),
-        sessions=40,
-        lengths=[10.0],
-        each=40,
-        line_step_deg=0.0,
+        rng, line=truth, pace=_pace_8(1), sessions=40, lengths=[10.0], each=40, line_step_deg=0.0
     )
     mixed = smf.mixedlm("line_deg ~ 1", log.putts, groups=log.putts["session"]).fit(reml=True)
     reml = {"within": np.sqrt(mixed.scale), "setup": np.sqrt(mixed.cov_re.iloc[0, 0])}

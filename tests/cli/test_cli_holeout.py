@@ -33,10 +33,7 @@ def test_standard_output_is_csv_with_the_answer_of_the_library(command, capsys):
     assert list(found) == COLUMNS
     assert list(found["distance_ft"]) == [20, 4]
     pd.testing.assert_frame_equal(
-        found.sort_values("distance_ft", ignore_index=True),
-        expected,
-        rtol=1e-5,
-        check_dtype=False,
+        found.sort_values("distance_ft", ignore_index=True), expected, rtol=1e-5, check_dtype=False
     )
 
 

@@ -14,11 +14,7 @@ pytestmark = pytest.mark.slow
 def run(*command, where):
     environment = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "VIRTUAL_ENV")}
     return subprocess.run(
-        [str(part) for part in command],
-        cwd=where,
-        env=environment,
-        capture_output=True,
-        text=True,
+        [str(part) for part in command], cwd=where, env=environment, capture_output=True, text=True
     )
 
 

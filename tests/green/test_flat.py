@@ -5,13 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from putlab.green.flat import (
-    FlatScatter,
-    deceleration_ft_s2,
-    normal_nodes,
-    past_limit_ft,
-    rim_ft,
-)
+from putlab.green.flat import FlatScatter, deceleration_ft_s2, normal_nodes, past_limit_ft, rim_ft
 from putlab.green.skill import Skill
 
 

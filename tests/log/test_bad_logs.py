@@ -18,12 +18,7 @@ from putlab.log.read import read_log
 
 # Cells and what they are worth: readable in every file format below.
 GOOD = {
-    "player": [
-        ("ash", "ash"),
-        ("  elm ", "elm"),
-        ("=1+1", "=1+1"),
-        ("<b>Zoë</b>", "<b>Zoë</b>"),
-    ],
+    "player": [("ash", "ash"), ("  elm ", "elm"), ("=1+1", "=1+1"), ("<b>Zoë</b>", "<b>Zoë</b>")],
     "session": [("2025-03-14", "2025-03-14"), ("week 2", "week 2"), ("7", "7")],
     "distance_ft": [("10", 10.0), ("6.5", 6.5), ("1e1", 10.0), (" 3 ", 3.0), ("150", 150.0)],
     "line_deg": [("-1", -1.0), ("0", 0.0), ("+2.5", 2.5), ("\u22123", -3.0), ("", None)],
@@ -35,18 +30,7 @@ GOOD = {
 BAD = {
     "player": ["x" * 101],
     "session": ["", "  ", "y" * 3000],
-    "distance_ft": [
-        "0",
-        "-10",
-        "150.1",
-        "ten",
-        "",
-        "inf",
-        "nan",
-        "12 ft",
-        "1,000.5",
-        "2025-05-12",
-    ],
+    "distance_ft": ["0", "-10", "150.1", "ten", "", "inf", "nan", "12 ft", "1,000.5", "2025-05-12"],
     "line_deg": ["left", "91", "-inf", "1°", "--1", "=1", "1e999"],
     "roll_ft": ["-0.1", "301", "8,5,2", "12..4", "true", "1O"],
     "condition": ["z" * 200],

@@ -27,14 +27,7 @@ def test_a_folder_is_read_by_name_and_the_rest_is_noted(tmp_path):
     write_csv(tmp_path / "b.csv", {"player": "b"})
     write_csv(tmp_path / "a.tsv", {"player": "a"})
     table({"player": "c"}).to_parquet(tmp_path / "c.parquet")
-    for name in (
-        "README.md",
-        "truth.csv",
-        "notes.json",
-        ".hidden.csv",
-        "~$b.xlsx",
-        "rejects.csv",
-    ):
+    for name in ("README.md", "truth.csv", "notes.json", ".hidden.csv", "~$b.xlsx", "rejects.csv"):
         (tmp_path / name).write_text("not a log", encoding="utf-8")
     (tmp_path / "old").mkdir()
     log = read_log(tmp_path)
@@ -243,15 +236,7 @@ def test_encoding_and_delimiter_are_taken_from_the_package(tmp_path):
 
 @pytest.mark.parametrize(
     "path",
-    [
-        "../a.csv",
-        "/etc/passwd",
-        "x/../../a.csv",
-        "..\\a.csv",
-        "C:\\a.csv",
-        "~/a.csv",
-        "a\0.csv",
-    ],
+    ["../a.csv", "/etc/passwd", "x/../../a.csv", "..\\a.csv", "C:\\a.csv", "~/a.csv", "a\0.csv"],
 )
 def test_a_path_cannot_leave_the_folder(tmp_path, path):
     describe(tmp_path, {"name": "a", "path": path, "putlab": {}})

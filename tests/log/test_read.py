@@ -75,10 +75,7 @@ def test_rules_of_arguments_win_over_those_beside_the_log(tmp_path):
     )
     rules = read_log(tmp_path, rules={"line_step_deg": 0.5}).rules
     assert (rules.line_step_deg, rules.roll_limit_ft, rules.roll_step_ft) == (0.5, 36.0, 0.5)
-    assert (rules.source["line_step_deg"], rules.source["roll_limit_ft"]) == (
-        DECLARED,
-        DECLARED,
-    )
+    assert (rules.source["line_step_deg"], rules.source["roll_limit_ft"]) == (DECLARED, DECLARED)
     assert rules.source["roll_step_ft"] == READ_OFF
 
 
@@ -90,8 +87,7 @@ def test_a_wrong_rule_is_wrong_usage(tmp_path):
 def test_a_log_with_no_usable_row_is_refused_with_the_first_reason(tmp_path):
     path = write_csv(tmp_path / "a.csv", {"distance_ft": "ten"}, {"distance_ft": "0"})
     with pytest.raises(
-        LogError,
-        match=r"none of the 2 rows can be used. First: a.csv, row 2, column distance_ft",
+        LogError, match=r"none of the 2 rows can be used. First: a.csv, row 2, column distance_ft"
     ):
         read_log(path)
     assert len(read_log(path, allow_empty=True).rejects) == 2

@@ -325,7 +325,6 @@ def test_a_separator_and_an_encoding_can_be_given(tmp_path):
 def test_a_line_break_in_the_first_cell_is_no_open_quotation_mark(tmp_path):
     path = tmp_path / "putts.csv"
     path.write_text(
-        'remark,session,distance_ft,line_deg\n"dry\nand calm",a,10,1\n"\n",a,10,2',
-        encoding="utf-8",
+        'remark,session,distance_ft,line_deg\n"dry\nand calm",a,10,1\n"\n",a,10,2', encoding="utf-8"
     )
     assert list(read_log(path).putts["line_deg"]) == [1.0, 2.0]

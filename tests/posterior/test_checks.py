@@ -34,11 +34,7 @@ def test_the_table_has_a_row_a_check_in_their_order():
     assert table.to_dict("list") == {
         "check": ["R-hat", "tails", "divergences"],
         "result": ["pass", "note", "fail"],
-        "sentence": [
-            "The chains agree.",
-            "A few putts are far out.",
-            "The sampler lost its way.",
-        ],
+        "sentence": ["The chains agree.", "A few putts are far out.", "The sampler lost its way."],
     }
 
 

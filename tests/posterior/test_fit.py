@@ -21,13 +21,7 @@ from putlab.pages.findings import player_findings
 from putlab.posterior import sampling
 from putlab.posterior.checks import failures
 from putlab.posterior.fit import GREENS_LEFT_OUT, GreenFit, fit_log, prior_sensitivity
-from putlab.posterior.player import (
-    green_setting,
-    green_spread,
-    on_green,
-    pace_sentence,
-    summary,
-)
+from putlab.posterior.player import green_setting, green_spread, on_green, pace_sentence, summary
 from putlab.posterior.sampling import fit_design
 from putlab.practice.advice import assumption_table
 from putlab.practice.case import make_case

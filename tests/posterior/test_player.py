@@ -9,13 +9,7 @@ import pytest
 from putlab.base.errors import UsageError
 from putlab.base.settings import INTERVAL
 from putlab.green.published import green_spread as published_green
-from putlab.posterior.player import (
-    choose_player,
-    green_spread,
-    on_green,
-    pace_sentence,
-    summary,
-)
+from putlab.posterior.player import choose_player, green_spread, on_green, pace_sentence, summary
 
 
 def width(skill):

@@ -11,13 +11,7 @@ from putlab.green.skill import Skill
 from putlab.green.slope import Green
 from putlab.green.slope_hole_out import SlopePutts
 from putlab.rounds import expected
-from putlab.rounds.expected import (
-    LOG_RATIOS,
-    RATIOS_SOLVED,
-    counted_ratio,
-    hole_chances,
-    scaled,
-)
+from putlab.rounds.expected import LOG_RATIOS, RATIOS_SOLVED, counted_ratio, hole_chances, scaled
 
 GOLFER = Skill.constant(1.3, 9.0)
 

@@ -163,9 +163,7 @@ def test_dealt_lengths_are_those_of_the_mix():
     lengths = np.concatenate([card["distance_ft"] for card in cards])
     for share in (0.25, 0.5, 0.75):
         below = np.interp(
-            share,
-            (np.cumsum(mix.first_putts) - mix.first_putts / 2) / 18,
-            np.log(mix.distance_ft),
+            share, (np.cumsum(mix.first_putts) - mix.first_putts / 2) / 18, np.log(mix.distance_ft)
         )
         assert np.quantile(np.log(lengths), share) == pytest.approx(below, abs=0.08)
     totals = [card["distance_ft"].sum() for card in cards]

@@ -9,13 +9,7 @@ from scipy import stats
 
 from putlab.model.readings import intervals
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
-from putlab.trial.classical import (
-    Classical,
-    classical,
-    deviations_of,
-    disagreement,
-    readings_of,
-)
+from putlab.trial.classical import Classical, classical, deviations_of, disagreement, readings_of
 
 
 @pytest.fixture(scope="module")
