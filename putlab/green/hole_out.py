@@ -20,7 +20,7 @@ from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green.flat import FlatScatter
-from putlab.green.leaves import LeaveGrid, holed_chance, leaves
+from putlab.green.leaves import LeaveGrid, holed_chance, leaves_of, over_parts
 from putlab.green.skill import Skill
 
 # A hole ends at ten putts, so that an average exists for any skill.
@@ -138,11 +138,12 @@ def hole_out(
     if not np.isfinite(stimp_ft) or stimp_ft <= 0:
         raise UsageError(f"stimp_ft must be above 0; got {stimp_ft:g}.")
     grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
+    mean = skill.mean
     size = max(1, PUTTS_AT_ONCE // (distance_ft.size + grid.CELLS // grid.LATER))
 
     def solve(start: int) -> tuple[np.ndarray, ...]:
         some = skill[start : start + size]
-        return _solve(some, distance_ft, stimp_ft, past_at, grid, refine)
+        return _solve(some, mean, distance_ft, stimp_ft, past_at, grid, refine)
 
     # Two threads, as numpy lets go of the interpreter while it computes; the order of the
     # draws, and so every result, is the same with one.
@@ -169,6 +170,7 @@ def _pasts(past_ft: ArrayLike, distance_ft: np.ndarray) -> Callable[[np.ndarray]
 
 def _solve(
     skill: Skill,
+    mean: Skill,
     distance_ft: np.ndarray,
     stimp_ft: float,
     past_at: Callable[[np.ndarray], np.ndarray],
@@ -176,15 +178,14 @@ def _solve(
     refine: int,
 ) -> tuple[np.ndarray, ...]:
     # The fields of `HoleOut` after the distance.
-    putts = FlatScatter.of(skill.at(distance_ft), past_at(distance_ft))
-    first = leaves(putts, stimp_ft, grid, refine=refine)
-    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=past_at, refine=refine)
-    shape = (skill.draws, distance_ft.size)
-    cells = first.cells.reshape(*shape, grid.CELLS)
-    missed = (1 - first.holed).reshape(shape)
-    beyond = np.moveaxis(cells @ later[..., 1:], -1, 0)
-    more_than = np.stack([np.ones(shape), missed, *beyond])
-    return more_than, first.mean_leave_ft.reshape(shape)
+    first = leaves_of(
+        skill.at(distance_ft), past_at(distance_ft), stimp_ft, grid,
+        mean=mean.at(distance_ft), refine=refine,
+    )  # fmt: skip
+    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=past_at, mean=mean, refine=refine)
+    beyond = np.moveaxis(first.cells @ later[..., 1:], -1, 0)
+    more_than = np.stack([np.ones_like(first.holed), 1 - first.holed, *beyond])
+    return more_than, first.mean_leave_ft
 
 
 def later_putts(
@@ -193,6 +194,7 @@ def later_putts(
     *,
     stimp_ft: float,
     past_ft: Callable[[np.ndarray], np.ndarray],
+    mean: Skill | None = None,
     refine: int = 1,
 ) -> np.ndarray:
     """Return the chances (draws, cells, 9) of more than 0 to 8 putts from where a putt was left.
@@ -200,14 +202,17 @@ def later_putts(
     ``Leaves.cells @`` their sum over the last axis is the mean of the putts still to come.
     """
 
-    def struck(at_ft: np.ndarray) -> FlatScatter:
-        return FlatScatter.of(skill.at(at_ft), past_ft(at_ft))
+    mean = mean or skill.mean
+    solved_ft, later_ft = grid.cells_ft[:: grid.HOLING], grid.cells_ft[:: grid.LATER]
 
-    shape = (skill.draws, -1)
-    missed = 1 - holed_chance(struck(grid.cells_ft[:: grid.HOLING]), stimp_ft, refine=refine)
-    missed = np.clip(grid.fill(grid.HOLING) @ missed.reshape(*shape, 1), 0.0, 1.0)
-    found = leaves(struck(grid.cells_ft[:: grid.LATER]), stimp_ft, grid, refine=refine)
-    cells = found.cells.reshape(*shape, grid.CELLS)
+    def holed(part: Skill) -> np.ndarray:
+        return holed_chance(FlatScatter.of(part, past_ft(solved_ft)), stimp_ft, refine=refine)
+
+    missed = 1 - over_parts(skill.at(solved_ft), holed, mean=mean.at(solved_ft))
+    missed = np.clip(grid.fill(grid.HOLING) @ missed[..., None], 0.0, 1.0)
+    cells = leaves_of(
+        skill.at(later_ft), past_ft(later_ft), stimp_ft, grid, mean=mean.at(later_ft), refine=refine
+    ).cells
     # Smooth in log distance and small: few distances carry the chances of more than one.
     fill = grid.fill(grid.LATER)
     chances, current, step = [np.ones_like(missed), missed], cells @ missed, cells @ fill

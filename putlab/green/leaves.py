@@ -107,6 +107,43 @@ def leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, *, refine: int 
     return Leaves(*_in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), putts))
 
 
+def over_parts(
+    skill: Skill, work: Callable[[Skill], np.ndarray], *, mean: Skill | None = None
+) -> np.ndarray:
+    """Return the mean of something over ordinary putts and mishits, shape (draws, n, ...).
+
+    ``work`` gives it for the putts of a skill in a row, shape (draws * n, ...).
+    """
+    total: np.ndarray | float = 0.0
+    for chance, part in skill.parts(mean):
+        found = work(part)
+        found = found.reshape(part.draws, part.distance_ft.size, *found.shape[1:])
+        total = total + chance.reshape(chance.shape + (1,) * (found.ndim - 2)) * found
+    return np.asarray(total)
+
+
+def leaves_of(
+    skill: Skill,
+    past_ft: float | np.ndarray,
+    stimp_ft: float,
+    grid: LeaveGrid,
+    *,
+    mean: Skill | None = None,
+    refine: int = 1,
+) -> Leaves:
+    """Return what happens to a golfer's putts, mishits among them; arrays (draws, n, ...)."""
+
+    def columns(part: Skill) -> np.ndarray:
+        found = leaves(FlatScatter.of(part, past_ft), stimp_ft, grid, refine=refine)
+        left_ft = np.nan_to_num(found.mean_leave_ft) * found.cells.sum(axis=1)
+        return np.column_stack([found.holed, left_ft, found.cells])
+
+    mixed = over_parts(skill, columns, mean=mean)
+    holed, left_ft, cells = mixed[..., 0], mixed[..., 1], mixed[..., 2:]
+    missed = cells.sum(axis=-1)
+    return Leaves(holed, left_ft / np.where(missed > NO_MISS, missed, np.nan), cells)
+
+
 def _in_chunks(work: Callable[[FlatScatter], Columns], putts: FlatScatter) -> Columns:
     # A few putts at a time, those of like scatter together, given back in their order.
     order = np.argsort(putts.roll_sd_ft, kind="stable")

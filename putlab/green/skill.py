@@ -1,6 +1,6 @@
 """A golfer's skill as numbers: spread and bias of line and pace at every distance."""
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 from putlab.base.errors import UsageError
 
 SKILL_QUANTITIES = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
+WILD_QUANTITIES = ("line_wild", "line_wild_sd_deg", "pace_wild", "pace_wild_sd_pct")
 
 
 @dataclass(frozen=True)
@@ -25,11 +26,16 @@ class Skill:
         Standard deviation and mean of the start direction, in degrees, + right.
     pace_sd_pct, pace_bias_pct : ndarray, shape (draws, n)
         Standard deviation and mean of (roll / distance - 1), in percent.
+    line_wild, pace_wild : ndarray, shape (draws, n), or float
+        Share of mishits: putts whose line, or pace, scatters more widely than the rest.
+    line_wild_sd_deg, pace_wild_sd_pct : ndarray, shape (draws, n), optional
+        Standard deviation of these; default: that of the rest.
 
     Raises
     ------
     UsageError
-        Distances do not rise, a spread is not above 0 or a number is not finite.
+        Distances do not rise, a spread is not above 0, a share is not within 0 to 1 or a
+        number is not finite.
 
     Examples
     --------
@@ -43,20 +49,24 @@ class Skill:
     line_bias_deg: np.ndarray
     pace_sd_pct: np.ndarray
     pace_bias_pct: np.ndarray
+    line_wild: ArrayLike = 0.0
+    line_wild_sd_deg: ArrayLike | None = None
+    pace_wild: ArrayLike = 0.0
+    pace_wild_sd_pct: ArrayLike | None = None
 
     def __post_init__(self) -> None:
         distance = np.atleast_1d(np.asarray(self.distance_ft, dtype=float))
         if distance.ndim != 1 or np.any(distance <= 0) or np.any(np.diff(distance) <= 0):
             raise UsageError(f"distance_ft must be above 0 and rising; got {distance}.")
         object.__setattr__(self, "distance_ft", distance)
-        names = [f.name for f in fields(self) if f.name != "distance_ft"]
-        values = [np.asarray(getattr(self, name), dtype=float) for name in names]
-        shape = np.broadcast_shapes((1, distance.size), *(np.shape(v) for v in values))
-        for name, value in zip(names, values, strict=True):
-            if not np.all(np.isfinite(value)):
-                raise UsageError(f"{name} must be finite numbers.")
-            if name.endswith(("_sd_deg", "_sd_pct")) and np.any(value <= 0):
-                raise UsageError(f"{name} must be above 0; got {np.min(value):g}.")
+        given = {name: getattr(self, name) for name in (*SKILL_QUANTITIES, *WILD_QUANTITIES)}
+        for name in ("line_wild_sd_deg", "pace_wild_sd_pct"):
+            ordinary = given[name.replace("_wild", "")]
+            given[name] = ordinary if given[name] is None else given[name]
+        values = {name: np.asarray(value, dtype=float) for name, value in given.items()}
+        shape = np.broadcast_shapes((1, distance.size), *(np.shape(v) for v in values.values()))
+        for name, value in values.items():
+            _check_values(name, value)
             object.__setattr__(self, name, np.broadcast_to(value, shape))
 
     @classmethod
@@ -67,15 +77,32 @@ class Skill:
         *,
         line_bias_deg: float = 0.0,
         pace_bias_pct: float = 0.0,
+        **wild: float,
     ) -> "Skill":
         """Return one golfer, one draw, whose spreads and biases are the same at all distances."""
         values = (line_sd_deg, line_bias_deg, pace_sd_pct, pace_bias_pct)
-        return cls(np.array([10.0]), *(np.asarray(value) for value in values))
+        return cls(np.array([10.0]), *(np.asarray(value) for value in values), **wild)
 
     @property
     def draws(self) -> int:
         """Number of posterior draws."""
         return self.line_sd_deg.shape[0]
+
+    @property
+    def values(self) -> dict[str, np.ndarray]:
+        """Everything but the distances, by name, each of shape (draws, n)."""
+        return {name: getattr(self, name) for name in (*SKILL_QUANTITIES, *WILD_QUANTITIES)}
+
+    @property
+    def mean(self) -> "Skill":
+        """The golfer in the middle of the draws: one draw, spreads averaged in log."""
+        return Skill(
+            self.distance_ft,
+            **{
+                name: np.exp(np.log(value).mean(axis=0)) if "_sd_" in name else value.mean(axis=0)
+                for name, value in self.values.items()
+            },
+        )
 
     def at(self, distance_ft: ArrayLike) -> "Skill":
         """Return the same draws at other distances, rising, in feet."""
@@ -83,29 +110,60 @@ class Skill:
         weights = interpolation_weights(np.log(self.distance_ft), np.log(wanted))
         return Skill(
             wanted,
-            np.exp(np.log(self.line_sd_deg) @ weights),
-            self.line_bias_deg @ weights,
-            np.exp(np.log(self.pace_sd_pct) @ weights),
-            self.pace_bias_pct @ weights,
+            **{
+                name: np.exp(np.log(value) @ weights) if "_sd_" in name else value @ weights
+                for name, value in self.values.items()
+            },
         )
 
     def wider(
         self, line_sd_deg: float | np.ndarray = 0.0, pace_sd_pct: float | np.ndarray = 0.0
     ) -> "Skill":
         """Return the skill with independent extra spread in quadrature: reading a green, say."""
-        return replace(
-            self,
-            line_sd_deg=np.hypot(self.line_sd_deg, line_sd_deg),
-            pace_sd_pct=np.hypot(self.pace_sd_pct, pace_sd_pct),
-        )
+        extra = {"deg": line_sd_deg, "pct": pace_sd_pct}
+        wider = {
+            name: np.hypot(value, extra[name[-3:]])
+            for name, value in self.values.items()
+            if "_sd_" in name
+        }
+        return replace(self, **wider)
+
+    def parts(self, mean: "Skill | None" = None) -> list[tuple[np.ndarray, "Skill"]]:
+        """Return ordinary putts, and those wild in line, pace or both: chances and skills.
+
+        Chances have shape (draws, n). Wild putts are few, so that those of the mean golfer
+        stand for every draw's.
+        """
+        plain = replace(self, line_wild=0.0, pace_wild=0.0)
+        if not np.any(self.line_wild) and not np.any(self.pace_wild):
+            return [(np.ones_like(self.line_sd_deg), plain)]
+        mean = replace(mean or self.mean, line_wild=0.0, pace_wild=0.0)
+        wild_line = {"line_sd_deg": mean.line_wild_sd_deg}
+        wild_pace = {"pace_sd_pct": mean.pace_wild_sd_pct}
+        line, pace = np.asarray(self.line_wild), np.asarray(self.pace_wild)
+        return [
+            ((1 - line) * (1 - pace), plain),
+            (line * (1 - pace), replace(mean, **wild_line)),
+            ((1 - line) * pace, replace(mean, **wild_pace)),
+            (line * pace, replace(mean, **wild_line, **wild_pace)),
+        ]
 
     def __getitem__(self, rows: slice | np.ndarray) -> "Skill":
-        values = {name: getattr(self, name)[rows] for name in SKILL_QUANTITIES}
-        return replace(self, **values)
+        return replace(self, **{name: value[rows] for name, value in self.values.items()})
 
     def thinned(self, draws: int) -> "Skill":
         """Return at most so many of the draws, evenly taken: cheaper to work with."""
         return self if self.draws <= draws else self[even_rows(self.draws, draws)]
+
+
+def _check_values(name: str, value: np.ndarray) -> None:
+    # Refuse what can't be a golfer's.
+    if not np.all(np.isfinite(value)):
+        raise UsageError(f"{name} must be finite numbers.")
+    if "_sd_" in name and np.any(value <= 0):
+        raise UsageError(f"{name} must be above 0; got {np.min(value):g}.")
+    if name.endswith("_wild") and not np.all((value >= 0) & (value <= 1)):
+        raise UsageError(f"{name} must be a share from 0 to 1; got {np.min(value):g}.")
 
 
 def even_rows(rows: int, wanted: int) -> np.ndarray:

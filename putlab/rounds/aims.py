@@ -18,7 +18,7 @@ from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import feet
 from putlab.green.flat import FlatScatter
 from putlab.green.hole_out import later_putts
-from putlab.green.leaves import AREA_FT, LeaveGrid, area_chance, holed_chance, leaves
+from putlab.green.leaves import AREA_FT, LeaveGrid, area_chance, holed_chance, leaves_of, over_parts
 from putlab.green.skill import Skill
 from putlab.rounds.expected import new_day_skill
 
@@ -132,11 +132,21 @@ def aims(
     skill = skill.thinned(DRAWS)
     grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
     average = _average_putts(skill, distance_ft, past_ft, grid, stimp_ft)
-    putts = [FlatScatter.of(skill.at(distance_ft), past) for past in past_ft]
-    shape = (skill.draws, distance_ft.size)
-    holed = np.array([holed_chance(p, stimp_ft).reshape(shape).mean(0) for p in putts])
-    area = [area_chance(p, stimp_ft, area_ft).reshape(shape).mean(0) for p in putts]
-    return Aims(distance_ft, past_ft, average, holed, np.array(area) / (1 - holed))
+    there = skill.at(distance_ft)
+
+    def chances(past: float) -> np.ndarray:
+        """Of holing, and of a miss in the area, shape (n, 2)."""
+
+        def of(part: Skill) -> np.ndarray:
+            putts = FlatScatter.of(part, past)
+            return np.column_stack(
+                [holed_chance(putts, stimp_ft), area_chance(putts, stimp_ft, area_ft)]
+            )
+
+        return over_parts(there, of).mean(axis=0)
+
+    holed, area = np.moveaxis([chances(past) for past in past_ft], -1, 0)
+    return Aims(distance_ft, past_ft, average, holed, area / (1 - holed))
 
 
 def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -162,9 +172,8 @@ def _average_putts(
     """Return average putts, shape (aims, n), when every later putt is aimed at its best."""
 
     def left(lengths_ft: np.ndarray) -> np.ndarray:  # shape (aims, draws, lengths, cells)
-        shape, there = (skill.draws, lengths_ft.size, grid.CELLS), skill.at(lengths_ft)
-        found = (leaves(FlatScatter.of(there, past), stimp_ft, grid) for past in past_ft)
-        return np.stack([first.cells.reshape(shape) for first in found])
+        there = skill.at(lengths_ft)
+        return np.stack([leaves_of(there, past, stimp_ft, grid).cells for past in past_ft])
 
     def after(cells: np.ndarray, best_ft: np.ndarray) -> np.ndarray:
         def aim(wanted_ft: np.ndarray) -> np.ndarray:

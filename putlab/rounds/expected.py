@@ -17,7 +17,7 @@ from scipy.stats import norm
 from putlab.base.settings import PAST_FT, STIMP_FT, interval_probabilities
 from putlab.green.hole_out import MOST_PUTTS, hole_out
 from putlab.green.published import green_spread
-from putlab.green.skill import SKILL_QUANTITIES, Skill
+from putlab.green.skill import Skill
 from putlab.green.slope import Green
 from putlab.green.slope_hole_out import SlopePutts
 
@@ -96,18 +96,17 @@ def hole_chances(
 
 def scaled(skill: Skill, ratios: ArrayLike) -> Skill:
     """Return ``len(ratios) * draws`` draws: both spreads times each ratio, ratio after ratio."""
-    names = ("line_sd_deg", "pace_sd_pct")
-    ratios = np.asarray(ratios, dtype=float)
-    wider = [{name: ratio * getattr(skill, name) for name in names} for ratio in ratios]
+    factors = np.asarray(ratios, dtype=float)
+    names = [name for name in skill.values if "_sd_" in name]
+    wider = [{name: ratio * getattr(skill, name) for name in names} for ratio in factors]
     return stacked([replace(skill, **spreads) for spreads in wider])
 
 
 def stacked(skills: Sequence[Skill]) -> Skill:
     """Return several skills at the same distances as one, draws after draws."""
-    columns = (
-        np.concatenate([getattr(skill, name) for skill in skills]) for name in SKILL_QUANTITIES
-    )
-    return Skill(skills[0].distance_ft, *columns)
+    every = [skill.values for skill in skills]
+    columns = {name: np.concatenate([values[name] for values in every]) for name in every[0]}
+    return Skill(skills[0].distance_ft, **columns)
 
 
 def _more_than(
@@ -132,7 +131,7 @@ def _on_slope(
     # The shift is solved for the mean skill at each ratio, and taken as straight in what else
     # sets a draw apart: its line bias, as the green falls to one side, and how its line and
     # pace spread lean towards each other.
-    mean, steps = _mean_of(skill), (BIAS_STEP_DEG, LEAN_STEP)
+    mean, steps = skill.mean, (BIAS_STEP_DEG, LEAN_STEP)
     aside = [_changed(mean, *(side * step)) for step in np.diag(steps) for side in (1, -1)]
     shift = _slope_shift(stacked([scaled(mean, ratios), *aside]), lies, green, past_ft)
     odds = _log_odds(more) + shift[: ratios.size, None]
@@ -173,16 +172,6 @@ def _slope_shift(
     slope = SlopePutts(skill, green, past_ft=past_ft, longest_ft=distance_ft.max())
     more = slope.more_than(distance_ft, slope_to_deg=to_deg)
     return _log_odds(np.moveaxis(more, 0, -1)) - _log_odds(flat)
-
-
-def _mean_of(skill: Skill) -> Skill:
-    return Skill(
-        skill.distance_ft,
-        np.exp(np.log(skill.line_sd_deg).mean(axis=0)),
-        skill.line_bias_deg.mean(axis=0),
-        np.exp(np.log(skill.pace_sd_pct).mean(axis=0)),
-        skill.pace_bias_pct.mean(axis=0),
-    )
 
 
 def _log_odds(chance: np.ndarray) -> np.ndarray:

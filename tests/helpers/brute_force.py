@@ -8,6 +8,7 @@ again from its source. Run it to record how far `putlab.green.hole_out` is from 
 
 import datetime
 import platform
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -37,9 +38,17 @@ SETTINGS = {
 }
 
 
-def play(setting, distance_ft, putts, rng):
-    """Return the putts taken on each of many holes, and the leaves of first putts missed."""
+def play(setting, distance_ft, putts, rng, *, mishits=(0.0, 0.0), times=4.0):
+    """Return the putts taken on each of many holes, and the leaves of first putts missed.
+
+    A share of putts is mishit in line, and one in pace, and scatters so many times as widely.
+    """
     known_ft, line_sd, line_bias, pace_sd, pace_bias, stimp_ft, past_ft = setting
+
+    def scatter(log_sd, share, size):
+        wider = np.where(rng.random(size) < share, times, 1.0)
+        return np.exp(log_sd) * wider * rng.normal(size=size)
+
     slowing = 6.0**2 / (2 * stimp_ft)
     where = np.full(putts, float(distance_ft))
     taken = np.zeros(putts, dtype=int)
@@ -49,9 +58,9 @@ def play(setting, distance_ft, putts, rng):
         d = where[on_green]
         log_d, log_known = np.log(d), np.log(known_ft)
         degrees = np.interp(log_d, log_known, line_bias)
-        degrees += np.exp(np.interp(log_d, log_known, np.log(line_sd))) * rng.normal(size=d.size)
+        degrees += scatter(np.interp(log_d, log_known, np.log(line_sd)), mishits[0], d.size)
         percent = np.interp(log_d, log_known, pace_bias)
-        percent += np.exp(np.interp(log_d, log_known, np.log(pace_sd))) * rng.normal(size=d.size)
+        percent += scatter(np.interp(log_d, log_known, np.log(pace_sd)), mishits[1], d.size)
         roll = np.maximum((d + past_ft) * (1 + percent / 100), 0.0)
         # The hole is at (0, d); the ball stops at (x, y).
         x, y = roll * np.sin(degrees * np.pi / 180), roll * np.cos(degrees * np.pi / 180)
@@ -70,18 +79,22 @@ def play(setting, distance_ft, putts, rng):
     return taken, first_leaves
 
 
-def compare(setting, distances_ft, putts, seed):
+def compare(setting, distances_ft, putts, seed, *, mishits=(0.0, 0.0), times=4.0):
     """Return a table: the brute force, the package, and their difference, by distance."""
     from putlab.green.hole_out import hole_out
     from putlab.green.skill import Skill
 
     *skill, stimp_ft, past_ft = setting
     known_ft, *values = (np.array(part, dtype=float) for part in skill)
-    out = hole_out(Skill(known_ft, *values), distances_ft, stimp_ft=stimp_ft, past_ft=past_ft)
+    skill = Skill(known_ft, *values)
+    wild_sds = {"line_wild_sd_deg": times * skill.line_sd_deg}
+    wild_sds |= {"pace_wild_sd_pct": times * skill.pace_sd_pct}
+    skill = replace(skill, line_wild=mishits[0], pace_wild=mishits[1], **wild_sds)
+    out = hole_out(skill, distances_ft, stimp_ft=stimp_ft, past_ft=past_ft)
     rng = np.random.default_rng(seed)
     rows = []
     for i, distance_ft in enumerate(distances_ft):
-        taken, left = play(setting, distance_ft, putts, rng)
+        taken, left = play(setting, distance_ft, putts, rng, mishits=mishits, times=times)
         rows.append(
             {
                 "distance_ft": distance_ft,
