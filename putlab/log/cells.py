@@ -8,6 +8,7 @@ import datetime
 import re
 import unicodedata
 from collections.abc import Callable, Sequence
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -21,9 +22,15 @@ BLANKS = {"", "na", "n/a", "nan", "null", "none", "<na>", "nat"}
 
 NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.ASCII | re.IGNORECASE)
 
+# A spreadsheet that takes 12.5 for the twelfth of May keeps a date.
+DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
+
 FLAGS = dict.fromkeys(("true", "yes", "y", "1", "1.0"), True) | dict.fromkeys(
     ("false", "no", "n", "0", "0.0"), False
 )
+
+# Decimals of narrow floats: 0.1 in 32 bits is 0.10000000149, which would hide its step.
+NARROW = {"float32": 5, "float16": 2}
 
 # Characters of a rejected cell that are quoted; the rest is counted.
 QUOTED = 60
@@ -31,78 +38,64 @@ QUOTED = 60
 # Reasons by position in the column.
 Unreadable = dict[int, str]
 
-
-class Reason(str):
-    """Why a cell could not be read: a type of its own, as labels are text too."""
-
-
-INFINITE = Reason("not a finite number")
+INFINITE = "not a finite number"
 
 
 def read_numbers(column: pd.Series, *, whole: bool = False) -> tuple[np.ndarray, Unreadable]:
     """Read a column of numbers, text (a decimal comma is understood) or typed; blanks are NaN."""
-    if pd.api.types.is_bool_dtype(column.dtype):
-        present = np.flatnonzero(column.notna()).tolist()
-        reason = "true/false where a number is expected"
-        return np.full(len(column), np.nan), dict.fromkeys(present, reason)
-    if pd.api.types.is_numeric_dtype(column.dtype):
-        values = _float64(column)
-        infinite = np.flatnonzero(np.isinf(values))
-        values[infinite] = np.nan
-        return values, dict.fromkeys(infinite.tolist(), INFINITE)
-    values, unreadable = _read_distinct(column, _count if whole else _number, np.nan)
-    return values.astype(float), unreadable
+    if column.dtype.kind not in "iuf":
+        values, unreadable = _read_distinct(column, _count if whole else _number, np.nan)
+        return values.astype(float), unreadable
+    values = column.to_numpy(dtype=float, copy=True)
+    if decimals := NARROW.get(str(column.dtype)):
+        values = values.round(decimals)
+    infinite = np.flatnonzero(np.isinf(values))
+    values[infinite] = np.nan
+    return values + 0.0, dict.fromkeys(infinite.tolist(), INFINITE)  # -0 is 0, the same reading
 
 
-def _float64(column: pd.Series) -> np.ndarray:
-    """Return typed numbers as float64; a narrow float gets back its decimal value."""
-    values = column.to_numpy(dtype=float, na_value=np.nan, copy=True)
-    # 0.1 stored in 32 bits is 0.10000000149: steps and equal readings would be lost.
-    kind = getattr(column.dtype, "numpy_dtype", column.dtype)
-    decimals = {"float32": 5, "float16": 2}.get(str(kind).lower())
-    # Adding 0 makes -0 into 0, the same reading.
-    return (values if decimals is None else np.round(values, decimals)) + 0.0
-
-
-def _count(text: str) -> float | Reason:
+def _count(text: str) -> float:
     # 1,000 could be a thousand where a whole number is expected.
-    return Reason("a comma in a whole number") if "," in text else _number(text)
+    if "," in text:
+        raise ValueError("a comma in a whole number")
+    return _number(text)
 
 
-def _number(text: str) -> float | Reason:
-    plain = text.replace("\u2212", "-")
-    if NUMBER.fullmatch(plain):
-        value = float(plain.replace(",", ".")) + 0.0  # -0 is 0, the same reading
-        return value if np.isfinite(value) else INFINITE
-    if plain.lower().lstrip("+-") in ("inf", "infinity"):
-        return INFINITE
-    if _is_iso_date(plain):
-        return Reason("a date where a number is expected; did the spreadsheet turn 12.5 into one?")
-    return Reason("not a plain number")
-
-
-def _is_iso_date(text: str) -> bool:
-    try:
-        datetime.date.fromisoformat(text[:10])
-    except ValueError:
-        return False
-    return True
+def _number(text: str) -> float:
+    plain = text.replace("\u2212", "-").lower()
+    value = float(plain.replace(",", ".")) if NUMBER.fullmatch(plain) else np.nan
+    if np.isinf(value) or plain.lstrip("+-") in ("inf", "infinity"):
+        raise ValueError(INFINITE)
+    if plain in ("true", "false"):
+        raise ValueError("true/false where a number is expected")
+    if DATE.match(plain):
+        raise ValueError(
+            "a date where a number is expected; did the spreadsheet turn 12.5 into one?"
+        )
+    if np.isnan(value):
+        raise ValueError("not a plain number")
+    return value + 0.0
 
 
 def read_flags(column: pd.Series) -> tuple[Any, Unreadable]:
     """Read true/false, yes/no or 1/0 in any case as a boolean array; blanks are NA."""
-    if pd.api.types.is_bool_dtype(column.dtype):
-        return pd.array(column, dtype="boolean"), {}
-    unknown = Reason("not true or false")
-    values, unreadable = _read_distinct(column, lambda t: FLAGS.get(t.lower(), unknown), pd.NA)
+    values, unreadable = _read_distinct(column, _flag, pd.NA)
     return pd.array(values, dtype="boolean"), unreadable
+
+
+def _flag(text: str) -> bool:
+    if text.lower() not in FLAGS:
+        raise ValueError("not true or false")
+    return FLAGS[text.lower()]
 
 
 def read_labels(column: pd.Series, choices: Sequence[str] = ()) -> tuple[Any, Unreadable]:
     """Read labels (any, or only the choices) as an array of text; a date becomes ISO text."""
 
     def choice(text: str) -> str:
-        return text.lower() if text.lower() in choices else Reason("not an accepted label")
+        if text.lower() not in choices:
+            raise ValueError("not an accepted label")
+        return text.lower()
 
     values, unreadable = _read_distinct(column, choice if choices else _label, None)
     return pd.array(values, dtype="str"), unreadable
@@ -112,9 +105,9 @@ def _label(text: str) -> str:
     if text.startswith("'") and text[1:].startswith(FORMULA_STARTS):
         text = text[1:]  # how the kit, and spreadsheets, write text that begins like a formula
     if len(text) > LABEL_LIMIT:
-        return Reason(f"a label of {len(text):,} characters; at most {LABEL_LIMIT}")
+        raise ValueError(f"a label of {len(text):,} characters; at most {LABEL_LIMIT}")
     if any(unicodedata.category(character) in ("Cc", "Cs") for character in text):
-        return Reason("a line break or control character in a label")
+        raise ValueError("a line break or control character in a label")
     # The same name typed on two machines can differ in how an accent is stored.
     return unicodedata.normalize("NFC", text)
 
@@ -122,16 +115,18 @@ def _label(text: str) -> str:
 def _read_distinct(
     column: pd.Series, read: Callable[[str], Any], missing: Any
 ) -> tuple[np.ndarray, Unreadable]:
-    """Apply `read` once a distinct cell; a result that is a `Reason` marks it unreadable."""
+    """Apply `read` once a distinct cell; the text of its `ValueError` is why it is unreadable."""
     codes, distinct = pd.factorize(column)
-    texts = [text_of(value) for value in distinct]
     # Code -1, a missing cell, takes the last entry.
-    results = [missing if t.lower() in BLANKS else read(t) for t in texts] + [missing]
-    bad = np.array([isinstance(result, Reason) for result in results])
-    values = np.empty(len(results), dtype=object)
-    values[:] = [missing if isinstance(result, Reason) else result for result in results]
-    unreadable = {int(p): str(results[codes[p]]) for p in np.flatnonzero(bad[codes])}
-    return values[codes], unreadable
+    values, reasons = np.full(len(distinct) + 1, missing, dtype=object), {}
+    for code, text in enumerate(map(text_of, distinct)):
+        if text.lower() not in BLANKS:
+            try:
+                values[code] = read(text)
+            except ValueError as error:
+                reasons[code] = str(error)
+    bad = np.flatnonzero(np.isin(codes, list(reasons)))
+    return values[codes], {int(position): reasons[codes[position]] for position in bad}
 
 
 def text_of(value: Any) -> str:
@@ -142,6 +137,8 @@ def text_of(value: Any) -> str:
         return value.strip().removeprefix("\ufeff")
     if isinstance(value, bool | np.bool_):
         return str(bool(value)).lower()
+    if isinstance(value, Decimal):
+        value = float(value)
     if isinstance(value, float | np.floating):
         return np.format_float_positional(value, trim="-") if np.isfinite(value) else str(value)
     if isinstance(value, datetime.datetime):

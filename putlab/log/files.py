@@ -8,17 +8,20 @@ resources. The ``putlab`` key of a resource says how its readings were made:
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+import pandas as pd
 
 from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.base.writing import write_text
 from putlab.log.cells import printable
 from putlab.log.rules import ReadingRules, declared_rules
 from putlab.log.schema import COLUMN, Column
-from putlab.log.tables import ENDINGS, open_tables, reading
+from putlab.log.tables import ENDINGS
 
 PACKAGE = "datapackage.json"
 KEY = "putlab"
@@ -136,18 +139,27 @@ def _log_files(folder: Path, found: LogFiles) -> list[Path]:
     return chosen
 
 
-def digest_of(path: Path) -> str:
+@contextmanager
+def reading(name: str | Path) -> Iterator[None]:
+    """Turn what the system says about a file that cannot be read into a `LogError`."""
+    try:
+        yield
+    except OSError as error:
+        raise LogError(
+            f"{name} could not be read: {error.strerror or error}. Check the file and its "
+            "permissions."
+        ) from error
+
+
+def digest_of(content: bytes) -> str:
     """Return the SHA-256 of a file's content, 64 hexadecimal digits."""
-    with reading(path.name), path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+    return hashlib.sha256(content).hexdigest()
 
 
 def joint_digest(digests: Iterable[str]) -> str:
     """Return one digest for the files of a log, in their order; that of one file is its own."""
-    digests = list(digests)
-    return (
-        digests[0] if len(digests) == 1 else hashlib.sha256("\n".join(digests).encode()).hexdigest()
-    )
+    first, *others = digests
+    return digest_of("\n".join([first, *others]).encode()) if others else first
 
 
 # The Data Package: what it lists and says.
@@ -303,7 +315,7 @@ def write_datapackage(
 
 
 def _described(folder: Path, file: str, declared: dict[str, float]) -> dict[str, Any]:
-    fields = [_field(COLUMN[name]) for name in open_tables(folder / file)[0].header]
+    fields = [_field(COLUMN[name]) for name in pd.read_csv(folder / file, nrows=0)]
     return {
         "name": Path(file).stem,
         "type": "table",

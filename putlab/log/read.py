@@ -14,7 +14,7 @@ from putlab.base.settings import shipped
 from putlab.base.words import counted
 from putlab.base.writing import FORMULA_STARTS, write_text
 from putlab.log.checks import dated, in_order, plausibility, repeated_sessions, where
-from putlab.log.files import LogFiles, digest_of, find_files, joint_digest
+from putlab.log.files import LogFiles, digest_of, find_files, joint_digest, reading
 from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
 from putlab.log.schema import COLUMN, closest
@@ -191,9 +191,12 @@ def _rows_of_files(found: LogFiles, account: _Account) -> pd.DataFrame:
     """Return the usable rows of all files, in feet, with ``file`` and ``row``."""
     parts = []
     for path in found.paths:
-        digest, name = digest_of(path), found.name_of(path)
+        name = found.name_of(path)
+        with reading(name):
+            content = path.read_bytes()
+        digest = digest_of(content)
         twin = account.digests.get(digest)
-        tables = open_tables(path, name, **found.options.get(path, {}))
+        tables = open_tables(content, name, **found.options.get(path, {}))
         for table, wanted in _logs(tables, account):
             rows = _rows_of_table(table, wanted, account)
             if twin:
@@ -226,10 +229,10 @@ def _logs(tables: list[Table], account: _Account) -> list[tuple[Table, dict[str,
 
 
 def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> pd.DataFrame:
-    cells = table.read(wanted)
-    rows, rejects = rows_of(cells)
+    raw, broken = table.read(wanted)
+    rows, rejects = rows_of(raw, broken)
     account.notes += table.notes
-    account.rows_read += len(cells.frame) + len(cells.broken)
+    account.rows_read += len(raw) + len(broken)
     account.rejects += [(table.name, *reject) for reject in rejects]
     file = pd.Series(table.name, index=rows.index, dtype="str")
     return rows.assign(file=file, row=rows.index)

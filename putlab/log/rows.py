@@ -15,7 +15,7 @@ from putlab.log.schema import (
     closest,
     tidy,
 )
-from putlab.log.tables import Cells
+from putlab.log.tables import Broken
 
 # Roll-out, leave and holed are each read to a step; two of them contradict each other only
 # beyond what coarse steps of a foot could explain.
@@ -58,22 +58,24 @@ class Problems:
         return [(int(self.raw.index[at]), *found) for at, found in self._found.items()]
 
 
-def rows_of(cells: Cells) -> tuple[pd.DataFrame, list[tuple[int, str, str, str]]]:
+def rows_of(
+    raw: pd.DataFrame, broken: Broken
+) -> tuple[pd.DataFrame, list[tuple[int, str, str, str]]]:
     """Turn raw cells into usable rows in feet and rejects ``(row, column, value, reason)``.
 
     The index is the row's number; ``distance_in_m`` and ``roll_in_m`` tell which were given
     in metres.
     """
-    raw = cells.frame
     problems = Problems(raw)
     values = {column.name: _values(column, raw, problems) for column in COLUMNS}
     values |= {f"{name}_in_m": _in_metres(name, raw) for name in ("distance", "roll")}
     rows = pd.DataFrame(values, index=raw.index, copy=False)
     _need_reading(rows, problems)
     _contradictions(rows, problems)
-    broken = [(row, WHOLE_ROW, quoted(value), reason) for row, value, reason in cells.broken]
+    rejects = problems.records()
+    rejects += [(row, WHOLE_ROW, quoted(value), reason) for row, value, reason in broken]
     bad = problems.bad()
-    return (rows[~bad] if bad.any() else rows), sorted(problems.records() + broken)
+    return (rows[~bad] if bad.any() else rows), sorted(rejects)
 
 
 def _in_metres(length: str, raw: pd.DataFrame) -> np.ndarray:

@@ -2,16 +2,17 @@
 
 import codecs
 import csv
-import math
+import io
 import re
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from itertools import islice
+from functools import partial
+from itertools import chain
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 import pandas as pd
 import pyarrow as pa
@@ -26,81 +27,43 @@ ENDINGS = (".csv", ".tsv", ".parquet", ".xlsx")
 # Row number, cells, and what is wrong with them if anything is.
 Record = tuple[int, list[str], str | None]
 
-
-@dataclass
-class Cells:
-    """The known columns of a table as found; the index is the row's number."""
-
-    frame: pd.DataFrame
-    # Row number, cell and reason of rows whose cells cannot be told apart.
-    broken: list[tuple[int, str, str]] = field(default_factory=list)
+# Row number, cell and reason of rows whose cells cannot be told apart.
+Broken = list[tuple[int, str, str]]
 
 
 @dataclass
 class Table:
-    """A table's header, and how to read columns of it given as ``{known name: position}``."""
+    """A table's header, and how to read columns of it, once, by ``{known name: position}``.
+
+    The index of the columns read is the row's number.
+    """
 
     name: str
     header: list[str]
-    read: Callable[[dict[str, int]], Cells]
+    read: Callable[[dict[str, int]], tuple[pd.DataFrame, Broken]]
     notes: list[str] = field(default_factory=list)
 
 
 def open_tables(
-    path: str | Path,
-    name: str | None = None,
-    *,
-    encoding: str | None = None,
-    separator: str | None = None,
+    content: bytes, name: str, *, encoding: str | None = None, separator: str | None = None
 ) -> list[Table]:
-    """Open the tables of a file: one, or one a sheet. What it holds is told by its content."""
-    path = Path(path)
-    name = name or path.name
-    kind = _kind(path, name)
-    if kind == ".parquet":
-        return [_open_parquet(path, name)]
-    if kind == ".xlsx":
-        return _open_workbook(path, name)
-    return [_open_delimited(path, name, encoding, separator)]
-
-
-def _kind(path: Path, name: str) -> str:
-    """Return the ending that fits the content: first bytes do not lie, names can."""
-    with reading(name), path.open("rb") as stream:
-        start = stream.read(4)
-    if not start:
+    """Open the tables of a file: one, or one a sheet. First bytes do not lie, names can."""
+    if not content:
         raise LogError(f"{name} is empty; expected a row of column names, then a row a putt.")
-    if start == b"PAR1":
-        return ".parquet"
-    if start == b"PK\x03\x04":
-        return ".xlsx"
-    ending = path.suffix.lower()
+    if content.startswith(b"PAR1"):
+        return [_open_parquet(content, name)]
+    if content.startswith(b"PK\x03\x04"):
+        return _open_workbook(content, name)
+    ending = Path(name).suffix.lower()
     if ending in (".parquet", ".xlsx"):
         raise LogError(
             f"{name} does not hold what its ending says: it is not a {ending} file, or is "
             "damaged. Save it again, or give it the ending that fits."
         )
-    return ".csv"
+    return [_open_delimited(content, name, encoding, separator)]
 
 
-@contextmanager
-def reading(name: str | Path) -> Iterator[None]:
-    """Turn what the system says about a file that cannot be read into a `LogError`."""
-    try:
-        yield
-    except UnicodeError as error:
-        raise LogError(
-            f"{name} stops being text in the middle ({error}); it is damaged or cut short. "
-            "Save it again as CSV in UTF-8."
-        ) from error
-    except OSError as error:
-        raise LogError(
-            f"{name} could not be read: {error.strerror or error}. Check the file and its "
-            "permissions."
-        ) from error
-
-
-def _gathered(records: Iterable[Record], wanted: dict[str, int], width: float = math.inf) -> Cells:
+def _gathered(records: Iterable[Record], wanted: dict[str, int]) -> tuple[pd.DataFrame, Broken]:
     """Return records as columns; missing cells at the end of a row are blank."""
     numbers: list[int] = []
     columns: dict[str, list[str]] = {name: [] for name in wanted}
@@ -109,219 +72,171 @@ def _gathered(records: Iterable[Record], wanted: dict[str, int], width: float = 
     for number, cells, problem in records:
         if problem:
             broken.append((number, max(cells, key=len), problem))
-        elif len(cells) > width and (extra := " ".join(cells[int(width) :]).strip()):
-            broken.append((number, extra, _too_many(len(cells), width)))
-        else:
-            numbers.append(number)
-            for name, at in wanted.items():
-                cell = cells[at] if at < len(cells) else ""
-                columns[name].append(same.setdefault(cell, cell))
+            continue
+        numbers.append(number)
+        for name, at in wanted.items():
+            cell = cells[at] if at < len(cells) else ""
+            columns[name].append(same.setdefault(cell, cell))
     index = pd.Index(numbers, dtype="int64", name="row")
-    return Cells(pd.DataFrame(columns, index=index, dtype=object), broken)
+    return pd.DataFrame(columns, index=index, dtype=object), broken
 
 
-def _too_many(cells: int, width: float) -> str:
+# CSV and its relatives: encodings, separators, and quotation marks left open.
+
+# Longest first: the mark of UTF-32 begins with that of UTF-16.
+MARKS = {
+    codecs.BOM_UTF32_LE: "utf-32",
+    codecs.BOM_UTF32_BE: "utf-32",
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
+
+SEPARATORS = (",", ";", "\t", "|")
+
+# A first line that names the separator, which spreadsheets write.
+HINT = re.compile(r'"?sep=(.)"?[\r\n]*')
+
+# Put behind the last line: nothing decodes to half a surrogate pair, so a cell that ends
+# with it was never closed.
+END = "\ud800"
+
+NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
+
+
+def _open_delimited(
+    content: bytes, name: str, encoding: str | None, separator: str | None
+) -> Table:
+    """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
+    notes = []
+    if encoding is None and (encoding := _encoding(content, name)) == "cp1252":
+        notes.append(
+            f"{name}: not UTF-8; read as Windows-1252. Check accented letters in labels, "
+            "or save the file as UTF-8."
+        )
+    lines = _lines(content, name, encoding)
+    hint = HINT.fullmatch(lines.readline())
+    lines.seek(0)
+    separator = separator or (hint[1] if hint else _separator(lines))
+    lines.seek(0)
+    records = _records(lines, separator, name, hinted=bool(hint))
+    header = next(records, None)
+    if header is None:
+        raise LogError(f"{name} holds only blank lines; expected a row of column names.")
+    return Table(name, header[1], partial(_gathered, records), notes)
+
+
+def _encoding(content: bytes, name: str) -> str:
+    """Return the file's encoding: by its mark, by its zero bytes, or by trying."""
+    for mark, encoding in MARKS.items():
+        if content.startswith(mark):
+            return encoding
+    start = content[:4096]
+    if start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
+        return _sixteen_bits(start, name)
+    for encoding in ("utf-8", "cp1252"):
+        with suppress(UnicodeDecodeError):
+            content.decode(encoding)
+            return encoding
+    raise LogError(f"{name} is not text that can be read; save it as CSV in UTF-8.")
+
+
+def _sixteen_bits(start: bytes, name: str) -> str:
+    """Tell the byte order of UTF-16 without a mark: plain letters have a zero byte."""
+    zeros, most = (start[0::2].count(0), start[1::2].count(0)), len(start)
+    if max(zeros) > most / 4 and min(zeros) < most / 50:
+        return "utf-16-be" if zeros[0] > zeros[1] else "utf-16-le"
+    raise LogError(
+        f"{name} holds binary data, not text; expected a .csv, .tsv, .parquet or .xlsx log."
+    )
+
+
+def _lines(content: bytes, name: str, encoding: str) -> io.TextIOWrapper:
+    try:
+        content.decode(encoding)
+    except UnicodeError as error:
+        raise LogError(
+            f"{name} stops being text in the middle ({error}); it is damaged or cut short. "
+            "Save it again as CSV in UTF-8."
+        ) from error
+    return io.TextIOWrapper(io.BytesIO(content), encoding, newline="")
+
+
+def _separator(lines: Iterable[str]) -> str:
+    """Return the separator that makes most known column names out of the header."""
+    header = next((line for line in lines if line.strip()), "")
+
+    def names_found(mark: str) -> tuple[int, int]:
+        cells = next(csv.reader([header], delimiter=mark))
+        return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
+
+    return max(SEPARATORS, key=names_found)
+
+
+def _records(lines: Iterable[str], separator: str, name: str, *, hinted: bool) -> Iterator[Record]:
+    """Yield every row that is not blank."""
+    # No cell is too long to read: a long one is refused by row, not by crash.
+    csv.field_size_limit(2**31 - 1)
+    rows = csv.reader(chain(lines, [END]), delimiter=separator)
+    width = before = 0
+    for number, cells in enumerate(rows, start=1):
+        taken, before = rows.line_num - before, rows.line_num
+        never_closed = bool(cells) and cells[-1].endswith(END)
+        if never_closed and taken > 2:
+            raise LogError(
+                f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
+                "Close it or take it out."
+            )
+        if never_closed:
+            cells[-1] = cells[-1].removesuffix(END)
+        if (number == 1 and hinted) or not "".join(cells).strip():
+            continue
+        if never_closed:
+            yield number, cells, NEVER_CLOSED
+        elif width and taken > 1 and _rows_inside(cells, separator, width):
+            yield number, cells, f"a quotation mark left open takes {taken} lines into one cell"
+        elif width and (extra := " ".join(cells[width:]).strip()):
+            yield number, [extra], _too_many(len(cells), width)
+        else:
+            width = width or len(cells)
+            yield number, cells, None
+
+
+def _too_many(cells: int, width: int) -> str:
     return (
         f"{cells} cells under {width} column names; "
         "is a decimal comma or a separator inside a cell not in quotes?"
     )
 
 
-# CSV and its relatives: encodings, separators, and quotation marks left open.
-
-# Longest first: the mark of UTF-32 begins with that of UTF-16.
-MARKS = (
-    (codecs.BOM_UTF32_LE, "utf-32"),
-    (codecs.BOM_UTF32_BE, "utf-32"),
-    (codecs.BOM_UTF8, "utf-8-sig"),
-    (codecs.BOM_UTF16_LE, "utf-16"),
-    (codecs.BOM_UTF16_BE, "utf-16"),
-)
-
-SEPARATORS = (",", ";", "\t", "|")
-
-BLOCK = 1 << 20
-
-NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
-
-
-def _open_delimited(path: Path, name: str, encoding: str | None, separator: str | None) -> Table:
-    """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
-    notes: list[str] = []
-    encoding = encoding or _encoding(path, name, notes)
-    separator = separator or _separator(path, name, encoding)
-
-    def records() -> Iterator[Record]:
-        with reading(name), path.open(encoding=encoding, newline="") as stream:
-            yield from _records(stream, separator, name)
-
-    header = next(records(), None)
-    if header is None:
-        raise LogError(f"{name} holds only blank lines; expected a row of column names.")
-    names = header[1]
-
-    def read(wanted: dict[str, int]) -> Cells:
-        return _gathered(islice(records(), 1, None), wanted, len(names))
-
-    return Table(name, names, read, notes)
-
-
-def _records(stream: TextIO, separator: str, name: str) -> Iterator[Record]:
-    """Yield every row that is not blank."""
-    # No cell is too long to read: a long one is refused by row, not by crash.
-    csv.field_size_limit(2**31 - 1)
-    lines = _Lines(stream)
-    width = 0
-    for number, cells in enumerate(csv.reader(lines, delimiter=separator), start=1):
-        taken, problem = lines.take(), None
-        if len(taken) > 1 or lines.ended:
-            problem = _open_quote(taken, cells, separator, width)
-        if problem == NEVER_CLOSED and len(taken) > 1:
-            raise LogError(
-                f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
-                "Close it or take it out."
-            )
-        blank = not cells or not (cells[0].strip() or "".join(cells).strip())
-        if not blank and not (number == 1 and _hint(taken[0])):
-            width = width or len(cells)
-            yield number, cells, problem
-
-
-class _Lines:
-    """Hand lines on, and keep those the current row is made of."""
-
-    def __init__(self, stream: TextIO) -> None:
-        self._stream, self.ended = iter(stream), False
-        self._taken: list[str] = []
-        self._next = next(self._stream, None)
-
-    def __iter__(self) -> Iterator[str]:
-        while self._next is not None:
-            line, self._next = self._next, next(self._stream, None)
-            self.ended = self._next is None
-            self._taken.append(line)
-            yield line
-
-    def take(self) -> list[str]:
-        taken, self._taken = self._taken, []
-        return taken
-
-
-def _open_quote(lines: list[str], cells: list[str], separator: str, width: int) -> str | None:
-    """Return what is wrong with a row that a quotation mark left open may have swallowed."""
-    try:
-        list(csv.reader(lines, delimiter=separator, strict=True))
-    except csv.Error as error:
-        if "end of data" in str(error):
-            return NEVER_CLOSED
+def _rows_inside(cells: list[str], separator: str, width: int) -> bool:
+    """Return whether a cell of several lines holds one with the separators of a row."""
     broken = [cell for cell in cells if "\n" in cell or "\r" in cell]
-    inside = [part for cell in broken for part in cell.splitlines()]
-    if width > 1 and any(part.count(separator) >= width - 1 for part in inside):
-        return f"a quotation mark left open takes {len(lines)} lines into one cell"
-    return None
-
-
-def _encoding(path: Path, name: str, notes: list[str]) -> str:
-    """Return the file's encoding: by its mark, by its zero bytes, or by trying."""
-    with reading(name), path.open("rb") as stream:
-        start = stream.read(4096)
-    for mark, encoding in MARKS:
-        if start.startswith(mark):
-            return encoding
-    if start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
-        return _sixteen_bits(start, name)
-    if _decodes(path, name, "utf-8"):
-        return "utf-8"
-    if _decodes(path, name, "cp1252"):
-        notes.append(
-            f"{name}: not UTF-8; read as Windows-1252. Check accented letters in labels, "
-            "or save the file as UTF-8."
-        )
-        return "cp1252"
-    raise LogError(f"{name} is not text that can be read; save it as CSV in UTF-8.")
-
-
-def _sixteen_bits(start: bytes, name: str) -> str:
-    """Tell the byte order of UTF-16 without a mark: plain letters have a zero byte."""
-    even, odd = start[0::2].count(0), start[1::2].count(0)
-    if odd > len(start) / 4 and even < len(start) / 50:
-        return "utf-16-le"
-    if even > len(start) / 4 and odd < len(start) / 50:
-        return "utf-16-be"
-    raise LogError(
-        f"{name} holds binary data, not text; expected a .csv, .tsv, .parquet or .xlsx log."
-    )
-
-
-def _decodes(path: Path, name: str, encoding: str) -> bool:
-    with reading(name), path.open(encoding=encoding, newline="") as stream:
-        try:
-            while stream.read(BLOCK):
-                pass
-        except UnicodeDecodeError:
-            return False
-    return True
-
-
-def _separator(path: Path, name: str, encoding: str) -> str:
-    """Return the separator that makes most known column names out of the header."""
-    with reading(name), path.open(encoding=encoding, newline="") as stream:
-        for line in stream:
-            if hint := _hint(line):
-                return hint
-            if line.strip():
-                return max(SEPARATORS, key=lambda mark: _names_found(line, mark))
-    return ","
-
-
-def _hint(line: str) -> str | None:
-    """Return the separator named by a first line ``sep=;``, which spreadsheets write."""
-    found = re.fullmatch(r'"?sep=(.)"?', line.strip("\r\n"))
-    return found[1] if found else None
-
-
-def _names_found(line: str, separator: str) -> tuple[int, int]:
-    cells = next(csv.reader([line], delimiter=separator))
-    return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
+    inside = (part for cell in broken for part in cell.splitlines())
+    return width > 1 and any(part.count(separator) >= width - 1 for part in inside)
 
 
 # Parquet files.
 
 
-def _open_parquet(path: Path, name: str) -> Table:
+def _open_parquet(content: bytes, name: str) -> Table:
     """Open a Parquet file; rows are numbered from 1, as there is no header row to count."""
     with _damage(name, "Parquet"):
-        file = pq.ParquetFile(path)
+        file = pq.ParquetFile(pa.BufferReader(content))
         header = list(file.schema_arrow.names)
 
-    def read(wanted: dict[str, int]) -> Cells:
+    def read(wanted: dict[str, int]) -> tuple[pd.DataFrame, Broken]:
+        names = [header[position] for position in wanted.values()]
         with _damage(name, "Parquet"):
-            found = file.read(columns=[header[position] for position in wanted.values()])
-            columns = {
-                known: _series(found.column(header[position])) for known, position in wanted.items()
-            }
-            frame = pd.DataFrame(columns, copy=False)
-        frame.index = pd.RangeIndex(1, 1 + len(frame), name="row")
-        return Cells(frame)
+            # What pandas notes beside a table may be damaged, and says nothing of a log.
+            found = file.read(columns=names).replace_schema_metadata()
+            frame = found.to_pandas()[names].set_axis(list(wanted), axis=1)
+        for known, column in zip(wanted, names, strict=True):
+            if pa.types.is_nested(found.schema.field(column).type):
+                frame[known] = [str(value) for value in found.column(column).to_pylist()]
+        return frame.set_axis(pd.RangeIndex(1, 1 + len(frame), name="row")), []
 
     return Table(name, header, read)
-
-
-def _series(array: pa.ChunkedArray) -> pd.Series:
-    """Return a column as pandas holds it best: numbers and flags typed, the rest text."""
-    kind = array.type
-    if pa.types.is_dictionary(kind):
-        kind = kind.value_type
-        array = array.cast(kind)
-    if pa.types.is_boolean(kind):
-        return array.to_pandas(types_mapper={pa.bool_(): pd.BooleanDtype()}.get)
-    if pa.types.is_decimal(kind):
-        array = array.cast(pa.float64())
-    elif pa.types.is_nested(kind) or pa.types.is_binary(kind):
-        return pd.Series([str(value) for value in array.to_pylist()], dtype=object)
-    elif pa.types.is_temporal(kind):
-        return pd.Series(array.to_pylist(), dtype=object)
-    return array.to_pandas()
 
 
 @contextmanager
@@ -346,37 +261,34 @@ def _damage(name: str, form: str) -> Iterator[None]:
 UNPACKED_LIMIT = 1_000_000_000
 
 
-def _open_workbook(path: Path, name: str) -> list[Table]:
+def _open_workbook(content: bytes, name: str) -> list[Table]:
     """Open every visible sheet that has any cells."""
-    sheets = _sheets(path, name)
+    sheets = [(title, records) for title, records in _sheets(content, name) if records]
     if not sheets:
         raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
-    alone = len(sheets) == 1
     return [
-        _sheet_table(name if alone else f"{name}, sheet {printable(title)}", records)
-        for title, records in sheets
+        Table(
+            name if len(sheets) == 1 else f"{name}, sheet {printable(title)}",
+            header,
+            partial(_gathered, body),
+        )
+        for title, [(_, header, _), *body] in sheets
     ]
 
 
-def _sheet_table(name: str, records: list[Record]) -> Table:
-    (_, header, _), *body = records
-    return Table(name, header, lambda wanted: _gathered(body, wanted))
-
-
-def _sheets(path: Path, name: str) -> list[tuple[str, list[Record]]]:
+def _sheets(content: bytes, name: str) -> list[tuple[str, list[Record]]]:
     from openpyxl import load_workbook
 
     with _damage(name, "a workbook"):
-        with zipfile.ZipFile(path) as archive:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
             unpacked = sum(entry.file_size for entry in archive.infolist())
         if unpacked > UNPACKED_LIMIT:
             raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
         # openpyxl warns of drawings and styles that it leaves out: no cell is among them.
-        with path.open("rb") as stream, warnings.catch_warnings(action="ignore"):
-            book = load_workbook(stream, read_only=True, data_only=True)
+        with warnings.catch_warnings(action="ignore"):
+            book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
             seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
-            sheets = [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
-    return [(title, records) for title, records in sheets if records]
+            return [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
 
 
 def _sheet_records(sheet: Any) -> Iterator[Record]:
