@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PureWindowsPath
 from typing import Any
 
 import pandas as pd
@@ -22,6 +22,8 @@ from putlab.log.cells import printable
 from putlab.log.rules import ReadingRules, declared_rules
 from putlab.log.schema import COLUMN, Column
 from putlab.log.tables import ENDINGS
+
+EXPECTED = ", ".join(ENDINGS)
 
 PACKAGE = "datapackage.json"
 KEY = "putlab"
@@ -41,7 +43,7 @@ class LogFiles:
 
     paths: list[Path]
     root: Path
-    options: dict[Path, dict[str, str]] = field(default_factory=dict)  # encoding, separator
+    options: dict[Path, dict[str, str | None]] = field(default_factory=dict)  # encoding, separator
     rules: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
@@ -52,6 +54,38 @@ class LogFiles:
         return printable(path.relative_to(self.root).as_posix())
 
 
+@dataclass(frozen=True)
+class Resource:
+    """A file, or several read as one, that a package lists."""
+
+    name: str
+    paths: tuple[Path, ...]
+    rules: dict[str, float]
+    options: dict[str, str | None]
+
+
+@dataclass(frozen=True)
+class Package:
+    """What a ``datapackage.json`` says about a log."""
+
+    path: Path
+    resources: list[Resource]  # those of the log
+    mentioned: set[str]  # names of all its files, of the log or not
+    warnings: list[str]
+
+    def rules_of(self, resources: Sequence[Resource]) -> dict[str, float]:
+        """Return the reading rules of resources read together, which must be the same."""
+        declared = [r for r in resources if r.rules]
+        for resource in declared[1:]:
+            if resource.rules != declared[0].rules:
+                raise LogError(
+                    f"{self.path}: resources {declared[0].name!r} and {resource.name!r} "
+                    "declare different reading rules. Keep logs read by different displays "
+                    "in separate folders."
+                )
+        return dict(declared[0].rules) if declared else {}
+
+
 def find_files(path: str | Path) -> LogFiles:
     """Find the files of a log: a file, a folder, or a ``datapackage.json``; never none."""
     path = Path(path)
@@ -60,14 +94,12 @@ def find_files(path: str | Path) -> LogFiles:
     with reading(path):
         _refuse_dead_link(path, "give the log itself")
         if not path.exists():
-            raise LogError(
-                f"{path} does not exist; give a log of putts ({', '.join(ENDINGS)}) or a folder."
-            )
-        found = _of_folder(path) if path.is_dir() else _of_file(path)
+            raise LogError(f"{path} does not exist; give a log of putts ({EXPECTED}) or a folder.")
+        found = _found(path)
     for file in found.paths:
         _refuse_dead_link(file, "delete it or give it its file")
         if not file.is_file():
-            raise LogError(f"{file} is not a file; expected one of {', '.join(ENDINGS)}.")
+            raise LogError(f"{file} is not a file; expected one of {EXPECTED}.")
     return found
 
 
@@ -76,46 +108,45 @@ def _refuse_dead_link(path: Path, cure: str) -> None:
         raise LogError(f"{path} is a link that leads nowhere; {cure}.")
 
 
-def _of_file(path: Path) -> LogFiles:
-    if path.suffix.lower() not in ENDINGS:
+def _found(path: Path) -> LogFiles:
+    if path.is_dir():
+        found = LogFiles([], path)
+    elif path.suffix.lower() in ENDINGS:
+        found = LogFiles([path], path.parent)
+    else:
         raise LogError(
             f"{path} cannot be read: its ending is {path.suffix or 'missing'}; expected one "
-            f"of {', '.join(ENDINGS)}. Spreadsheets can save as .xlsx or .csv."
+            f"of {EXPECTED}. Spreadsheets can save as .xlsx or .csv."
         )
-    found = LogFiles([path], path.parent)
-    package = path.parent / PACKAGE
-    if package.is_file():
-        declared = read_datapackage(package)
-        mine = [resource for resource in declared.resources if path in resource.paths]
-        if not mine:
-            found.notes.append(f"{PACKAGE} does not list {path.name}; its rules are not used.")
-        _take(mine, declared, found)
-    return found
-
-
-def _of_folder(folder: Path) -> LogFiles:
-    found = LogFiles([], folder)
-    package = folder / PACKAGE
-    if package.is_file():
-        declared = read_datapackage(package)
-        listed = (path for resource in declared.resources for path in resource.paths)
-        found.paths = list(dict.fromkeys(listed))
-        others = sorted(p.name for p in folder.iterdir() if _is_log(p))
-        left = [name for name in others if name not in declared.listed]
-        if found.paths and left:
-            found.warnings.append(
-                f"{', '.join(left)} not read: {PACKAGE} does not list them. Add them there, or "
-                "take it away to read every file."
-            )
-        _take(declared.resources, declared, found)
-    if not found.paths:
-        found.paths = _log_files(folder, found)
+    if (found.root / PACKAGE).is_file():
+        _use(read_datapackage(found.root / PACKAGE), found)
+    found.paths = found.paths or _log_files(found)
     if not found.paths:
         raise LogError(
-            f"{folder} holds no log; expected files that end in {', '.join(ENDINGS)} in the "
-            "folder itself, not in folders inside it."
+            f"{path} holds no log; expected files that end in {EXPECTED} in the folder itself, "
+            "not in folders inside it."
         )
     return found
+
+
+def _use(package: Package, found: LogFiles) -> None:
+    """Take what a package says of the one file found, or of all its files where none is."""
+    used = [r for r in package.resources if not found.paths or found.paths[0] in r.paths]
+    listed = list(dict.fromkeys(path for r in used for path in r.paths))
+    if found.paths and not used:
+        name = found.paths[0].name
+        found.notes.append(f"{PACKAGE} does not list {name}; its rules are not used.")
+    if listed and not found.paths:
+        left = sorted({p.name for p in found.root.iterdir() if _is_log(p)} - package.mentioned)
+        found.paths = listed
+        found.warnings += left and [
+            f"{', '.join(left)} not read: {PACKAGE} does not list them. Add them there, or "
+            "take it away to read every file."
+        ]
+    for resource in used:
+        found.options |= dict.fromkeys(resource.paths, resource.options)
+    found.rules = package.rules_of(used)
+    found.warnings += package.warnings
 
 
 def _is_log(path: Path) -> bool:
@@ -123,19 +154,18 @@ def _is_log(path: Path) -> bool:
     return path.suffix.lower() in ENDINGS and not path.name.lower().startswith(left_out)
 
 
-def _log_files(folder: Path, found: LogFiles) -> list[Path]:
+def _log_files(found: LogFiles) -> list[Path]:
     """Return the log files of a folder by name, and note what else is there."""
-    inside = sorted(folder.iterdir(), key=lambda path: path.name)
+    inside = sorted(found.root.iterdir(), key=lambda path: path.name)
     chosen = [path for path in inside if _is_log(path) and not path.is_dir()]
     for path in inside:
-        if path in chosen or path.name.startswith(".") or path.name == PACKAGE:
+        name = path.name
+        if path in chosen or name.startswith(".") or name == PACKAGE:
             continue
         if path.suffix.lower() in OTHER_TABLES:
-            found.warnings.append(
-                f"{path.name} was not read: save it as .xlsx or .csv to include it."
-            )
+            found.warnings.append(f"{name} was not read: save it as .xlsx or .csv to include it.")
         else:
-            found.notes.append(f"{path.name}{'/' if path.is_dir() else ''} is not read.")
+            found.notes.append(f"{name}{'/' if path.is_dir() else ''} is not read.")
     return chosen
 
 
@@ -165,45 +195,6 @@ def joint_digest(digests: Iterable[str]) -> str:
 # The Data Package: what it lists and says.
 
 
-@dataclass(frozen=True)
-class Resource:
-    """A file, or several read as one, that a package lists."""
-
-    name: str
-    paths: tuple[Path, ...]
-    rules: dict[str, float]
-    options: dict[str, str]
-
-
-@dataclass(frozen=True)
-class Package:
-    """What a ``datapackage.json`` says about a log."""
-
-    path: Path
-    resources: list[Resource]  # those of the log
-    listed: set[str]  # names of all files it mentions, of the log or not
-    warnings: list[str]
-
-    def rules_of(self, resources: Sequence[Resource]) -> dict[str, float]:
-        """Return the reading rules of resources read together, which must be the same."""
-        declared = [r for r in resources if r.rules]
-        for resource in declared[1:]:
-            if resource.rules != declared[0].rules:
-                raise LogError(
-                    f"{self.path}: resources {declared[0].name!r} and {resource.name!r} "
-                    "declare different reading rules. Keep logs read by different displays "
-                    "in separate folders."
-                )
-        return dict(declared[0].rules) if declared else {}
-
-
-def _take(resources: Sequence[Resource], package: Package, found: LogFiles) -> None:
-    for resource in resources:
-        found.options |= dict.fromkeys(resource.paths, resource.options)
-    found.rules = package.rules_of(resources)
-    found.warnings += package.warnings
-
-
 def read_datapackage(path: str | Path) -> Package:
     """Read which files belong to a log and how its readings were made.
 
@@ -220,8 +211,8 @@ def read_datapackage(path: str | Path) -> Package:
         for r in found
         if "data" in r and r not in tables
     ]
-    listed = {str(p) for r in found for p in _paths(r)}
-    return Package(path, [_resource(path, r) for r in tables], listed, warnings)
+    mentioned = {str(p) for r in found for p in _paths(r)}
+    return Package(path, [_resource(path, r) for r in tables], mentioned, warnings)
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -244,10 +235,8 @@ def _paths(resource: dict[str, Any]) -> list[Any]:
 
 
 def _looks_like_table(resource: dict[str, Any]) -> bool:
-    paths = _paths(resource)
-    return bool(paths) and all(
-        isinstance(p, str) and Path(p).suffix.lower() in ENDINGS for p in paths
-    )
+    endings = [Path(str(path)).suffix.lower() for path in _paths(resource)]
+    return bool(endings) and set(endings) <= set(ENDINGS)
 
 
 def _resource(package: Path, resource: dict[str, Any]) -> Resource:
@@ -270,9 +259,9 @@ def _inside(package: Path, name: str, path: Any) -> Path:
     where = f"{package}: resource {name!r} lists {path[:100]!r}"
     if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+:", path):
         raise LogError(f"{where}; the kit makes no network call. Save the file beside it.")
-    parts = re.split(r"[/\\]", path)
-    drive = path[1:2] == ":"
-    if ".." in parts or drive or path.startswith(("/", "\\", "~")) or "\0" in path:
+    # Windows' reading of a path knows every separator, and drives.
+    parts = PureWindowsPath(path)
+    if parts.anchor or ".." in parts.parts or path.startswith("~") or "\0" in path:
         raise LogError(f"{where}, which leads outside the folder of the package.")
     file = package.parent / path
     if not file.exists():
@@ -280,22 +269,21 @@ def _inside(package: Path, name: str, path: Any) -> Path:
     return file
 
 
-def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, str]:
+def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, str | None]:
     """Return encoding and separator as stated, in the words of `open_tables`."""
     dialect = resource.get("dialect")
     separator = dialect.get("delimiter") if isinstance(dialect, dict) else None
-    encoding = resource.get("encoding")
     plain = isinstance(separator, str) and len(separator) == 1 and separator not in '\r\n"'
     if separator is not None and not plain:
         raise LogError(f"{package}: resource {name!r}: the delimiter must be one character.")
+    encoding = resource.get("encoding") or "utf-8"
     try:
-        "".encode("utf-8" if encoding is None else encoding)
+        "".encode(encoding)
     except (LookupError, TypeError, ValueError) as error:
         raise LogError(f"{package}: resource {name!r}: the encoding is unknown.") from error
     # A byte-order mark settles the encoding better than a descriptor that says utf-8.
-    utf_8 = str(encoding).lower().replace("-", "") == "utf8"
-    options = {"encoding": None if utf_8 else encoding, "separator": separator}
-    return {key: value for key, value in options.items() if value is not None}
+    utf_8 = encoding.lower().replace("-", "") == "utf8"
+    return {"encoding": None if utf_8 else encoding, "separator": separator}
 
 
 def write_datapackage(

@@ -1,5 +1,7 @@
 """Raw cells to rows in feet: units, ranges, contradictions; bad rows set apart."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -33,25 +35,22 @@ class Problems:
 
     def __init__(self, raw: pd.DataFrame) -> None:
         self.raw = raw
+        self.bad = np.zeros(len(raw), dtype=bool)
         self._found: dict[int, tuple[str, str, str]] = {}  # column, cell, reason by position
 
-    def add(self, position: int, column: str, reason: str) -> None:
-        """Note a problem of the row at a position."""
-        cell = "" if column == WHOLE_ROW else quoted(self.raw[column].iloc[position])
-        first = self._found.setdefault(position, (column, cell, reason))
-        if first[0] != column:
-            self._found[position] = (*first[:2], f"{first[2]}; also {column} '{cell}': {reason}")
+    def add(self, reasons: dict[int, str], column: str) -> None:
+        """Note what is wrong with a column, by position of the row."""
+        for position, reason in reasons.items():
+            cell = "" if column == WHOLE_ROW else quoted(self.raw[column].iloc[position])
+            first = self._found.setdefault(position, (column, cell, reason))
+            if first[0] != column:
+                more = f"{first[2]}; also {column} '{cell}': {reason}"
+                self._found[position] = (*first[:2], more)
+            self.bad[position] = True
 
-    def add_all(self, where: np.ndarray, column: str, reason: str) -> None:
+    def add_where(self, mask: np.ndarray, column: str, reason: str) -> None:
         """Note the same problem of every row where a mask is true."""
-        for position in np.flatnonzero(where):
-            self.add(int(position), column, reason)
-
-    def bad(self) -> np.ndarray:
-        """Return a mask of the rows with a problem, shape (rows,)."""
-        bad = np.zeros(len(self.raw), dtype=bool)
-        bad[list(self._found)] = True
-        return bad
+        self.add(dict.fromkeys(np.flatnonzero(mask).tolist(), reason), column)
 
     def records(self) -> list[tuple[int, str, str, str]]:
         """Return ``(row, column, value, reason)`` for each bad row."""
@@ -67,73 +66,56 @@ def rows_of(
     in metres.
     """
     problems = Problems(raw)
-    values = {column.name: _values(column, raw, problems) for column in COLUMNS}
-    values |= {f"{name}_in_m": _in_metres(name, raw) for name in ("distance", "roll")}
-    rows = pd.DataFrame(values, index=raw.index, copy=False)
+    rows = pd.DataFrame({"distance_in_m": False, "roll_in_m": False}, index=raw.index)
+    for column in COLUMNS:
+        _fill(rows, column, problems)
     _need_reading(rows, problems)
     _contradictions(rows, problems)
     rejects = problems.records()
     rejects += [(row, WHOLE_ROW, quoted(value), reason) for row, value, reason in broken]
-    bad = problems.bad()
-    return (rows[~bad] if bad.any() else rows), sorted(rejects)
+    return (rows[~problems.bad] if problems.bad.any() else rows), sorted(rejects)
 
 
-def _in_metres(length: str, raw: pd.DataFrame) -> np.ndarray:
-    """Return which rows give a length in metres only."""
-    if f"{length}_m" not in raw:
-        return np.zeros(len(raw), dtype=bool)
-    return np.isnan(read_numbers(_cells(f"{length}_ft", raw))[0])
-
-
-def _cells(name: str, raw: pd.DataFrame) -> pd.Series:
-    """Return a column of raw cells, all blank where the file has none of that name."""
-    return raw[name] if name in raw else pd.Series([None], dtype=object).repeat(len(raw))
-
-
-def _values(column: Column, raw: pd.DataFrame, problems: Problems) -> np.ndarray:
-    """Return one column of the schema, whatever name and unit the file has it under."""
-    if column.kind in ("label", "flag"):
-        cells = _cells(column.name, raw)
-        read = read_flags(cells) if column.kind == "flag" else read_labels(cells, column.choices)
-        values, unreadable = read
-        _note(unreadable, column, column.name, problems)
-    else:
-        values = _lengths_and_numbers(column, raw, problems)
+def _fill(rows: pd.DataFrame, column: Column, problems: Problems) -> None:
+    """Fill one column of the schema, whatever name and unit the file has it under."""
+    values = _read(column, column.name, problems)
+    if column.metric in problems.raw:
+        # Feet win over metres where both agree.
+        metres = _read(column, column.metric, problems)
+        problems.add(_disagreement(column, values, metres, problems.raw), column.name)
+        rows[column.metric.replace("_m", "_in_m")] = np.isnan(values)
+        values = np.where(np.isnan(values), metres, values)
     if column.needed:
         # A cell that could not be read has its own reason already.
-        name = column.name if column.name in raw else column.metric
-        problems.add_all(pd.isna(values), str(name), "blank; every row needs one")
-    return values
+        name = column.name if column.name in problems.raw else column.metric
+        problems.add_where(pd.isna(values), str(name), "blank; every row needs one")
+    rows[column.name] = values
 
 
-def _note(unreadable: dict[int, str], column: Column, name: str, problems: Problems) -> None:
-    for position, reason in unreadable.items():
-        problems.add(position, name, f"{reason}; expected {column.accepted}")
+def _read(column: Column, name: str, problems: Problems) -> Any:
+    """Return values in the schema's unit; a column that the file has not is all blank."""
+    blank = pd.Series([None], dtype=object).repeat(len(problems.raw))
+    cells = problems.raw.get(name, blank)
+    if column.kind == "flag":
+        values, unreadable = read_flags(cells)
+    elif column.kind == "label":
+        values, unreadable = read_labels(cells, column.choices)
+    else:
+        values, unreadable = read_numbers(cells, whole=column.kind == "whole")
+    reasons = {at: f"{reason}; expected {column.accepted}" for at, reason in unreadable.items()}
+    problems.add(reasons, name)
+    return _in_range(column, name, values, problems) if column.is_number else values
 
 
-def _lengths_and_numbers(column: Column, raw: pd.DataFrame, problems: Problems) -> np.ndarray:
-    """Return numbers in the schema's unit; feet win over metres where both agree."""
-    values = _numbers_in_range(column, column.name, raw, problems)
-    if column.metric is None or column.metric not in raw:
-        return values
-    converted = _numbers_in_range(column, column.metric, raw, problems)
-    _disagreement(column, values, converted, problems)
-    return np.where(np.isnan(values), converted, values)
-
-
-def _numbers_in_range(
-    column: Column, name: str, raw: pd.DataFrame, problems: Problems
-) -> np.ndarray:
-    values, unreadable = read_numbers(_cells(name, raw), whole=column.kind == "whole")
-    _note(unreadable, column, name, problems)
+def _in_range(column: Column, name: str, values: np.ndarray, problems: Problems) -> np.ndarray:
     unit = " ft" if name == column.metric else ""
     values = in_feet(values) if unit else values
     with np.errstate(invalid="ignore"):
         outside = values <= column.least if column.above else values < column.least
         outside |= values > column.most
         if column.kind == "whole":
-            outside |= ~np.isnan(values) & (values != np.floor(values))
-    problems.add_all(outside, name, f"out of range; expected {column.accepted}{unit}")
+            outside |= values % 1 > 0
+    problems.add_where(outside, name, f"out of range; expected {column.accepted}{unit}")
     return np.where(outside, np.nan, values)
 
 
@@ -146,16 +128,17 @@ def in_feet(metres: np.ndarray) -> np.ndarray:
 
 
 def _disagreement(
-    column: Column, feet: np.ndarray, converted: np.ndarray, problems: Problems
-) -> None:
-    """Reject rows whose feet and metres differ by more than their rounding."""
+    column: Column, feet: np.ndarray, converted: np.ndarray, raw: pd.DataFrame
+) -> dict[int, str]:
+    """Say of rows whose feet and metres differ by more than their rounding that they do."""
     allowed = _half_unit(feet) + _half_unit(converted * M_PER_FT) / M_PER_FT + 1e-6
     with np.errstate(invalid="ignore"):
-        differ = np.abs(feet - converted) > allowed
-    for position in np.flatnonzero(differ):
-        metres = quoted(problems.raw[column.metric].iloc[position])
-        said = f"{column.metric} says {metres}, which is {converted[position]:.4g} ft"
-        problems.add(int(position), column.name, f"{said}: they disagree")
+        differ = np.flatnonzero(np.abs(feet - converted) > allowed)
+    return {
+        int(at): f"{column.metric} says {quoted(raw[column.metric].iloc[at])}, which is "
+        f"{converted[at]:.4g} ft: they disagree"
+        for at in differ
+    }
 
 
 def _half_unit(values: np.ndarray) -> np.ndarray:
@@ -168,8 +151,8 @@ def _half_unit(values: np.ndarray) -> np.ndarray:
 
 def _need_reading(rows: pd.DataFrame, problems: Problems) -> None:
     # A row whose reading could not be read has a reason already.
-    silent = rows[list(READINGS)].isna().all(axis=1).to_numpy() & ~problems.bad()
-    problems.add_all(silent, WHOLE_ROW, f"no reading: one of {', '.join(READINGS)} is needed")
+    silent = rows[list(READINGS)].isna().all(axis=1).to_numpy() & ~problems.bad
+    problems.add_where(silent, WHOLE_ROW, f"no reading: one of {', '.join(READINGS)} is needed")
 
 
 def _contradictions(rows: pd.DataFrame, problems: Problems) -> None:
@@ -179,19 +162,16 @@ def _contradictions(rows: pd.DataFrame, problems: Problems) -> None:
     slack = CONTRADICTION_FT
     with np.errstate(invalid="ignore"):
         # Ball, hole and rest are a triangle, and the path is no shorter than its side.
+        beyond, short = leave > roll + distance + slack, leave < distance - roll - slack
         found = (
             ("leave_ft", holed & (leave > 0), "but holed is true"),
             ("roll_ft", holed & (roll < distance - slack), "short of the hole, but holed is true"),
-            (
-                "leave_ft",
-                leave > roll + distance + slack,
-                "more than roll-out and distance together",
-            ),
-            ("leave_ft", leave < distance - roll - slack, "less than the roll-out fell short by"),
+            ("leave_ft", beyond, "more than roll-out and distance together"),
+            ("leave_ft", short, "less than the roll-out fell short by"),
         )
     for name, where, reason in found:
         given = name if name in problems.raw else str(COLUMN[name].metric)
-        problems.add_all(where, given, f"contradiction: {reason}")
+        problems.add_where(where, given, f"contradiction: {reason}")
 
 
 def match_columns(header: list[str], name: str) -> tuple[dict[str, int], list[str]]:

@@ -32,6 +32,11 @@ class Column:
     choices: tuple[str, ...] = ()  # in lower case; empty where any label will do
 
     @property
+    def is_number(self) -> bool:
+        """Whether values are numbers, whole or not."""
+        return self.kind in ("number", "whole")
+
+    @property
     def unit(self) -> str:
         """Unit of the values, as the name says; empty for labels, counts and flags."""
         return {"ft": "ft", "deg": "deg", "pct": "%"}.get(self.name.rpartition("_")[2], "")

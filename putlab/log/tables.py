@@ -101,6 +101,9 @@ HINT = re.compile(r'"?sep=(.)"?[\r\n]*')
 # with it was never closed.
 END = "\ud800"
 
+GUESSED = (
+    "not UTF-8; read as Windows-1252. Check accented letters in labels, or save the file as UTF-8."
+)
 NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
 
 
@@ -108,13 +111,8 @@ def _open_delimited(
     content: bytes, name: str, encoding: str | None, separator: str | None
 ) -> Table:
     """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
-    notes = []
-    if encoding is None and (encoding := _encoding(content, name)) == "cp1252":
-        notes.append(
-            f"{name}: not UTF-8; read as Windows-1252. Check accented letters in labels, "
-            "or save the file as UTF-8."
-        )
-    lines = _lines(content, name, encoding)
+    known = encoding or _encoding(content, name)
+    lines = _lines(content, name, known)
     hint = HINT.fullmatch(lines.readline())
     lines.seek(0)
     separator = separator or (hint[1] if hint else _separator(lines))
@@ -123,6 +121,7 @@ def _open_delimited(
     header = next(records, None)
     if header is None:
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
+    notes = [f"{name}: {GUESSED}"] if known == "cp1252" and not encoding else []
     return Table(name, header[1], partial(_gathered, records), notes)
 
 
