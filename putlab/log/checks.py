@@ -7,6 +7,7 @@ import datetime
 import re
 import unicodedata
 from collections.abc import Iterator
+from contextlib import suppress
 
 import numpy as np
 import pandas as pd
@@ -174,72 +175,54 @@ def repeated_sessions(rows: pd.DataFrame) -> list[str]:
 
 # Sessions in order: dates as ISO text, putts numbered, rows sorted.
 
-ISO = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 STAMP = re.compile(r"(\d{4}-\d\d-\d\d)[T ]00:00(:00(\.0+)?)?(Z|\+00:00)?")
-YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})", re.ASCII)
-COMPACT = re.compile(r"(\d{4})(\d\d)(\d\d)", re.ASCII)
-LOCAL = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4}|\d\d)", re.ASCII)
+
+# Ways to write dates; those of the first mean one day only.
+WAYS = {
+    "dates": (
+        r"(?P<year>\d{4})(?P<mark>[./-])(?P<month>\d\d?)(?P=mark)(?P<day>\d\d?)",
+        r"(?P<year>\d{4})(?P<month>\d\d)(?P<day>\d\d)",
+    ),
+    "day/month/year": (
+        r"(?P<day>\d\d?)(?P<mark>[./-])(?P<month>\d\d?)(?P=mark)(?P<year>\d{4}|\d\d)",
+    ),
+    "month/day/year": (
+        r"(?P<month>\d\d?)(?P<mark>[./-])(?P<day>\d\d?)(?P=mark)(?P<year>\d{4}|\d\d)",
+    ),
+}
 
 # Days since 1899-12-30, as spreadsheets count them, from 2000-01-01 to 2079-06-06.
-SERIAL = range(36526, 65537)
+SERIAL, FIRST_DAY = range(36526, 65537), datetime.date(1899, 12, 30)
 
 
 def dated(labels: list[str]) -> tuple[dict[str, str], list[str]]:
     """Translate distinct session labels to ISO dates where all are dates; say what was taken so."""
     plain = {label: STAMP.sub(r"\1", label) for label in labels}
-    dates = {label: date for label in labels if (date := _clear_date(plain[label]))}
-    unclear = [label for label in labels if label not in dates]
-    local = {label: m for label in unclear if (m := LOCAL.fullmatch(plain[label]))}
-    if len(local) < len(unclear):
-        return plain, []
-    orders = _orders(local)
-    if len(orders) > 1:
+    read = {way: {label: _date(text, way) for label, text in plain.items()} for way in WAYS}
+    fits = {way: dates for way, dates in read.items() if all(dates.values())}
+    unclear = [label for label, date in read["dates"].items() if not date]
+    if unclear and len(fits) > 1:
         return plain, [
             f"sessions such as {unclear[0]} look like dates, but day and month cannot be told "
             "apart; they are kept as labels in order of first appearance. Write 2025-03-14."
         ]
-    for name, found in orders.items():
-        return dates | found, [_said(unclear[0], found[unclear[0]], name)]
-    if unclear:
-        return plain, []
-    changed = [label for label, date in dates.items() if date != plain[label]]
-    return dates, [_said(changed[0], dates[changed[0]], "dates")] if changed else []
+    way, dates = next(iter(fits.items()), ("labels", plain))
+    changed = unclear or [label for label in labels if dates[label] != plain[label]]
+    if way == "labels" or not changed:
+        return dates, []
+    return dates, [f"sessions were read as {way}: {changed[0]} is {dates[changed[0]]}."]
 
 
-def _said(label: str, date: str, what: str) -> str:
-    return f"sessions were read as {what}: {label} is {date}."
-
-
-def _clear_date(text: str) -> str | None:
-    """Return the ISO date of a label that can only mean one day, else None."""
-    if found := YEAR_FIRST.fullmatch(text):
-        return _date(found[1], found[3], found[4])
-    if found := COMPACT.fullmatch(text):
-        return _date(found[1], found[2], found[3])
-    if text.isascii() and text.isdigit() and int(text[:9]) in SERIAL:
-        return (datetime.date(1899, 12, 30) + datetime.timedelta(days=int(text))).isoformat()
-    return None
-
-
-def _date(year: str, month: str, day: str) -> str | None:
-    try:
-        return datetime.date(int(year), int(month), int(day)).isoformat()
-    except ValueError:
-        return None
-
-
-def _orders(local: dict[str, re.Match[str]]) -> dict[str, dict[str, str]]:
-    """Return the orders of day and month that make dates of all labels that need one."""
-    fits = {}
-    for name, day, month in (("day/month/year", 1, 3), ("month/day/year", 3, 1)):
-        dates = {}
-        for label, match in local.items():
-            year = match[4] if len(match[4]) == 4 else "20" + match[4]
-            if date := _date(year, match[month], match[day]):
-                dates[label] = date
-        if local and len(dates) == len(local):
-            fits[name] = dates
-    return fits
+def _date(text: str, way: str = "dates") -> str:
+    """Return the ISO date of a label that means one day, read in one of `WAYS`, else nothing."""
+    for pattern in (*WAYS["dates"], *WAYS[way]):
+        if found := re.fullmatch(pattern, text, re.ASCII):
+            year = int(f"20{found['year']}"[-4:])
+            with suppress(ValueError):
+                return datetime.date(year, int(found["month"]), int(found["day"])).isoformat()
+    if re.fullmatch(r"\d{5}", text, re.ASCII) and int(text) in SERIAL:
+        return (FIRST_DAY + datetime.timedelta(days=int(text))).isoformat()
+    return ""
 
 
 def ranks(sessions: pd.Series) -> dict[str, int]:
@@ -251,8 +234,7 @@ def ranks(sessions: pd.Series) -> dict[str, int]:
 
 
 def _starts_with_iso_date(name: str) -> bool:
-    day, rest = name[:10], name[10:11]
-    return rest in ("", " ", "T") and bool(ISO.fullmatch(day)) and _clear_date(day) == day
+    return name[10:11] in ("", " ", "T") and _date(name[:10]) == name[:10]
 
 
 def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:

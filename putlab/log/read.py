@@ -141,7 +141,7 @@ def read_log(
     rejects = _rejects_table(account.rejects)
     if rows.empty and not allow_empty:
         raise LogError(_nothing_usable(path, rejects))
-    made = complete_rules(declared, rows, metric_rolls=rows["roll_in_m"].to_numpy())
+    made = complete_rules(declared, rows)
     return Log(
         putts=rows[[*COLUMN, "file", "row"]],
         rejects=rejects,
@@ -234,8 +234,7 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
     account.notes += table.notes
     account.rows_read += len(raw) + len(broken)
     account.rejects += [(table.name, *reject) for reject in rejects]
-    file = pd.Series(table.name, index=rows.index, dtype="str")
-    return rows.assign(file=file, row=rows.index)
+    return rows.assign(file=table.name, row=rows.index)
 
 
 def _columns_left_out(unknown: dict[str, list[str]]) -> Iterator[str]:

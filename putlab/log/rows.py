@@ -88,7 +88,7 @@ def _fill(rows: pd.DataFrame, column: Column, problems: Problems) -> None:
     if column.needed:
         # A cell that could not be read has its own reason already.
         name = column.name if column.name in problems.raw else column.metric
-        problems.add_where(pd.isna(values), str(name), "blank; every row needs one")
+        problems.add_where(pd.isna(values), name, "blank; every row needs one")
     rows[column.name] = values
 
 
@@ -104,7 +104,7 @@ def _read(column: Column, name: str, problems: Problems) -> Any:
         values, unreadable = read_numbers(cells, whole=column.kind == "whole")
     reasons = {at: f"{reason}; expected {column.accepted}" for at, reason in unreadable.items()}
     problems.add(reasons, name)
-    return _in_range(column, name, values, problems) if column.is_number else values
+    return values if column.kind in ("flag", "label") else _in_range(column, name, values, problems)
 
 
 def _in_range(column: Column, name: str, values: np.ndarray, problems: Problems) -> np.ndarray:
@@ -170,7 +170,7 @@ def _contradictions(rows: pd.DataFrame, problems: Problems) -> None:
             ("leave_ft", short, "less than the roll-out fell short by"),
         )
     for name, where, reason in found:
-        given = name if name in problems.raw else str(COLUMN[name].metric)
+        given = name if name in problems.raw else COLUMN[name].metric
         problems.add_where(where, given, f"contradiction: {reason}")
 
 

@@ -23,14 +23,8 @@ MEANINGS = {
 }
 
 # Largest value each rule can have: a step of a right angle reads nothing.
-MOST = {
-    "line_step_deg": 45.0,
-    "line_limit_deg": 90.0,
-    "roll_step_ft": 30.0,
-    "roll_limit_ft": COLUMN["roll_ft"].most,
-    "line_noise_deg": 45.0,
-    "roll_noise_ft": 30.0,
-}
+MOST = dict.fromkeys(MEANINGS, 30.0) | dict.fromkeys(("line_step_deg", "line_noise_deg"), 45.0)
+MOST |= {"line_limit_deg": 90.0, "roll_limit_ft": COLUMN["roll_ft"].most}
 
 # Steps that displays and tapes have, largest first. Inches are twelfths of a foot.
 LINE_STEPS_DEG = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
@@ -119,27 +113,19 @@ def declared_rules(given: Mapping[str, Any] | ReadingRules | None) -> dict[str, 
     return {name: _checked(name, v) for name, v in given.items() if v is not None}
 
 
-def complete_rules(
-    declared: dict[str, float], table: pd.DataFrame, *, metric_rolls: np.ndarray | None = None
-) -> ReadingRules:
-    """Add the steps read off the data, of metres where `metric_rolls`, to the rules declared."""
+def complete_rules(declared: dict[str, float], rows: pd.DataFrame) -> ReadingRules:
+    """Add the steps read off the data to the rules declared."""
     rules = ReadingRules(**declared)  # type: ignore[arg-type]
     found = {}
-    if "line_step_deg" not in declared and table["line_deg"].notna().any():
-        found["line_step_deg"] = common_step(table["line_deg"].to_numpy(), LINE_STEPS_DEG)
-    if "roll_step_ft" not in declared and table["roll_ft"].notna().any():
-        found["roll_step_ft"] = _roll_step(table["roll_ft"].to_numpy(), metric_rolls)
+    if "line_step_deg" not in declared and rows["line_deg"].notna().any():
+        found["line_step_deg"] = common_step(rows["line_deg"].to_numpy(), LINE_STEPS_DEG)
+    if "roll_step_ft" not in declared and rows["roll_ft"].notna().any():
+        in_ft = common_step(rows.loc[~rows["roll_in_m"], "roll_ft"].to_numpy(), ROLL_STEPS_FT)
+        rolls_m = rows.loc[rows["roll_in_m"], "roll_ft"].to_numpy() * M_PER_FT
+        # One step serves the log; the coarser one never claims more than was read.
+        found["roll_step_ft"] = max(in_ft, common_step(rolls_m, ROLL_STEPS_M) / M_PER_FT)
     source = {**rules.source, **dict.fromkeys(found, READ_OFF)}
     return replace(rules, **found, source=source)  # type: ignore[arg-type]
-
-
-def _roll_step(rolls_ft: np.ndarray, metric: np.ndarray | None) -> float:
-    """Return the coarser of the steps in feet and in metres that the roll-outs sit on."""
-    if metric is None or not metric.any():
-        return common_step(rolls_ft, ROLL_STEPS_FT)
-    in_m = common_step(rolls_ft[metric] * M_PER_FT, ROLL_STEPS_M) / M_PER_FT
-    # One step serves the log; the coarser one never claims more than was read.
-    return max(in_m, common_step(rolls_ft[~metric], ROLL_STEPS_FT))
 
 
 def common_step(readings: np.ndarray, steps: Sequence[float]) -> float:

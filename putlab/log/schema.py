@@ -32,19 +32,14 @@ class Column:
     choices: tuple[str, ...] = ()  # in lower case; empty where any label will do
 
     @property
-    def is_number(self) -> bool:
-        """Whether values are numbers, whole or not."""
-        return self.kind in ("number", "whole")
-
-    @property
     def unit(self) -> str:
         """Unit of the values, as the name says; empty for labels, counts and flags."""
         return {"ft": "ft", "deg": "deg", "pct": "%"}.get(self.name.rpartition("_")[2], "")
 
     @property
-    def metric(self) -> str | None:
-        """Name of the same column in metres, or None where it is no length."""
-        return self.name.removesuffix("_ft") + "_m" if self.unit == "ft" else None
+    def metric(self) -> str:
+        """Name of the same column in metres; empty where it is no length."""
+        return self.name.removesuffix("_ft") + "_m" if self.unit == "ft" else ""
 
     @property
     def accepted(self) -> str:

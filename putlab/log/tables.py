@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from itertools import chain
 from pathlib import Path
+from sys import intern
 from typing import Any
 
 import pandas as pd
@@ -65,20 +66,16 @@ def open_tables(
 
 def _gathered(records: Iterable[Record], wanted: dict[str, int]) -> tuple[pd.DataFrame, Broken]:
     """Return records as columns; missing cells at the end of a row are blank."""
-    numbers: list[int] = []
-    columns: dict[str, list[str]] = {name: [] for name in wanted}
-    broken = []
-    same: dict[str, str] = {}  # readings repeat: each is held once, or long logs fill the memory
+    good, broken = [], []
     for number, cells, problem in records:
         if problem:
             broken.append((number, max(cells, key=len), problem))
-            continue
-        numbers.append(number)
-        for name, at in wanted.items():
-            cell = cells[at] if at < len(cells) else ""
-            columns[name].append(same.setdefault(cell, cell))
-    index = pd.Index(numbers, dtype="int64", name="row")
-    return pd.DataFrame(columns, index=index, dtype=object), broken
+        else:
+            # Readings repeat: each is held once, or long logs fill the memory.
+            texts = (intern(cells[at]) if at < len(cells) else "" for at in wanted.values())
+            good.append((number, *texts))
+    frame = pd.DataFrame(good, columns=["row", *wanted], dtype=object)
+    return frame.astype({"row": "int64"}).set_index("row"), broken
 
 
 # CSV and its relatives: encodings, separators, and quotation marks left open.
@@ -113,11 +110,9 @@ def _open_delimited(
     """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
     known = encoding or _encoding(content, name)
     lines = _lines(content, name, known)
-    hint = HINT.fullmatch(lines.readline())
+    separator = separator or _separator(lines)
     lines.seek(0)
-    separator = separator or (hint[1] if hint else _separator(lines))
-    lines.seek(0)
-    records = _records(lines, separator, name, hinted=bool(hint))
+    records = _records(lines, separator, name)
     header = next(records, None)
     if header is None:
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
@@ -163,16 +158,20 @@ def _lines(content: bytes, name: str, encoding: str) -> io.TextIOWrapper:
 
 def _separator(lines: Iterable[str]) -> str:
     """Return the separator that makes most known column names out of the header."""
-    header = next((line for line in lines if line.strip()), "")
+    for line in lines:
+        if hint := HINT.fullmatch(line):
+            return hint[1]
+        if line.strip():
+            return max(SEPARATORS, key=partial(_names_found, line))
+    return ","
 
-    def names_found(mark: str) -> tuple[int, int]:
-        cells = next(csv.reader([header], delimiter=mark))
-        return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
 
-    return max(SEPARATORS, key=names_found)
+def _names_found(line: str, separator: str) -> tuple[int, int]:
+    cells = next(csv.reader([line], delimiter=separator))
+    return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
 
 
-def _records(lines: Iterable[str], separator: str, name: str, *, hinted: bool) -> Iterator[Record]:
+def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record]:
     """Yield every row that is not blank."""
     # No cell is too long to read: a long one is refused by row, not by crash.
     csv.field_size_limit(2**31 - 1)
@@ -188,7 +187,8 @@ def _records(lines: Iterable[str], separator: str, name: str, *, hinted: bool) -
             )
         if never_closed:
             cells[-1] = cells[-1].removesuffix(END)
-        if (number == 1 and hinted) or not "".join(cells).strip():
+        hint = number == 1 and HINT.fullmatch(separator.join(cells))
+        if hint or not "".join(cells).strip():
             continue
         if never_closed:
             yield number, cells, NEVER_CLOSED
@@ -243,8 +243,6 @@ def _damage(name: str, form: str) -> Iterator[None]:
     """Name the file in whatever the reader of its form says is wrong with it."""
     try:
         yield
-    except LogError:
-        raise
     except Exception as error:  # Arrow, zip, XML and cell parsers raise errors of their own
         first_line = (str(error).splitlines() or [""])[0][:200]
         raise LogError(
@@ -262,32 +260,25 @@ UNPACKED_LIMIT = 1_000_000_000
 
 def _open_workbook(content: bytes, name: str) -> list[Table]:
     """Open every visible sheet that has any cells."""
-    sheets = [(title, records) for title, records in _sheets(content, name) if records]
-    if not sheets:
-        raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
-    return [
-        Table(
-            name if len(sheets) == 1 else f"{name}, sheet {printable(title)}",
-            header,
-            partial(_gathered, body),
-        )
-        for title, [(_, header, _), *body] in sheets
-    ]
-
-
-def _sheets(content: bytes, name: str) -> list[tuple[str, list[Record]]]:
     from openpyxl import load_workbook
 
-    with _damage(name, "a workbook"):
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            unpacked = sum(entry.file_size for entry in archive.infolist())
-        if unpacked > UNPACKED_LIMIT:
-            raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
-        # openpyxl warns of drawings and styles that it leaves out: no cell is among them.
-        with warnings.catch_warnings(action="ignore"):
-            book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-            seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
-            return [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
+    with _damage(name, "a workbook"), zipfile.ZipFile(io.BytesIO(content)) as archive:
+        unpacked = sum(entry.file_size for entry in archive.infolist())
+    if unpacked > UNPACKED_LIMIT:
+        raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
+    # openpyxl warns of drawings and styles that it leaves out: no cell is among them.
+    with _damage(name, "a workbook"), warnings.catch_warnings(action="ignore"):
+        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+        found = [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
+    sheets = [(f"{name}, sheet {printable(title)}", records) for title, records in found if records]
+    if not sheets:
+        raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
+    alone = len(sheets) == 1
+    return [
+        Table(name if alone else place, header, partial(_gathered, body))
+        for place, [(_, header, _), *body] in sheets
+    ]
 
 
 def _sheet_records(sheet: Any) -> Iterator[Record]:

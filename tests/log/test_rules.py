@@ -24,8 +24,9 @@ def rng():
     return np.random.default_rng(7)
 
 
-def readings(line=np.nan, roll=np.nan):
-    return pd.DataFrame({"line_deg": line, "roll_ft": roll}, index=range(np.size(line)))
+def readings(line=np.nan, roll=np.nan, *, roll_in_m=False):
+    columns = {"line_deg": line, "roll_ft": roll, "roll_in_m": roll_in_m}
+    return pd.DataFrame(columns, index=range(np.size(line)))
 
 
 @pytest.mark.parametrize("step", [1.0, 0.5, 0.25, 0.1, 0.05, 0.01])
@@ -71,15 +72,14 @@ def test_a_declared_step_wins_over_the_data():
 
 def test_a_step_of_metres_is_kept_in_feet():
     rolls_ft = np.array([3.1, 3.3, 4.0]) / 0.3048
-    metric = np.ones(3, dtype=bool)
-    rules = complete_rules({}, readings([1, 0, 1.0], rolls_ft), metric_rolls=metric)
+    rules = complete_rules({}, readings([1, 0, 1.0], rolls_ft, roll_in_m=True))
     assert rules.roll_step_ft == pytest.approx(0.1 / 0.3048)
 
 
 def test_the_coarser_step_serves_a_log_in_both_units():
     rolls_ft = np.array([3.1 / 0.3048, 3.3 / 0.3048, 10.1, 11.2])
     metric = np.array([True, True, False, False])
-    rules = complete_rules({}, readings([1, 0, 1.0, 1], rolls_ft), metric_rolls=metric)
+    rules = complete_rules({}, readings([1, 0, 1.0, 1], rolls_ft, roll_in_m=metric))
     assert rules.roll_step_ft == pytest.approx(0.1 / 0.3048)
 
 
