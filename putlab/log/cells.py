@@ -9,6 +9,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Sequence
 from decimal import Decimal
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -44,7 +45,7 @@ INFINITE = "not a finite number"
 def read_numbers(column: pd.Series, *, whole: bool = False) -> tuple[np.ndarray, Unreadable]:
     """Read a column of numbers, text (a decimal comma is understood) or typed; blanks are NaN."""
     if column.dtype.kind not in "iuf":
-        values, unreadable = _read_distinct(column, _count if whole else _number, np.nan)
+        values, unreadable = _read_distinct(column, partial(_number, whole=whole), np.nan)
         return values.astype(float), unreadable
     values = column.to_numpy(dtype=float, copy=True)
     if decimals := NARROW.get(str(column.dtype)):
@@ -54,16 +55,11 @@ def read_numbers(column: pd.Series, *, whole: bool = False) -> tuple[np.ndarray,
     return values + 0.0, dict.fromkeys(infinite.tolist(), INFINITE)  # -0 is 0, the same reading
 
 
-def _count(text: str) -> float:
-    # 1,000 could be a thousand where a whole number is expected.
-    if "," in text:
-        raise ValueError("a comma in a whole number")
-    return _number(text)
-
-
-def _number(text: str) -> float:
+def _number(text: str, *, whole: bool) -> float:
     plain = text.replace("\u2212", "-").lower()
     value = float(plain.replace(",", ".")) if NUMBER.fullmatch(plain) else np.nan
+    if whole and "," in plain:
+        raise ValueError("a comma in a whole number")  # 1,000 could be a thousand
     if np.isinf(value) or plain.lstrip("+-") in ("inf", "infinity"):
         raise ValueError(INFINITE)
     if plain in ("true", "false"):
@@ -91,17 +87,13 @@ def _flag(text: str) -> bool:
 
 def read_labels(column: pd.Series, choices: Sequence[str] = ()) -> tuple[Any, Unreadable]:
     """Read labels (any, or only the choices) as an array of text; a date becomes ISO text."""
-
-    def choice(text: str) -> str:
-        if text.lower() not in choices:
-            raise ValueError("not an accepted label")
-        return text.lower()
-
-    values, unreadable = _read_distinct(column, choice if choices else _label, None)
+    values, unreadable = _read_distinct(column, partial(_label, choices=choices), None)
     return pd.array(values, dtype="str"), unreadable
 
 
-def _label(text: str) -> str:
+def _label(text: str, choices: Sequence[str]) -> str:
+    if choices and text.lower() not in choices:
+        raise ValueError("not an accepted label")
     if text.startswith("'") and text[1:].startswith(FORMULA_STARTS):
         text = text[1:]  # how the kit, and spreadsheets, write text that begins like a formula
     if len(text) > LABEL_LIMIT:
@@ -109,7 +101,7 @@ def _label(text: str) -> str:
     if any(unicodedata.category(character) in ("Cc", "Cs") for character in text):
         raise ValueError("a line break or control character in a label")
     # The same name typed on two machines can differ in how an accent is stored.
-    return unicodedata.normalize("NFC", text)
+    return text.lower() if choices else unicodedata.normalize("NFC", text)
 
 
 def _read_distinct(

@@ -8,6 +8,7 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from contextlib import suppress
+from itertools import permutations
 
 import numpy as np
 import pandas as pd
@@ -100,11 +101,10 @@ def _distances_in_another_unit(rows: pd.DataFrame) -> Iterator[str]:
 
 def _twins(levels: pd.Series, factor: float) -> Iterator[tuple[float, float]]:
     """Yield a rare level and the commoner one that it stands for in the other unit."""
-    for odd, count in levels.items():
-        for usual, more in levels.items():
-            same = abs(odd / usual / factor - 1) < UNIT_MATCH
-            if same and more > count and _decimals(odd) != _decimals(usual):
-                yield odd, usual
+    for (odd, count), (usual, more) in permutations(levels.items(), 2):
+        same = abs(odd / usual / factor - 1) < UNIT_MATCH
+        if same and more > count and _decimals(odd) != _decimals(usual):
+            yield odd, usual
 
 
 def _decimals(value: float) -> int:
@@ -237,18 +237,13 @@ def _starts_with_iso_date(name: str) -> bool:
     return name[10:11] in ("", " ", "T") and _date(name[:10]) == name[:10]
 
 
-def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
-    """Number the putts of each session, sort the rows by session, then putt, then file order.
-
-    Beside them stands in how many sessions only some putts had numbers: those go by row.
-    """
-    groups = rows.groupby(["player", "session"], sort=False, observed=True)
-    by_row = groups.cumcount().to_numpy(dtype=float) + 1
-    missing = rows["putt"].isna()
-    partly = missing.groupby([rows["player"], rows["session"]], observed=True).transform("any")
-    putt = np.where(partly, by_row, rows["putt"])
-    rank = rows["session"].map(ranks(rows["session"])).to_numpy()
-    order = np.lexsort((np.arange(len(rows)), putt, rank))
-    mixed = partly & ~missing
-    unnumbered = len(rows.loc[mixed, ["player", "session"]].drop_duplicates())
-    return rows.assign(putt=putt).iloc[order].reset_index(drop=True), unnumbered
+def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Number the putts of each session, sort the rows by session, then putt, then file order."""
+    visits = rows.groupby(["player", "session"], sort=False, observed=True)
+    by_row = visits["putt"].transform("count") < visits["putt"].transform("size")
+    mixed = rows.loc[by_row & rows["putt"].notna(), ["player", "session"]].drop_duplicates()
+    putt = rows["putt"].mask(by_row, visits.cumcount() + 1.0)
+    rows = rows.assign(putt=putt, rank=rows["session"].map(ranks(rows["session"])))
+    rows = rows.sort_values(["rank", "putt"], kind="stable", ignore_index=True)
+    warning = f"putt is blank in parts of {len(mixed)} sessions; they go by row order."
+    return rows.drop(columns="rank"), [warning] if len(mixed) else []

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path, PureWindowsPath
 from typing import Any
 
@@ -73,18 +74,6 @@ class Package:
     mentioned: set[str]  # names of all its files, of the log or not
     warnings: list[str]
 
-    def rules_of(self, resources: Sequence[Resource]) -> dict[str, float]:
-        """Return the reading rules of resources read together, which must be the same."""
-        declared = [r for r in resources if r.rules]
-        for resource in declared[1:]:
-            if resource.rules != declared[0].rules:
-                raise LogError(
-                    f"{self.path}: resources {declared[0].name!r} and {resource.name!r} "
-                    "declare different reading rules. Keep logs read by different displays "
-                    "in separate folders."
-                )
-        return dict(declared[0].rules) if declared else {}
-
 
 def find_files(path: str | Path) -> LogFiles:
     """Find the files of a log: a file, a folder, or a ``datapackage.json``; never none."""
@@ -145,8 +134,19 @@ def _use(package: Package, found: LogFiles) -> None:
         ]
     for resource in used:
         found.options |= dict.fromkeys(resource.paths, resource.options)
-    found.rules = package.rules_of(used)
+    found.rules = _common_rules(package.path, [r for r in used if r.rules])
     found.warnings += package.warnings
+
+
+def _common_rules(package: Path, resources: Sequence[Resource]) -> dict[str, float]:
+    """Return the reading rules of resources read together, which must be the same."""
+    for first, other in pairwise(resources):
+        if first.rules != other.rules:
+            raise LogError(
+                f"{package}: resources {first.name!r} and {other.name!r} declare different "
+                "reading rules. Keep logs read by different displays in separate folders."
+            )
+    return dict(resources[0].rules) if resources else {}
 
 
 def _is_log(path: Path) -> bool:
@@ -201,7 +201,15 @@ def read_datapackage(path: str | Path) -> Package:
     They are the resources with a ``putlab`` key, or all tables where none has one.
     """
     path = Path(path)
-    found = _load(path).get("resources")
+    try:
+        with reading(path):
+            package = json.loads(path.read_bytes())
+    except (ValueError, RecursionError) as error:
+        raise LogError(
+            f"{path} is not JSON ({str(error)[:120]}). Correct it, or take it away to read "
+            "the log without it."
+        ) from error
+    found = package.get("resources") if isinstance(package, dict) else None
     if not isinstance(found, list) or not all(isinstance(r, dict) for r in found):
         raise LogError(f"{path} is no data package: expected a list under 'resources'.")
     tables = [r for r in found if KEY in r] or [r for r in found if _looks_like_table(r)]
@@ -213,20 +221,6 @@ def read_datapackage(path: str | Path) -> Package:
     ]
     mentioned = {str(p) for r in found for p in _paths(r)}
     return Package(path, [_resource(path, r) for r in tables], mentioned, warnings)
-
-
-def _load(path: Path) -> dict[str, Any]:
-    try:
-        with reading(path):
-            package = json.loads(path.read_bytes())
-    except (ValueError, RecursionError) as error:
-        raise LogError(
-            f"{path} is not JSON ({str(error)[:120]}). Correct it, or take it away to read "
-            "the log without it."
-        ) from error
-    if not isinstance(package, dict):
-        raise LogError(f"{path} is no data package: expected an object with 'resources'.")
-    return package
 
 
 def _paths(resource: dict[str, Any]) -> list[Any]:

@@ -282,12 +282,8 @@ def _settle_sessions(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     """Write dates as ISO text, number the putts of each session and sort the rows."""
     account.warnings += repeated_sessions(rows)
     names, warnings = dated(list(rows["session"].unique()))
-    account.warnings += warnings
-    rows, unnumbered = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
-    if unnumbered:
-        account.warnings.append(
-            f"putt is blank in parts of {unnumbered} sessions; they go by row order."
-        )
+    rows, more = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
+    account.warnings += warnings + more
     return rows
 
 

@@ -179,14 +179,13 @@ def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record
     width = before = 0
     for number, cells in enumerate(rows, start=1):
         taken, before = rows.line_num - before, rows.line_num
-        never_closed = bool(cells) and cells[-1].endswith(END)
-        if never_closed and taken > 2:
-            raise LogError(
-                f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
-                "Close it or take it out."
-            )
-        if never_closed:
+        if never_closed := bool(cells) and cells[-1].endswith(END):
             cells[-1] = cells[-1].removesuffix(END)
+            if taken > 2:
+                raise LogError(
+                    f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
+                    "Close it or take it out."
+                )
         hint = number == 1 and HINT.fullmatch(separator.join(cells))
         if hint or not "".join(cells).strip():
             continue

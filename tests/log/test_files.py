@@ -151,10 +151,11 @@ def test_a_package_written_is_valid_and_reads_back(tmp_path):
     write_datapackage(tmp_path, ["a.csv", "b.csv"], rules, title="Winter", name="winter")
     path = tmp_path / "datapackage.json"
     assert frictionless_errors(path) == set()
-    package = read_datapackage(path)
-    assert [r.paths[0].name for r in package.resources] == ["a.csv", "b.csv"]
-    assert package.rules_of(package.resources) == {"line_step_deg": 1.0, "roll_limit_ft": 36.0}
-    assert len(read_log(tmp_path).putts) == 4
+    resources = read_datapackage(path).resources
+    assert [r.paths[0].name for r in resources] == ["a.csv", "b.csv"]
+    assert [r.rules for r in resources] == [{"line_step_deg": 1.0, "roll_limit_ft": 36.0}] * 2
+    log = read_log(tmp_path)
+    assert (len(log.putts), log.rules.declared) == (4, resources[0].rules)
 
 
 def test_frictionless_refuses_the_cells_that_the_loader_refuses(tmp_path):
