@@ -23,12 +23,12 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 from designs import green_design as design_of  # noqa: E402
 from made_logs import balanced_schedule, log_of  # noqa: E402
 from record import record  # noqa: E402
+from simulate import simulate_errors
 from true_golfers import draw_component
 
 from putlab.base.settings import interval_probabilities
 from putlab.model.green_model import JOINT_PARAMETERS, green_priors
 from putlab.model.priors import PRIORS
-from putlab.model.simulate import simulate_errors
 from putlab.posterior.sampling import arrays_of, compiled_for, posteriors_of, sample
 
 ROWS = Path(__file__).parent.parent / "results" / "holing_calibrated.csv"

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 from made_logs import balanced_schedule, log_of
+from simulate import rounded, simulate_errors
 from true_golfers import steady
 
 from putlab.green.hole_out import hole_out
@@ -17,7 +18,6 @@ from putlab.green.skill import Skill
 from putlab.model.design import SPOT_RANGE, make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS, intervals
-from putlab.model.simulate import rounded, simulate_errors
 from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.fit import put_together

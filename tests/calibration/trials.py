@@ -33,12 +33,12 @@ from laplace import laplace  # noqa: E402
 from made_logs import log_of  # noqa: E402
 from record import RESULTS, record  # noqa: E402
 from scipy.stats import norm  # noqa: E402
+from simulate import rounded, simulate_errors
 from true_golfers import steady  # noqa: E402
 
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import intervals, lengths_ft
-from putlab.model.simulate import rounded, simulate_errors
 from putlab.model.spread import MISHIT_MOST, named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.player import summary

@@ -6,10 +6,10 @@ import pandas as pd
 import pytest
 import typer
 from conftest import DEMO
+from demo_maker import NEW, OLD
 
 from putlab.cli.console import run
 from putlab.cli.trial import compare
-from putlab.model.demo import NEW, OLD
 
 pytestmark = pytest.mark.slow
 

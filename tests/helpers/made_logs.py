@@ -2,12 +2,12 @@
 
 import numpy as np
 import pandas as pd
+from simulate import rounded, simulate_errors
 from true_golfers import steady
 
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
-from putlab.model.simulate import rounded, simulate_errors
 
 LENGTHS_FT = [3.0, 6.0, 10.0, 15.0, 24.0, 36.0]
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 from made_logs import log_of
+from simulate import rounded, simulate_errors
 from true_golfers import steady
 
-from putlab.model.simulate import rounded, simulate_errors
 from putlab.trial.design import design_trial
 
 

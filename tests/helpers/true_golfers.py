@@ -1,9 +1,9 @@
 """Golfers of known truth: steady ones, and ones drawn from the priors."""
 
 import numpy as np
+from simulate import TrueComponent
 
 from putlab.model.design import length_correlation, log_distance
-from putlab.model.simulate import TrueComponent
 from putlab.model.spread import MISHIT_MOST
 
 

@@ -5,8 +5,7 @@ import json
 import numpy as np
 import pytest
 from conftest import DEMO
-
-from putlab.model.demo import EVENINGS, LENGTHS_FT, demo_putts, shown_roll_ft, write_demo
+from demo_maker import EVENINGS, LENGTHS_FT, demo_putts, shown_roll_ft, write_demo
 
 
 def test_the_shipped_demo_is_what_the_script_writes(tmp_path):

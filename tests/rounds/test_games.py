@@ -130,7 +130,7 @@ def test_game_scores_add_up():
 
 @pytest.mark.slow
 def test_demo_games_against_the_truth_they_were_made_from(demo_log, demo_fit):
-    """Games were played up to exp(0.15) = 1.16 times as wide (`putlab.model.demo.demo_truth`)."""
+    """Games were played up to exp(0.15) = 1.16 times as wide (`demo_truth` of demo_maker.py)."""
     for player, true in (("alder", 1.02), ("birch", 1.05), ("rowan", 1.13)):
         judged = judge_games(demo_fit, demo_log.putts, player)
         low, high = judged.ratio.interval
@@ -144,7 +144,7 @@ def test_demo_games_against_the_truth_they_were_made_from(demo_log, demo_fit):
 
 @pytest.mark.slow
 def test_golfer_of_an_earlier_visit_is_the_one_of_less_practice(demo_fit):
-    """rowan narrows with practice, birch with the new routine (`putlab.model.demo.demo_truth`)."""
+    """rowan narrows with practice, birch with the new routine (`demo_truth` of demo_maker.py)."""
     then, now = (
         golfer_at_visit(demo_fit, "rowan", visit, None).skill([10.0]).pace_sd_pct.mean()
         for visit in ("2025-11-04", "2026-01-27")

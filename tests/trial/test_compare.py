@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from demo_maker import NEW, OLD
 from made_trials import trial_log
 
 from putlab.base.errors import UsageError
 from putlab.green.hole_out import hole_out
-from putlab.model.demo import NEW, OLD
 from putlab.posterior.fit import fit_log
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE

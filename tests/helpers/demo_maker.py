@@ -7,7 +7,7 @@ direction is shown in whole degrees, the roll-out in tenths of a foot, and a boa
 strip stops the ball. Half way one player, birch, takes up a new routine before each putt.
 Some evenings somebody typed a number wrong. Nothing here was measured on anybody.
 
-``python -m putlab.model.demo FOLDER`` writes the log, its description and the truth behind it.
+``python tests/helpers/demo_maker.py FOLDER`` writes the log, its description and its truth.
 """
 
 import json
@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
+from simulate import TrueComponent, rounded, simulate_errors
 
 from putlab.base.settings import PAST_FT, STIMPMETER_FT_S
 from putlab.base.writing import write_text
@@ -26,7 +27,6 @@ from putlab.green.published import HOLE_RADIUS_FT
 from putlab.log.files import write_datapackage
 from putlab.log.read import write_log
 from putlab.model.design import session_table
-from putlab.model.simulate import TrueComponent, rounded, simulate_errors
 
 DEMO_SEED = 1203
 PLAYERS = ["alder", "birch", "rowan"]
