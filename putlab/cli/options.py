@@ -65,12 +65,8 @@ def fit(log: Log, *, seed: int) -> Fit:
 
 def say_of_greens(fit: Fit, players: list[str]) -> None:
     """Tell what putts made or missed on a green have added, or that they were left out."""
-    from putlab.posterior.fit import GreenFit
-
-    if not isinstance(fit, GreenFit):
-        for left_out in fit.checks.get("green", []):
-            say(left_out.sentence)
-        return
+    for left_out in fit.checks.get("green", []):
+        say(left_out.sentence)
     for player in players:
         if fit.green_putts(player):
-            say(" ".join(fit.sentences(player)))
+            say(" ".join(fit.green_sentences(player)))

@@ -16,8 +16,7 @@ from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
 from putlab.pages import charts
 from putlab.pages.chart import Chart
-from putlab.posterior.fit import Fit, GreenFit
-from putlab.posterior.player import green_spread
+from putlab.posterior.fit import Fit
 from putlab.practice.advice import Advice, advise
 from putlab.practice.plan import Plan, plan
 from putlab.practice.saving import named
@@ -170,16 +169,8 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
         several=several,
         charts=figures,
         measured=measured,
-        green=_green_sentences(fit, player),
+        green=fit.green_sentences(player),
     )
-
-
-def _green_sentences(fit: Fit, player: str) -> list[str]:
-    # Where the spread of a real green comes from; with putts on one, also what tells line
-    # from pace.
-    if isinstance(fit, GreenFit):
-        return fit.sentences(player)
-    return [green_spread(fit, player).sentence]
 
 
 def condition_changes(fit: Fit, player: str) -> tuple[Comparison | None, pd.DataFrame | None]:

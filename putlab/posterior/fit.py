@@ -16,12 +16,11 @@ from putlab.base.settings import INTERVAL, SEED
 from putlab.log.read import Log
 from putlab.model import readings
 from putlab.model.design import Design, make_design, session_table
-from putlab.model.green_model import GREEN_PARAMETERS, green_priors
+from putlab.model.green_model import green_priors
 from putlab.model.green_putts import (
     component_designs,
     green_putts,
     make_green_design,
-    on_green,
     outcome_counts,
 )
 from putlab.model.priors import PRIORS, SpreadPriors
@@ -34,14 +33,7 @@ from putlab.posterior.checks import (
     readings_checks,
     verdict_table,
 )
-from putlab.posterior.player import (
-    Golfer,
-    choose_player,
-    green_spread,
-    pace_sentence,
-    summary,
-    thinned_draws,
-)
+from putlab.posterior.player import Golfer, choose_player, green_spread, pace_sentence, summary
 from putlab.posterior.sampling import fit_design
 
 GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
@@ -60,7 +52,8 @@ class Fit(Result):
     Attributes
     ----------
     posteriors : dict of str to xarray.DataTree
-        ``line`` and ``pace``: ArviZ-ready posteriors with the names of the model's story.
+        ``line`` and ``pace``: ArviZ-ready posteriors with the names of the model's story; with
+        putts made or missed on a green ``green`` too, what it adds to each player's spread.
     designs : dict of str to putlab.model.design.Design
         The counted cells behind each.
     visits : pandas.DataFrame
@@ -73,6 +66,8 @@ class Fit(Result):
         Putts struck, by player.
     seed : int
         Seed of the fit.
+    green_counts : pandas.DataFrame
+        By player: ``putts, made, misses, leaves, followed`` on a green, of those fitted.
     checks : dict of str to list of putlab.posterior.checks.Verdict
         How well the model describes the readings, by component.
     table : pandas.DataFrame
@@ -88,6 +83,7 @@ class Fit(Result):
     condition_now: pd.DataFrame
     putts_total: pd.Series
     seed: int
+    green_counts: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"putts": []}))
     checks: dict[str, list[Verdict]] = field(default_factory=dict)
 
     @property
@@ -114,21 +110,19 @@ class Fit(Result):
 
     def green_putts(self, player: str) -> int:
         """Return the number of a player's putts on a green that were fitted."""
-        return 0
+        return int(self.green_counts["putts"].get(player, 0))
 
-    def green_draws(self, player: str) -> np.ndarray | None:
-        """Return draws of what a green adds to line and pace, shape (2, draws), if estimated."""
-        return None
+    def green_sentences(self, player: str) -> list[str]:
+        """Return where the green's spread comes from, and what tells line from pace there."""
+        said = [green_spread(self, player).sentence]
+        return said + [pace_sentence(self, player)] * bool(self.green_putts(player))
 
     def diagnostics(self) -> dict[str, list[Verdict]]:
         """Return every check by component, convergence first; ``green`` where one was fitted."""
-        found = {name: convergence(one) for name, one in self._sampled().items()}
+        found = {name: convergence(one) for name, one in self.posteriors.items()}
         for name, checks in self.checks.items():
             found[name] = found.get(name, []) + checks
         return found
-
-    def _sampled(self) -> dict[str, xr.DataTree]:
-        return self.posteriors
 
     def meta(self) -> dict[str, Any]:
         """Return what a reader needs to repeat the result: seed, interval, versions, checks."""
@@ -138,42 +132,6 @@ class Fit(Result):
         }
         rest = {"seed": self.seed, "interval": INTERVAL, "versions": versions()}
         return rest | {"diagnostics": checks}
-
-
-@dataclass(frozen=True)
-class GreenFit(Fit):
-    """The fit of practice readings and of putts made and missed on a green.
-
-    Attributes
-    ----------
-    green : xarray.DataTree
-        Posterior of ``green_line_sd_deg`` and ``green_pace_sd_pct`` of each player: what a
-        green adds to the spread.
-    green_counts : pandas.DataFrame
-        By player: ``putts, made, misses, leaves, followed`` on a green.
-    """
-
-    green: xr.DataTree = field(default_factory=xr.DataTree)
-    green_counts: pd.DataFrame = field(default_factory=pd.DataFrame)
-
-    def _sampled(self) -> dict[str, xr.DataTree]:
-        return self.posteriors | {"green": self.green}
-
-    def green_putts(self, player: str) -> int:
-        """Return the number of a player's putts on a green that were fitted."""
-        return int(self.green_counts.loc[player, "putts"])
-
-    def green_draws(self, player: str) -> np.ndarray | None:
-        """Return draws of what a green adds to line and pace, shape (2, draws), if estimated."""
-        if not self.green_putts(player):
-            return None
-        mine = self.green["posterior"].dataset.sel(player=player)
-        return np.stack([thinned_draws(mine[name]) for name in GREEN_PARAMETERS])
-
-    def sentences(self, player: str) -> list[str]:
-        """Return where the green's spread comes from, and what tells line from pace there."""
-        said = [green_spread(self, player).sentence]
-        return said + [pace_sentence(self, player)] * bool(self.green_putts(player))
 
 
 def fit_log(
@@ -198,9 +156,9 @@ def fit_log(
     Returns
     -------
     Fit
-        Posterior of both components for every player; with putts made or missed on a green a
-        `GreenFit`, to which they have added what they tell. Where they can't be fitted with
-        the readings, these are fitted alone, and a note in ``checks`` says so.
+        Posterior of both components for every player, to which putts made or missed on a green
+        have added what they tell. Where they can't be fitted with the readings, these are
+        fitted alone, and a note in ``checks`` says so.
 
     Raises
     ------
@@ -209,39 +167,36 @@ def fit_log(
         describe its readings.
     """
     options |= {"seed": seed, "priors": priors or PRIORS, "cache": cache}
-    green = bool(on_green(log.putts).any())
+    outcomes = green_putts(log.putts)
     try:
-        return _fit(log, green=green, **options)
+        return _fit(log, outcomes, **options)
     except FitError as error:
-        if not green or not readings.visit_read(log.putts).any():
+        if outcomes.empty or not readings.visit_read(log.putts).any():
             raise
         # Putts on a green must not cost those who were read their answer.
-        fit = _fit(log, green=False, **options)
+        fit = _fit(log, outcomes.iloc[:0], **options)
         note = Verdict("putts on a green", NOTE, f"{GREENS_LEFT_OUT}: {error}")
         return replace(fit, checks=fit.checks | {"green": [note]})
 
 
-def _fit(log: Log, *, green: bool, priors: Priors, seed: int, **options: Any) -> Fit:
-    """Fit a log's readings and, with ``green``, the putts made and missed on one too."""
+def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **options: Any) -> Fit:
+    """Fit a log's readings and, with outcomes, the putts made and missed on a green too."""
     practice = readings.practice_putts(log.putts)
     rows = {name: readings.intervals(log, name, practice) for name in readings.COMPONENTS}
     players = list(log.putts["player"].drop_duplicates())
     where = session_table(log.putts), readings.lengths_ft(practice["distance_ft"]), players
-    if green:
-        putts = green_putts(log.putts)
-        designs = component_designs(rows, putts, *where, priors)
-        joint = make_green_design(putts, designs, green_priors())
+    found: dict[str, xr.DataTree] = {}
+    if not outcomes.empty:
+        designs = component_designs(rows, outcomes, *where, priors)
+        joint = make_green_design(outcomes, designs, green_priors())
         found = fit_design(joint, "made-and-missed", seed=seed, **options)
-        counts = outcome_counts(putts).reindex(players, fill_value=0)
-        added = {"green": found.pop("green"), "green_counts": counts}
     elif all(counted.empty for counted in rows.values()):
         raise FitError(NOTHING_READ)
     else:
         designs = {c: make_design(counted, *where, priors[c]) for c, counted in rows.items()}
-        found, added = {}, {}
         for component, design in designs.items():
             found |= fit_design(design, component, seed=seed, **options)
-    fit = put_together(log, designs, found, seed, **added)
+    fit = put_together(log, designs, found, seed)
     checks = {component: readings_checks(log, fit, component) for component in rows}
     for component, verdicts in checks.items():
         for failed in failures(verdicts):
@@ -250,15 +205,16 @@ def _fit(log: Log, *, green: bool, priors: Priors, seed: int, **options: Any) ->
                 "Nothing is reported from it. Look for readings of another kind under one "
                 "label: another unit, another player, another surface."
             )
-    return replace(fit, checks=checks)
+    counts = outcome_counts(outcomes).reindex(players, fill_value=0)
+    return replace(fit, checks=checks, green_counts=counts)
 
 
 def put_together(
-    log: Log, designs: dict[str, Design], posteriors: dict[str, Any], seed: int, **green: Any
+    log: Log, designs: dict[str, Design], posteriors: dict[str, xr.DataTree], seed: int
 ) -> Fit:
     """Return posteriors with what their log says of the players, unchecked."""
     visits = session_table(log.putts)
-    return (GreenFit if green else Fit)(
+    return Fit(
         posteriors=posteriors,
         designs=designs,
         visits=visits,
@@ -266,7 +222,6 @@ def put_together(
         condition_now=_last_conditions(readings.first_putts(log.putts), visits),
         putts_total=log.putts.groupby("player", sort=False).size(),
         seed=seed,
-        **green,
     )
 
 
@@ -275,9 +230,8 @@ def _practised(putts: pd.DataFrame, lengths: np.ndarray) -> pd.DataFrame:
     groups = putts.groupby(["player", "length"], sort=False)
     table = groups.agg(putts=("row", "size"), sessions=("session", "nunique")).reset_index()
     table["distance_ft"] = lengths[table["length"]]
-    order = table["player"].map({p: i for i, p in enumerate(putts["player"].unique())})
-    table = table.assign(order=order).sort_values(["order", "length"], ignore_index=True)
-    return table[["player", "distance_ft", "putts", "sessions"]]
+    order = np.lexsort([table["length"], table.groupby("player", sort=False).ngroup()])
+    return table.loc[order, ["player", "distance_ft", "putts", "sessions"]].reset_index(drop=True)
 
 
 def _last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:

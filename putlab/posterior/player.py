@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
@@ -17,24 +16,20 @@ from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.green.published import KARLSEN_NILSSON
-from putlab.green.skill import Skill
+from putlab.green.skill import SKILL_QUANTITIES, Skill
 from putlab.model.design import length_correlation, length_weights, log_distance
-from putlab.model.green_model import green_priors
+from putlab.model.green_model import GREEN_PARAMETERS, green_priors
 from putlab.model.readings import COMPONENTS
 from putlab.model.spread import cell_location
 
 if TYPE_CHECKING:
-    from putlab.posterior.fit import Fit, GreenFit
+    from putlab.posterior.fit import Fit
 
 # Draws handed on to strokes and decisions: enough for the ends of a 90 % interval.
 GOLFER_DRAWS = 1000
 
-SPREADS = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
-
-ESTIMATED, PUBLISHED = "estimated", "published"
-
 # With fewer misses than this that tell where they stopped, the pace prior still weighs most
-# (seen in simulated logs, `tests/posterior/test_green.py`).
+# (seen in simulated logs, `tests/posterior/test_fit.py`).
 FEW_LEAVES = 20
 
 
@@ -92,7 +87,7 @@ class Golfer(Result):
         table = self.practised
         within = self.skill(table["distance_ft"].to_numpy(), new_day=False)
         ends = {}
-        for name in SPREADS:
+        for name in SKILL_QUANTITIES:
             ends[name], ends[name + "_lo"], ends[name + "_hi"] = summary(getattr(within, name))
         table.insert(0, "player", self.player)
         return pd.concat([table, pd.DataFrame(ends)], axis=1)
@@ -134,24 +129,19 @@ class Golfer(Result):
         them a weak spot of its own is drawn, so the answer widens where nothing was measured.
         """
         x = log_distance(np.atleast_1d(distance_ft))
-        straight = self.draws(component, "slope")[:, None]
-        base = self.draws(component, "base")[:, None]
-        level = self._between(component, "level", x, lambda at: base + straight * at, "spot_sd")
-        mean = self.draws(component, "bias_mean")[:, None]
-        bias = self._between(component, "bias", x, lambda at: mean + 0 * at, "bias_spot_sd")
-        terms = {"level": level, "bias": bias} | self._condition_now(component)
-        terms |= {name: self.draws(component, name)[:, None] for name in ("trend", "counted")}
+
+        def of(name: str) -> np.ndarray:
+            return self.draws(component, name)[:, None]
+
+        terms = {name: of(name) for name in ("trend", "counted")} | self._condition_now(component)
+        terms["level"] = self._between(component, "level", "spot_sd", x, of("base"), of("slope"))
+        terms["bias"] = self._between(component, "bias", "bias_spot_sd", x, of("bias_mean"))
         at = {"practised": self._practised_now(), "counted": float(counted), "x": x}
         now_bias, log_sd = cell_location(terms, at)
         return log_sd, now_bias
 
     def _between(
-        self,
-        component: str,
-        name: str,
-        x: np.ndarray,
-        centre: Callable[[np.ndarray], np.ndarray],
-        size: str,
+        self, component: str, name: str, size: str, x: np.ndarray, start: np.ndarray, slope: Any = 0
     ) -> np.ndarray:
         """Return a quantity at any log distance, given its values at the practised ones."""
         known = log_distance(self.fit.designs[component].lengths_ft)
@@ -160,12 +150,11 @@ class Golfer(Result):
         # Exact at a practised length: whatever rounding leaves on the diagonal is nought.
         values, vectors = np.linalg.eigh((left + left.T) / 2)
         root = vectors * np.sqrt(np.clip(values, 0, None))
-        at_known = self.draws(component, name) - centre(known[None, :])
+        at_known = self.draws(component, name) - (start + slope * known)
         rng = np.random.default_rng([self.fit.seed, len(x), *name.encode()])
         fresh = rng.standard_normal((len(at_known), len(x))) @ root.T
-        return (
-            centre(x[None, :]) + at_known @ weights.T + self.draws(component, size)[:, None] * fresh
-        )
+        fresh = self.draws(component, size)[:, None] * fresh
+        return start + slope * x + at_known @ weights.T + fresh
 
     def _practised_now(self) -> float:
         """Return log(1 + putts / 100) at the end of the log, on the model's centred scale."""
@@ -225,63 +214,53 @@ class GreenSpread:
 
     line_sd_deg: np.ndarray  # shape (draws, 1)
     pace_sd_pct: np.ndarray  # shape (draws, 1)
-    source: str  # ESTIMATED from putts on a green, or from the PUBLISHED split of variance
+    source: str  # "estimated" from putts on a green, or from the "published" split of variance
     sentence: str
 
 
 def green_spread(fit: Fit, player: str) -> GreenSpread:
     """Return what a green adds to a player's spread, and where that comes from."""
-    values, source = fit.green_draws(player), ESTIMATED
-    if values is None:
+    if putts := fit.green_putts(player):
+        mine = fit.posteriors["green"]["posterior"].dataset.sel(player=player)
+        values = np.stack([thinned_draws(mine[name]) for name in GREEN_PARAMETERS])
+        source, origin = "estimated", f"estimated from {putts:,} putts made or missed"
+    else:
         draws = len(fit.golfer(player).draws("line", "base"))
         rng = np.random.default_rng([fit.seed, *player.encode()])
         median, log_sd = green_priors().T[..., None]
         values = median * np.exp(log_sd * rng.standard_normal((2, draws)))
-        source = PUBLISHED
-    said = _green_sentence(player, fit.green_putts(player), values)
-    return GreenSpread(values[0, :, None], values[1, :, None], source, said)
-
-
-def _green_sentence(player: str, putts: int, values: np.ndarray) -> str:
+        source, origin = (
+            "published",
+            (
+                f"taken from the published split of variance ({KARLSEN_NILSSON}), as no visit of "
+                "theirs to one (putts made or missed, nothing read) was fitted"
+            ),
+        )
     (line, line_low, line_high), (pace, pace_low, pace_high) = map(summary, values)
-    source = (
-        f"estimated from {putts:,} putts made or missed"
-        if putts
-        else f"taken from the published split of variance ({KARLSEN_NILSSON}), as no visit of "
-        "theirs to one (putts made or missed, nothing read) was fitted"
-    )
-    return (
-        f"The spread that a real green adds for {player} (reading it, its surface) was {source}: "
+    said = (
+        f"The spread that a real green adds for {player} (reading it, its surface) was {origin}: "
         f"{line:.1f}° in line ({line_low:.1f} to {line_high:.1f}) and {pace:.0f} % in pace "
         f"({pace_low:.0f} to {pace_high:.0f})."
     )
+    return GreenSpread(values[0, :, None], values[1, :, None], source, said)
 
 
 def green_setting(golfer: Golfer) -> dict[str, Any]:
     """Return ``green`` (medians, degrees and percent) and ``green_source`` for a decision.
 
-    As `putlab.practice.case.make_setting` takes them; empty where nothing was estimated.
+    As `putlab.practice.case.make_case` takes them; empty where nothing was estimated.
     """
-    found = green_spread(golfer.fit, golfer.player)
-    if found.source == PUBLISHED:
-        return {}
     putts = golfer.fit.green_putts(golfer.player)
+    if not putts:
+        return {}
+    found = green_spread(golfer.fit, golfer.player)
     return {
         "green": (float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))),
-        "green_source": f"{ESTIMATED} from {putts:,} putts made or missed on a green",
+        "green_source": f"{found.source} from {putts:,} putts made or missed on a green",
     }
 
 
-def on_green(
-    golfer: Golfer, distance_ft: ArrayLike, *, new_day: bool = True, counted: bool = False
-) -> Skill:
-    """Return a player's skill on a real green: with its reading and its surface."""
-    skill = golfer.skill(distance_ft, new_day=new_day, counted=counted)
-    green = green_spread(golfer.fit, golfer.player)
-    return skill.wider(green.line_sd_deg, green.pace_sd_pct)
-
-
-def pace_sentence(fit: GreenFit, player: str) -> str:
+def pace_sentence(fit: Fit, player: str) -> str:
     """Return what tells a player's line from pace: readings, leaves, putts taken, or the prior."""
     row = fit.green_counts.loc[player]
     misses, leaves, followed = (int(row[name]) for name in ("misses", "leaves", "followed"))

@@ -20,13 +20,19 @@ from putlab.model.priors import LINE_PRIORS, PRIORS
 from putlab.pages.findings import player_findings
 from putlab.posterior import sampling
 from putlab.posterior.checks import failures
-from putlab.posterior.fit import GREENS_LEFT_OUT, GreenFit, fit_log, prior_sensitivity
-from putlab.posterior.player import green_setting, green_spread, on_green, pace_sentence, summary
+from putlab.posterior.fit import GREENS_LEFT_OUT, fit_log, prior_sensitivity
+from putlab.posterior.player import green_setting, green_spread, pace_sentence, summary
 from putlab.posterior.sampling import fit_design
 from putlab.practice.advice import assumption_table
 from putlab.practice.case import make_case
 
 LENGTHS_FT = [4.0, 8.0, 14.0, 24.0]
+
+
+def on_green(golfer, distance_ft, **day):
+    """Return a golfer's skill with what a green adds."""
+    green = green_spread(golfer.fit, golfer.player)
+    return golfer.skill(distance_ft, **day).wider(green.line_sd_deg, green.pace_sd_pct)
 
 
 # The demo
@@ -116,7 +122,7 @@ def test_readings_and_a_green_together_recover_both(joint_fit):
 
 @pytest.mark.slow
 def test_a_log_of_both_is_fitted_to_both(joint_fit):
-    assert isinstance(joint_fit, GreenFit)
+    assert list(joint_fit.posteriors) == ["line", "pace", "green"]
     # What was practised is what the lengths of the answer are.
     assert joint_fit.golfer().table["distance_ft"].tolist() == LENGTHS_FT
     assert joint_fit.practised["putts"].tolist() == [40] * 4
@@ -147,7 +153,7 @@ def test_a_decision_takes_the_green_that_was_estimated(joint_fit):
 @pytest.mark.slow
 def test_a_report_of_both_shows_practice_and_says_where_the_green_comes_from(joint_log, joint_fit):
     found = player_findings(joint_log, joint_fit, "player 1")
-    assert found.green == joint_fit.sentences("player 1")
+    assert found.green == joint_fit.green_sentences("player 1")
     assert "estimated from 180 putts" in found.green[0]
     progress = next(chart for chart in found.charts if chart.name == "progress").table
     assert len(progress) == 4  # visits, without the rounds
@@ -163,7 +169,7 @@ def test_a_report_of_both_shows_practice_and_says_where_the_green_comes_from(joi
 @pytest.mark.slow
 def test_of_who_was_on_no_green_nothing_is_said_of_misses(joint_fit):
     nobody = replace(joint_fit, green_counts=joint_fit.green_counts * 0)
-    (said,) = nobody.sentences("player 1")
+    (said,) = nobody.green_sentences("player 1")
     assert "taken from the published split" in said
     assert green_setting(nobody.golfer("player 1")) == {}
 
@@ -172,7 +178,7 @@ def test_of_who_was_on_no_green_nothing_is_said_of_misses(joint_fit):
 def test_a_command_says_what_a_green_has_added(joint_fit, capsys):
     say_of_greens(joint_fit, ["player 1"])
     said = " ".join(capsys.readouterr().err.split())
-    assert said == " ".join(joint_fit.sentences("player 1"))
+    assert said == " ".join(joint_fit.green_sentences("player 1"))
     say_of_greens(replace(joint_fit, green_counts=joint_fit.green_counts * 0), ["player 1"])
     assert capsys.readouterr().err == ""
 
@@ -186,7 +192,7 @@ def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(joint_log, mo
 
     monkeypatch.setattr("putlab.posterior.fit.fit_design", refused)
     fit = fit_log(joint_log, **QUICK)
-    assert not isinstance(fit, GreenFit)
+    assert list(fit.posteriors) == ["line", "pace"]
     (note,) = fit.diagnostics()["green"]
     assert note.result == "note"
     assert fit.meta()["diagnostics"]["green"]["putts on a green"]["sentence"] == note.sentence

@@ -9,7 +9,7 @@ import pytest
 from putlab.base.errors import UsageError
 from putlab.base.settings import INTERVAL
 from putlab.green.published import green_spread as published_green
-from putlab.posterior.player import choose_player, green_spread, on_green, pace_sentence, summary
+from putlab.posterior.player import choose_player, green_spread, pace_sentence, summary
 
 
 def width(skill):
@@ -122,5 +122,6 @@ def test_without_putts_on_a_green_its_spread_is_the_published(demo_fit):
     line, pace = published_green()
     assert np.median(green.line_sd_deg) == pytest.approx(line, rel=0.06)
     assert np.median(green.pace_sd_pct) == pytest.approx(pace, rel=0.06)
-    wider = on_green(demo_fit.golfer("alder"), [6.0, 20.0])
-    assert np.all(wider.line_sd_deg > demo_fit.golfer("alder").skill([6.0, 20.0]).line_sd_deg)
+    skill = demo_fit.golfer("alder").skill([6.0, 20.0])
+    wider = skill.wider(green.line_sd_deg, green.pace_sd_pct)
+    assert np.all(wider.line_sd_deg > skill.line_sd_deg)
