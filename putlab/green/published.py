@@ -32,6 +32,16 @@ PACE_SD_SURFACE_PCT = 2.5
 TOUR_LINE_SD_DEG, TOUR_PACE_SD_PCT = 1.4155, 8.9097
 VARIANCE_SHARE = MappingProxyType({"reading": 0.60, "technique": 0.34, "surface": 0.06})
 
+# Tour statistics of 2021, second-hand: putts and three-putts a round.
+TOUR_PUTTS_A_ROUND, TOUR_THREE_PUTTS_A_ROUND = 29.0, 0.47
+# M. Broadie, Every Shot Counts (2014), second-hand: a golfer who scores 90, share of putts holed
+# by length in feet, and putts a round.
+NINETY_ONE_PUTT = MappingProxyType({5.0: 0.50, 8.0: 0.27, 20.0: 0.06})
+NINETY_PUTTS_A_ROUND = 33.0
+# How many times as wide as the tour golfer's this golfer's line and pace spread: what
+# `putlab.rounds.reference.fit_ninety` finds from those shares, written down.
+NINETY_TIMES_TOUR = 1.5642
+
 SOURCES = MappingProxyType(
     {
         "putts_made_berry_1995": "D. A. Berry, Statistics: A Bayesian Perspective (1995/96); "

@@ -1,7 +1,8 @@
 """The mix of first putts in a round of 18 holes: shipped, counted, or the user's own.
 
 `python -m putlab.rounds.first_putts` remakes the shipped mixes: the tour's from its published
-record less the putts after a miss, club golfers' from greens hit and two lengths (assumptions).
+record less the putts after a miss, club golfers' from greens hit and the median length after
+them (assumptions), and the median after others with which they take the published putts.
 """
 
 from dataclasses import dataclass
@@ -14,27 +15,29 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
+from scipy.optimize import brentq
 from scipy.stats import norm
 
 from putlab.base.errors import LogError, UsageError
+from putlab.green import published
+from putlab.green.hole_out import hole_out
 from putlab.green.leaves import leave_within
-from putlab.green.published import SOURCES, table
-from putlab.rounds.reference import UserTable, tour_golfer
+from putlab.rounds.reference import (
+    LEVELS,
+    TOUR,
+    UserTable,
+    level_named,
+    level_names,
+    level_skill,
+    tour_golfer,
+    toward_ninety,
+)
 
 HOLES = 18
 COLUMNS = ("distance_ft", "first_putts")
 
 # The mix used where nothing is said.
 LEVEL = "handicap 10"
-
-# Greens hit of 18; median first putt after a green hit, and after a shot from beside the
-# green, feet. Assumptions; the tour's are near its derived mix (two thirds of greens hit:
-# common knowledge).
-ASSUMED = {
-    "handicap 0": (10, 24.0, 7.0),
-    "handicap 10": (7, 27.0, 9.0),
-    "handicap 20": (4, 30.0, 12.0),
-}
 
 
 @dataclass(frozen=True)
@@ -80,12 +83,12 @@ def levels() -> list[str]:
 
 
 def shipped_mix(level: str = LEVEL) -> RoundMix:
-    """Return a shipped mix: the tour's is derived from a record, the others are assumed."""
-    if level not in levels():
-        known = ", ".join(f"'{name}'" for name in levels())
-        raise UsageError(f"no mix of first putts for '{level}'; there are {known}.")
-    frame = _shipped().query("level == @level")
-    return _mix(level, frame, frame["source"].iloc[0], assumed=level in ASSUMED)
+    """Return a level's mix ("10" or "handicap 10"): all but the tour's, derived, are assumed."""
+    name = level_named(level)
+    if name is None:
+        raise UsageError(f"no mix of first putts for '{level}'; there are {level_names()}.")
+    frame = _shipped().query("level == @name")
+    return _mix(name, frame, frame["source"].iloc[0], assumed=name != TOUR)
 
 
 @lru_cache
@@ -140,13 +143,20 @@ BEYOND_FT = 500.0
 # and twice the median (assumption).
 LOG_SD = 0.7
 
+# Assumptions, at scratch and how much more for each stroke of handicap: greens hit of 18, and
+# the median first putt after one, feet.
+GREENS_HIT, APPROACH_FT = (10.0, -0.3), (24.0, 0.3)
+
+# Medians after a missed green among which one is sought, feet.
+CHIP_FROM_FT, CHIP_TO_FT = 1.0, 30.0
+
 # Lengths that stand for the club golfers' first putts, feet.
 LENGTHS_FT = np.array([2, 3, 4, 5, 6, 7, 8, 10, 12, 15, 18, 22, 27, 33, 40, 50, 60.0])
 
 
 def later_putts_expected() -> tuple[pd.DataFrame, np.ndarray]:
     """Return the tour's record, and how many putts in each of its bins followed a miss."""
-    record = table("putts_made_broadie_2018").frame
+    record = published.table("putts_made_broadie_2018").frame
     golfer, edges_ft = tour_golfer(), BIN_EDGES_FT[1:-1]
     roll = {"stimp_ft": golfer.stimp_ft, "past_ft": golfer.past_ft}
     within = leave_within(golfer.skill, record["distance_ft"], [*edges_ft, BEYOND_FT], **roll)[0]
@@ -158,13 +168,19 @@ def tour_mix() -> pd.DataFrame:
     """Return the tour's first putts of a round, derived from its record."""
     record, later = later_putts_expected()
     first = np.maximum(record["tries"] - later, 0.0)
-    source = f"derived: {SOURCES['putts_made_broadie_2018']}, less the putts after a miss"
+    source = f"derived: {published.SOURCES['putts_made_broadie_2018']}, less the putts after a miss"
     # Putts of a foot are never first ones; what is left of the bins is rounding.
     kept = record["distance_ft"] > 1.5
     return _mix_table("tour", record["distance_ft"][kept], first[kept], source)
 
 
-def assumed_mix(level: str, greens_hit: float, approach_ft: float, chip_ft: float) -> pd.DataFrame:
+def putts_a_round(handicap: float) -> float:
+    """Return putts a round: straight in handicap between the published (assumption)."""
+    tour, ninety = published.TOUR_PUTTS_A_ROUND, published.NINETY_PUTTS_A_ROUND
+    return tour + toward_ninety(handicap) * (ninety - tour)
+
+
+def assumed_counts(greens_hit: float, approach_ft: float, chip_ft: float) -> np.ndarray:
     """Return first putts from greens hit of 18 and the medians after them and after others."""
     middles = np.log(LENGTHS_FT[:-1] * LENGTHS_FT[1:]) / 2
     edges = np.concatenate([[-np.inf], middles, [np.inf]])
@@ -172,16 +188,31 @@ def assumed_mix(level: str, greens_hit: float, approach_ft: float, chip_ft: floa
         holes * np.diff(norm.cdf((edges - np.log(median_ft)) / LOG_SD))
         for holes, median_ft in ((greens_hit, approach_ft), (HOLES - greens_hit, chip_ft))
     ]
+    return np.sum(counts, axis=0)
+
+
+def assumed_mix(level: str) -> pd.DataFrame:
+    """Return a club level's first putts, with which its golfer takes its putts a round."""
+    handicap = LEVELS[level]
+    greens_hit, approach_ft = (a + b * handicap for a, b in (GREENS_HIT, APPROACH_FT))
+    wanted = putts_a_round(handicap)
+    each = hole_out(level_skill(level), LENGTHS_FT).average_putts[0]
+
+    def too_many(chip_ft: float) -> float:
+        return float(assumed_counts(greens_hit, approach_ft, chip_ft) @ each) - wanted
+
+    chip_ft = round(brentq(too_many, CHIP_FROM_FT, CHIP_TO_FT), 1)
     source = (
-        f"assumption: {greens_hit:g} greens hit, first putts of {approach_ft:g} ft after "
-        f"them and {chip_ft:g} ft after others (medians)"
+        f"assumption: {greens_hit:g} greens hit, first putts of {approach_ft:g} ft after them and "
+        f"{chip_ft:g} ft after others (medians), the latter solved for {wanted:.1f} putts a round"
     )
-    return _mix_table(level, LENGTHS_FT, sum(counts), source)
+    counts = assumed_counts(greens_hit, approach_ft, chip_ft)
+    return _mix_table(level, LENGTHS_FT, counts, source)
 
 
 def all_mixes() -> pd.DataFrame:
     """Return the shipped table: ``level, distance_ft, first_putts, source``."""
-    mixes = [tour_mix(), *(assumed_mix(level, *numbers) for level, numbers in ASSUMED.items())]
+    mixes = [tour_mix(), *(assumed_mix(level) for level in LEVELS if level != TOUR)]
     return pd.concat(mixes, ignore_index=True)
 
 

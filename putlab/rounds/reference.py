@@ -1,7 +1,10 @@
 """Who a golfer is compared with: average putts by distance, or spreads of line and pace.
 
 The tour stands for both: its published average putts (`tour_reference`), and the one golfer of
-steady spread who comes nearest to its published record (`tour_golfer`).
+steady spread who comes nearest to its published record (`tour_golfer`). Other levels of play
+are that golfer with wider spreads (`level_skill`).
+
+`python -m putlab.rounds.reference` fits anew what `putlab.green.published` writes down.
 """
 
 from collections.abc import Callable
@@ -18,12 +21,18 @@ from scipy.optimize import OptimizeResult, least_squares
 
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
-from putlab.base.settings import PAST_FT
+from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green import published
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 
 COLUMNS = ("distance_ft", "average_putts")
+
+# Levels of play by handicap. Assumptions: the tour plays to five better than scratch, and who
+# scores 90 on a par of 72 to 18.
+TOUR = "tour"
+LEVELS = {TOUR: -5, "scratch": 0} | {f"handicap {n}": n for n in (5, 10, 15, 20, 25)}
+NINETY_HANDICAP = 18
 
 # Greens of the tour are fast: about 11 ft (common practice). At 10 and 12 ft the fit moves by
 # less than 0.02 degrees and 0.1 %.
@@ -236,19 +245,120 @@ def tour_skill(*, technique_only: bool = False) -> Skill:
     return Skill.constant(share * published.TOUR_LINE_SD_DEG, share * published.TOUR_PACE_SD_PCT)
 
 
+# Levels of play.
+
+
+def level_named(text: str) -> str | None:
+    """Return the level that a text names ("5" is "handicap 5"), None where it names none."""
+    return next((name for name in LEVELS if text in (name, _short(name))), None)
+
+
+def level_names() -> str:
+    """Return the levels as one may write them, in words."""
+    return ", ".join(map(_short, LEVELS))
+
+
+def _short(level: str) -> str:
+    return level.removeprefix("handicap ")
+
+
+def toward_ninety(handicap: float) -> float:
+    """Return how far a handicap lies from the tour's (0) to that of who scores 90 (1)."""
+    return (handicap - LEVELS[TOUR]) / (NINETY_HANDICAP - LEVELS[TOUR])
+
+
+def level_skill(level: str) -> Skill:
+    """Return the golfer of a level on a green: log spreads straight in handicap (assumption)."""
+    times = published.NINETY_TIMES_TOUR ** toward_ninety(LEVELS[level])
+    return tour_times(times)
+
+
+def tour_times(times: float) -> Skill:
+    """Return the tour golfer with line and pace so many times as wide."""
+    return Skill.constant(times * published.TOUR_LINE_SD_DEG, times * published.TOUR_PACE_SD_PCT)
+
+
+@lru_cache
+def fit_ninety() -> float:
+    """Fit how many times as wide as the tour golfer's the spreads of who scores 90 are."""
+    # One number for line and pace alike (assumption): three shares hardly tell one from the other,
+    # and fitted apart give a pace spread of 44 %.
+    lengths_ft, shares = np.array(list(published.NINETY_ONE_PUTT.items())).T
+
+    def misses(log_times: np.ndarray) -> np.ndarray:
+        skill = tour_times(float(np.exp(log_times[0])))
+        return hole_out(skill, lengths_ft, stimp_ft=STIMP_FT, past_ft=PAST_FT).one_putt[0] - shares
+
+    return float(np.exp(least_squares(misses, [np.log(1.5)], diff_step=1e-3).x[0]))
+
+
+def _level_source(level: str) -> str:
+    if level == TOUR:
+        return "fitted to published tour made rates and average putts (`putlab.rounds.reference`)"
+    return (
+        f"assumption: log spreads straight in handicap through the tour golfer ({LEVELS[TOUR]:g}) "
+        f"and one who scores 90 ({NINETY_HANDICAP:g}), fitted to one-putt rates of M. Broadie, "
+        f"Every Shot Counts (2014), second-hand"
+    )
+
+
+@dataclass(frozen=True)
+class ReferenceGolfer:
+    """Who strokes are lost to."""
+
+    name: str
+    skill: Skill  # one draw, on a green, reading it included
+    green: tuple[float, float]  # reading's and the surface's part of that: degrees, percent
+    source: str
+
+
+def reference_golfer(
+    reference: "str | PathLike[str] | Reference | Skill | None" = None,
+    *,
+    stimp_ft: float,
+    past_ft: float,
+) -> ReferenceGolfer:
+    """Return the golfer that a level, a CSV's path, average putts or a skill stands for.
+
+    None is the tour. Average putts become the constant spreads whose average putts come
+    nearest, on this green and aim.
+    """
+    if reference is None:
+        reference = TOUR
+    if isinstance(reference, Skill):
+        return _golfer("reference golfer", reference, "given")
+    if isinstance(reference, str) and (level := level_named(reference)):
+        name = level if level == _short(level) else f"{_short(level)}-handicap"
+        return _golfer(f"{name} golfer", level_skill(level), _level_source(level))
+    if not isinstance(reference, Reference):
+        reference = _read_file(reference)
+    record = tuple(zip(reference.distance_ft, reference.average_putts, strict=True))
+    skill = Skill.constant(*_spreads_of(record, stimp_ft, past_ft))
+    return _golfer(reference.name, skill, reference.source)
+
+
+def _read_file(path: str | PathLike[str]) -> Reference:
+    if not Path(path).exists():
+        raise UsageError(f"reference {path}: neither a level ({level_names()}) nor a file.")
+    return read_reference(path)
+
+
+def _golfer(name: str, skill: Skill, source: str) -> ReferenceGolfer:
+    # The published shares of pace variance, taken for line as well (assumption). Of the least
+    # spread, so that some is left for technique at all distances.
+    share = published.VARIANCE_SHARE["reading"] + published.VARIANCE_SHARE["surface"]
+    line_sd_deg, pace_sd_pct = (
+        float(np.sqrt(share) * sd.min()) for sd in (skill.line_sd_deg, skill.pace_sd_pct)
+    )
+    return ReferenceGolfer(name, skill, (line_sd_deg, pace_sd_pct), source)
+
+
 def reference_skill(
     reference: Reference | Skill | None, *, stimp_ft: float, past_ft: float
 ) -> tuple[Skill, str, str]:
     """Return the reference's spreads (one draw, on a green), name and source; None is the tour."""
-    # Average putts become the constant spreads whose average putts come nearest.
-    if reference is None:
-        source = "fitted to published tour made rates and average putts (`putlab.rounds.reference`)"
-        return tour_skill(), "tour golfer", source
-    if isinstance(reference, Skill):
-        return reference, "reference golfer", "given"
-    record = tuple(zip(reference.distance_ft, reference.average_putts, strict=True))
-    skill = Skill.constant(*_spreads_of(record, stimp_ft, past_ft))
-    return skill, reference.name, reference.source
+    golfer = reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
+    return golfer.skill, golfer.name, golfer.source
 
 
 @lru_cache
@@ -276,3 +386,7 @@ def _nearest(
     """Return the log line and pace spread that make the misses least."""
     # Steps well above the rounding of the integrals (single precision).
     return least_squares(misses, np.log([1.5, 10.0]), bounds=bounds, diff_step=1e-3)
+
+
+if __name__ == "__main__":
+    print(f"{tour_golfer().sentence}\nWho scores 90: {fit_ninety():.4f} times as wide.")

@@ -2,14 +2,25 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 from putlab.base.errors import UsageError
+from putlab.green import published
+from putlab.green.hole_out import hole_out
+from putlab.green.skill import Skill
 from putlab.rounds.reference import (
+    LEVELS,
+    NINETY_HANDICAP,
+    fit_ninety,
+    level_names,
+    level_skill,
     read_reference,
+    reference_golfer,
     reference_skill,
     tour_golfer,
     tour_reference,
     tour_skill,
+    tour_times,
 )
 
 
@@ -86,3 +97,102 @@ def test_the_tours_own_average_putts_make_a_golfer_near_the_one_fitted_to_both_r
     skill, name, source = reference_skill(tour_reference(), stimp_ft=11.0, past_ft=1.0)
     assert skill.line_sd_deg[0, 0] == pytest.approx(tour_golfer().line_sd_deg, rel=0.1)
     assert (name, "Broadie" in source) == ("tour average", True)
+
+
+ROLL = {"stimp_ft": 10.0, "past_ft": 1.0}
+
+
+def spreads(skill):
+    return np.array([skill.line_sd_deg[0, 0], skill.pace_sd_pct[0, 0]])
+
+
+def between_levels(handicap):
+    """Spreads at a handicap between two levels, straight in log."""
+    known = [(LEVELS[level], np.log(spreads(level_skill(level)))) for level in LEVELS]
+    handicaps, logs = zip(*known, strict=True)
+    return np.exp([np.interp(handicap, handicaps, part) for part in np.transpose(logs)])
+
+
+def test_the_factor_written_down_is_the_one_that_the_fit_finds():
+    assert fit_ninety() == pytest.approx(published.NINETY_TIMES_TOUR, abs=1e-4)
+
+
+def test_who_scores_90_holes_about_what_is_published():
+    """Broadie (2014), second-hand: 50 % at 5 ft, 27 % at 8 ft, 6 % at 20 ft; within 2 points."""
+    lengths_ft, shares = zip(*published.NINETY_ONE_PUTT.items(), strict=True)
+    golfer = tour_times(published.NINETY_TIMES_TOUR)
+    assert hole_out(golfer, lengths_ft, **ROLL).one_putt[0] == pytest.approx(shares, abs=0.02)
+
+
+def test_published_shares_alone_do_not_tell_the_line_of_who_scores_90_from_the_pace():
+    """Why one factor is fitted: freed, pace goes to 44 %, four times that of good amateurs."""
+    lengths_ft, shares = np.array(list(published.NINETY_ONE_PUTT.items())).T
+
+    def misses(logs):
+        skill = Skill.constant(*np.exp(logs))
+        return hole_out(skill, lengths_ft, **ROLL).one_putt[0] - shares
+
+    fit = least_squares(misses, np.log([2.0, 12.0]), diff_step=1e-3)
+    assert np.exp(fit.x[1]) == pytest.approx(44, abs=1)
+
+
+def test_levels_pass_through_the_tour_golfer_and_who_scores_90():
+    assert spreads(level_skill("tour")) == pytest.approx(spreads(tour_skill()))
+    expected = published.NINETY_TIMES_TOUR * spreads(tour_skill())
+    assert between_levels(NINETY_HANDICAP) == pytest.approx(expected)
+    steps = np.diff([np.log(spreads(level_skill(level))) for level in LEVELS], axis=0)
+    # Five strokes of handicap between any two levels.
+    assert steps == pytest.approx(np.full((6, 2), steps[0, 0]))
+    assert steps[0, 0] > 0
+
+
+def test_levels_agree_with_the_pace_of_good_amateurs():
+    """Karlsen and Nilsson (2008), not fitted to: 10.6 % over different putts, handicap 2.8."""
+    expected = published.PACE_SD_DIFFERENT_PUTTS_PCT
+    assert between_levels(2.8)[1] == pytest.approx(expected, abs=0.5)
+
+
+@pytest.mark.parametrize("level", [None, *LEVELS])
+def test_reading_and_surface_are_two_thirds_of_a_golfers_own_variance(level):
+    """Karlsen and Nilsson (2008): reading 60 %, surface 6 %, technique 34 %."""
+    golfer = reference_golfer(level, **ROLL)
+    technique = np.sqrt(0.34) * spreads(golfer.skill)
+    assert np.hypot(technique, golfer.green) == pytest.approx(spreads(golfer.skill))
+
+
+def test_parts_of_the_tour_golfer_by_hand():
+    golfer = reference_golfer(**ROLL)
+    assert golfer.name == "tour golfer"
+    assert golfer.green == pytest.approx((1.150, 7.238), abs=1e-3)
+    assert np.hypot((0.8254, 5.1952), golfer.green) == pytest.approx((1.4155, 8.9097), abs=1e-3)
+
+
+def test_a_level_is_named_in_short_or_in_full():
+    short, full = reference_golfer("15", **ROLL), reference_golfer("handicap 15", **ROLL)
+    assert spreads(short.skill) == pytest.approx(spreads(full.skill))
+    assert short.name == full.name == "15-handicap golfer"
+    assert short.source.startswith("assumption: ")
+    assert "Broadie" in short.source
+    assert reference_golfer("scratch", **ROLL).name == "scratch golfer"
+
+
+def test_a_file_of_average_putts_and_a_skill_are_references_too(tmp_path):
+    path = tmp_path / "club.csv"
+    reference = tour_reference()
+    rows = zip(reference.distance_ft, reference.average_putts, strict=True)
+    lines = [f"{feet},{putts},club survey" for feet, putts in rows]
+    path.write_text("\n".join(["distance_ft,average_putts,source", *lines]))
+    golfer = reference_golfer(str(path), **ROLL)
+    assert (golfer.name, golfer.source) == ("club", "club survey")
+    same = reference_golfer(reference, **ROLL)
+    assert spreads(golfer.skill) == pytest.approx(spreads(same.skill))
+    given = reference_golfer(tour_skill(), **ROLL)
+    assert (given.name, given.source) == ("reference golfer", "given")
+    assert given.green == pytest.approx(reference_golfer("tour", **ROLL).green)
+
+
+def test_neither_a_level_nor_a_file_lists_the_levels():
+    assert level_names() == "tour, scratch, 5, 10, 15, 20, 25"
+    match = r"reference champion: neither a level \(tour, scratch, 5, 10, 15, 20, 25\) nor a file"
+    with pytest.raises(UsageError, match=match):
+        reference_golfer("champion", **ROLL)
