@@ -24,8 +24,6 @@ from putlab.base.errors import OutputError
 from putlab.base.settings import PACKAGE
 from putlab.base.writing import write_bytes
 
-FOLDER_VARIABLE = "PUTLAB_CACHE"
-
 # The rooms in the order of the line; each imports from those before it only.
 ROOMS = (
     "base", "log", "green", "model", "posterior", "rounds", "practice", "trial", "pages", "cli"
@@ -71,8 +69,8 @@ def cache_folder() -> Path:
     """Return the folder of kept fits, private to the user: $PUTLAB_CACHE or the platform's."""
     import platformdirs
 
-    given = os.environ.get(FOLDER_VARIABLE)
-    return Path(given) if given else Path(platformdirs.user_cache_dir("putlab", "putlab"))
+    given = os.environ.get("PUTLAB_CACHE")
+    return Path(given or platformdirs.user_cache_dir("putlab", "putlab"))
 
 
 def content_key(*parts: Any) -> str:
@@ -135,7 +133,12 @@ def kept_or_made(key: str, make: Callable[[], dict[str, np.ndarray]]) -> dict[st
 
 def clear_cache() -> int:
     """Remove every kept fit and return how many there were."""
-    entries = [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64 and p.is_file()]
+    entries = kept_entries()
     for entry in entries:
         entry.unlink(missing_ok=True)
     return len(entries)
+
+
+def kept_entries() -> list[Path]:
+    """Return the files of kept fits."""
+    return [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64 and p.is_file()]

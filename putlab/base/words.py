@@ -17,15 +17,13 @@ SIDES = {"line_bias_deg": ("right", "left"), "pace_bias_pct": ("long", "short")}
 def quantity(value: float, name: str) -> str:
     """Return a number of the estimates in words: ``0.83°``, ``4.8 % short``."""
     if name in SIDES:
-        size, side = _size_and_side(value, name)
-        return f"{size} {side}".strip()
+        return f"{plain(abs(value), name)}{unit(name)} {_side(value, name)}".strip()
     return plain(value, name) + unit(name)
 
 
-def _size_and_side(value: float, name: str) -> tuple[str, str]:
-    size = plain(abs(value), name)
-    straight = float(size) == 0
-    return size + unit(name), "" if straight else SIDES[name][0 if value > 0 else 1]
+def _side(value: float, name: str) -> str:
+    straight = float(plain(abs(value), name)) == 0
+    return "" if straight else SIDES[name][value < 0]
 
 
 def interval(low: float, high: float, name: str) -> str:
@@ -35,7 +33,7 @@ def interval(low: float, high: float, name: str) -> str:
         # Both ends under 1 %: "<1 to <1" would say no more.
         return ends[0] if ends[0] == ends[1] and ends[0][0] in "<>" else " to ".join(ends)
     ends = [plain(abs(value), name) for value in (low, high)]
-    sides = [_size_and_side(value, name)[1] for value in (low, high)]
+    sides = [_side(value, name) for value in (low, high)]
     if sides[0] == sides[1]:
         # Read as sizes the nearer end comes first: 3.2 to 6.5 short.
         return " to ".join(sorted(ends, key=float)) + f" {sides[0]}".rstrip()
@@ -59,16 +57,13 @@ def _signed(value: float, name: str) -> str:
 
 def plain(value: float, name: str) -> str:
     """Return a number to the places of its column, without a unit."""
-    if name.endswith("_putt"):
-        return _percent(100 * value)
-    return minus(f"{value:.{PLACES[name]}f}")
-
-
-def _percent(value: float) -> str:
-    """Return whole percent; a small chance is never none, and a large one never certain."""
-    if 0 < value < 0.5:
+    if not name.endswith("_putt"):
+        return minus(f"{value:.{PLACES[name]}f}")
+    # Whole percent: a small chance is never none, and a large one never certain.
+    percent = 100 * value
+    if 0 < percent < 0.5:
         return "<1"
-    return ">99" if 99.5 <= value < 100 else f"{value:.0f}"
+    return ">99" if 99.5 <= percent < 100 else f"{percent:.0f}"
 
 
 def minus(text: str) -> str:
@@ -88,7 +83,6 @@ def together(text: str) -> str:
 
 def shortened(text: str, most: int = 24) -> str:
     """Return a text that is not longer than fits."""
-    text = str(text)
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
@@ -108,10 +102,10 @@ def sure(probability: float) -> str:
     return f"{100 * probability:.0f}{THIN}%"
 
 
-def listed(items: Iterable[object]) -> str:
+def listed(items: Iterable[object], last: str = "and") -> str:
     """Return items as a list in words."""
-    *first, last = map(str, items)
-    return f"{', '.join(first)} and {last}" if first else last
+    *first, end = map(str, items)
+    return f"{', '.join(first)} {last} {end}" if first else end
 
 
 def counted(number: int, noun: str) -> str:

@@ -1,5 +1,6 @@
 """Killed at any moment, the kit leaves the old file or the new one, and runs right next."""
 
+import inspect
 import os
 import subprocess
 import sys
@@ -9,6 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from conftest import DEMO
+
+from putlab.base.cache import kept_or_made, load_arrays
+from putlab.base.writing import write_text
 
 OLD = "the old file\n"
 
@@ -66,11 +70,57 @@ def whole_page(text):
     return text.startswith("<!doctype html>") and text.rstrip().endswith("</html>")
 
 
-@pytest.mark.slow
-def test_killed_at_three_moments(tmp_path, monkeypatch, rng):
+def kept_and_written(path):
+    """Keep arrays and write them, as the commands do."""
+    arrays = kept_or_made("f" * 64, lambda: {"a": np.arange(19.0)})
+    write_text(path, "a\n" + "".join(f"{value:g}\n" for value in arrays["a"]))
+
+
+# The same, but at one call of one function of `os` it says so and waits to be killed.
+STOPPED = f"""
+import os, sys
+import numpy as np
+from putlab.base.cache import kept_or_made
+from putlab.base.writing import write_text
+
+{inspect.getsource(kept_and_written)}
+path, when, name, call = sys.argv[1:]
+original, calls = getattr(os, name), []
+
+def stopping(*arguments, **options):
+    calls.append(name)
+    here = len(calls) == int(call)
+    found = original(*arguments, **options) if when == "after" or not here else None
+    if here:
+        print("here", flush=True)
+        sys.stdin.read()
+    return found
+
+setattr(os, name, stopping)
+kept_and_written(path)
+"""
+
+
+@pytest.mark.parametrize("call", ["1", "2"], ids=["keeping", "writing"])
+@pytest.mark.parametrize(
+    ("when", "name"),
+    [("after", "open"), ("before", "fsync"), ("before", "replace"), ("after", "replace")],
+)
+def test_killed_at_every_step_of_writing(tmp_path, own_cache, when, name, call):
     """A short look at what the calibration run does fifty times."""
-    moments = ((seconds, "warm") for seconds in rng.uniform(0.5, 6, 9))
-    try_moments(tmp_path, "estimate", "e.csv", moments, whole_table, kills=3)
+    path = tmp_path / "out" / "a.csv"
+    path.parent.mkdir()
+    path.write_text(OLD)
+    command = [sys.executable, "-c", STOPPED, path, when, name, call]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as run:
+        assert run.stdout.readline() == b"here\n"
+        run.kill()
+    whole = "a\n" + "".join(f"{i}\n" for i in range(19))
+    done = (when, name, call) == ("after", "replace", "2")
+    assert path.read_text() == (whole if done else OLD)
+    assert leftovers(path.parent, ["a.csv"]) == leftovers(own_cache, [f"{'f' * 64}.npz"]) == []
+    kept_and_written(path)
+    assert path.read_text() == whole
 
 
 @pytest.mark.calibration
@@ -103,8 +153,6 @@ def moments_within(took, rng):
 
 def test_two_processes_may_share_a_cache(own_cache):
     """Both write the same entry at once; what is kept is whole."""
-    from putlab.base.cache import load_arrays
-
     code = (
         "import numpy as np; from putlab.base.cache import save_arrays\n"
         "for i in range(40): save_arrays('f' * 64, {'a': np.full(20000, 7.0)})"

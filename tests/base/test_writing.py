@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from putlab.base.errors import OutputError, UsageError
-from putlab.base.writing import check_writable, json_records, write_bytes, write_table, write_text
+from putlab.base.writing import check_writable, write_bytes, write_table, write_text
 
 
 def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
@@ -46,13 +46,14 @@ def test_formulas_become_text_in_csv(tmp_path, capsys):
     assert capsys.readouterr().out == "player\n'=1+1\n'@x\nanne\n-10\n'-1+x\n"
 
 
-def test_json_has_records_and_meta_and_no_nan():
+def test_json_has_records_and_meta_and_no_nan(tmp_path):
     table = pd.DataFrame({"a": [1.23456789, np.nan], "b": ["x", None]})
-    whole = json.loads(json_records(table, meta={"seed": 1}))
+    write_table(table, tmp_path / "a.json", meta={"seed": 1})
+    whole = json.loads((tmp_path / "a.json").read_text())
     assert whole["meta"] == {"seed": 1}
     assert whole["records"] == [{"a": 1.23457, "b": "x"}, {"a": None, "b": None}]
 
 
 def test_an_unknown_ending_is_wrong_usage(tmp_path):
-    with pytest.raises(UsageError, match="csv or .json"):
+    with pytest.raises(UsageError, match="written as .csv or .json"):
         write_table(pd.DataFrame({"a": [1]}), tmp_path / "a.txt")
