@@ -231,9 +231,9 @@ def interval_probability(data: dict[str, Any], mu: Any, sd: Any) -> Any:
     return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
 
 
-def named_quantities(raw: xr.Dataset, design: Design) -> xr.Dataset:
+def named_quantities(raw: Mapping[Any, Any], design: Design) -> xr.Dataset:
     """Return the quantities of the model's story, without padding and centring."""
-    v: dict[str, Any] = {str(name): values.values for name, values in raw.data_vars.items()}
+    v = {name: np.asarray(raw[name]) for name in DIMS}
     data = named_arrays(design.data)
     own_sd, form_sd = v["visit_bias_sd"][..., data["session_player"]], v["visit_form_sd"][..., None]
     visit_bias = uncentred(v["visit_bias_u"], 0, own_sd, data["centre_visit_bias"])

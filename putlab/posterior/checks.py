@@ -1,4 +1,4 @@
-"""Can a fit be believed: did its chains converge, and does it describe its readings?
+"""What checks find, and the checks of a fit against its readings: does it describe them?
 
 A reading that is an interval has no single residual. Its randomised quantile residual does:
 a uniform draw between the model's probabilities of falling below the interval's two ends,
@@ -15,10 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 from scipy.stats import binom, norm
 
-from putlab.base.settings import ESS_LIMIT, RHAT_LIMIT
 from putlab.log.read import Log
 from putlab.model.design import log_distance, places
 from putlab.model.readings import INTERVALS, practice_putts
@@ -28,14 +26,6 @@ if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
 
 PASS, NOTE, FAIL = "pass", "note", "fail"
-
-# A handful of divergences in thousands of draws is looked at; more is a failed fit.
-DIVERGENCES_NOTED = 0.002
-
-# Where a posterior holds how it converged, a row a quantity (in a group of its own, for what
-# stands at the root is inherited by the draws).
-CONVERGENCE = "convergence/measures"
-CONVERGENCE_MEASURES = ("lowest_rhat", "highest_rhat", "lowest_ess_bulk", "highest_ess_bulk")
 
 # Share of a player's spread that may be missed before a fit is refused, and how many
 # standard errors off it may be before it is told.
@@ -56,70 +46,9 @@ class Verdict:
     table: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
 
 
-def verdict_table(verdicts: Iterable[Verdict]) -> pd.DataFrame:
-    """Return a row a check: ``check, result, sentence``."""
-    rows = [(verdict.name, verdict.result, verdict.sentence) for verdict in verdicts]
-    return pd.DataFrame(rows, columns=["check", "result", "sentence"])
-
-
 def failures(verdicts: Iterable[Verdict]) -> list[Verdict]:
     """Return the verdicts that failed."""
     return [verdict for verdict in verdicts if verdict.result == FAIL]
-
-
-# Convergence
-
-
-def measure_convergence(posterior: xr.DataTree, kept: np.ndarray | None = None) -> None:
-    """Put lowest and highest R-hat and effective draws beside the draws, unless kept ones."""
-    draws = posterior["posterior"].dataset
-    names = [name for name, values in draws.data_vars.items() if values.size]
-    if kept is None:
-        import arviz_stats as azs  # takes a second, which those who have a kept fit are spared
-
-        sides = [measure(draws)[names] for measure in (azs.rhat, azs.ess)]
-        ends = [end.to_array() for side in sides for end in (side.min(), side.max())]
-        kept = np.stack(ends, axis=1)
-    coords = {"quantity": names, "measure": list(CONVERGENCE_MEASURES)}
-    posterior[CONVERGENCE] = xr.DataArray(kept, coords)
-
-
-def convergence(posterior: xr.DataTree) -> list[Verdict]:
-    """Check R-hat, effective draws and divergences of a posterior."""
-    if "convergence" not in posterior.children:
-        measure_convergence(posterior)
-    table = posterior[CONVERGENCE].to_pandas()
-    diverging = posterior["sample_stats"].dataset["diverging"].values
-    return [_rhat_verdict(table), _ess_verdict(table), _divergence_verdict(diverging)]
-
-
-def _rhat_verdict(table: pd.DataFrame) -> Verdict:
-    worst, value = table["highest_rhat"].idxmax(), table["highest_rhat"].max()
-    said = f"The chains agree (largest R-hat {value:.3f}, limit {RHAT_LIMIT})."
-    good = value < RHAT_LIMIT
-    if not good:
-        said = f"The chains disagree: R-hat of {worst} is {value:.3f}, limit {RHAT_LIMIT}."
-    return Verdict("R-hat", PASS if good else FAIL, said, table.filter(like="rhat"))
-
-
-def _ess_verdict(table: pd.DataFrame) -> Verdict:
-    worst, value = table["lowest_ess_bulk"].idxmin(), table["lowest_ess_bulk"].min()
-    said = f"Every quantity has at least {value:.0f} effective draws (limit {ESS_LIMIT})."
-    good = value >= ESS_LIMIT
-    if not good:
-        said = f"{worst} has only {value:.0f} effective draws, limit {ESS_LIMIT}."
-    return Verdict("effective draws", PASS if good else FAIL, said, table.filter(like="ess"))
-
-
-def _divergence_verdict(diverging: np.ndarray) -> Verdict:
-    count, share = int(diverging.sum()), diverging.mean()
-    result = PASS if count == 0 else NOTE if share <= DIVERGENCES_NOTED else FAIL
-    said = f"{count} of {diverging.size} draws diverged."
-    table = pd.DataFrame({"draws": [diverging.size], "diverged": [count]})
-    return Verdict("divergences", result, said, table)
-
-
-# Readings
 
 
 def readings_checks(log: Log, fit: Fit, component: str) -> list[Verdict]:
@@ -128,10 +57,8 @@ def readings_checks(log: Log, fit: Fit, component: str) -> list[Verdict]:
     rng = np.random.default_rng([fit.seed, len(scores)])
     u = rng.uniform(scores["below_lo"], scores["below_hi"])
     scores = scores.assign(z=norm.ppf(np.clip(u, 1e-12, 1 - 1e-12)))
-    reading, step = {
-        "line": ("line_deg", log.rules.line_step_deg),
-        "pace": ("roll_ft", log.rules.roll_step_ft),
-    }[component]
+    reading = {"line": "line_deg", "pace": "roll_ft"}[component]
+    step = {"line": log.rules.line_step_deg, "pace": log.rules.roll_step_ft}[component]
     return [_spread(scores), _tails(scores), _rounding(scores, reading, step)]
 
 
@@ -145,10 +72,9 @@ def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
     mu, sd, share = _posterior_means(putts, fit, component)
     noise = putts["noise"].to_numpy(float)
     ends = putts[["lo", "hi"]].to_numpy(float).T
-    plain = [norm.cdf(end, mu, np.hypot(sd, noise)) for end in ends]
-    wild = [norm.cdf(end, mu, np.hypot(MISHIT_TIMES * sd, noise)) for end in ends]
-    below = [(1 - share) * a + share * b for a, b in zip(plain, wild, strict=True)]
-    return putts.assign(mu=mu, sd=np.hypot(sd, noise), below_lo=below[0], below_hi=below[1])
+    plain, wild = (norm.cdf(ends, mu, np.hypot(times * sd, noise)) for times in (1, MISHIT_TIMES))
+    below_lo, below_hi = (1 - share) * plain + share * wild
+    return putts.assign(mu=mu, sd=np.hypot(sd, noise), below_lo=below_lo, below_hi=below_hi)
 
 
 def _posterior_means(
@@ -160,10 +86,10 @@ def _posterior_means(
     player = pd.Index(design.players).get_indexer(putts["player"])
     visit = places(putts, design.sessions, ["player", "session"])
     length = putts["length"].to_numpy(int)
-    # Place 0 is no condition to tell apart, whose effects are nought.
-    condition = places(putts, design.conditions, ["player", "condition"]) + 1
+    # The last place, -1, is no condition to tell apart, whose effects are nought.
+    condition = places(putts, design.conditions, ["player", "condition"])
     terms = {name: q[name].values for name in TERMS}
-    terms |= {name: np.append(0.0, terms[name]) for name in ("effect", "effect_slope", "shift")}
+    terms |= {name: np.append(terms[name], 0.0) for name in ("effect", "effect_slope", "shift")}
     index = {"player": player, "session": visit, "length": length, "condition": condition}
     mu, log_sd = cell_location(
         terms_at(terms, index),
@@ -229,9 +155,8 @@ def _rounding(scores: pd.DataFrame, reading: str, step: float | None) -> Verdict
 
 def _even_chance(read: pd.DataFrame, place: np.ndarray) -> np.ndarray:
     """Return each putt's chance of showing an even step, summed over the steps nearby."""
-    width = (read["hi"] - read["lo"]).to_numpy()
-    middle = ((read["hi"] + read["lo"]) / 2).to_numpy()
-    mu, sd = read["mu"].to_numpy(), read["sd"].to_numpy()
+    low, high, mu, sd = read[["lo", "hi", "mu", "sd"]].to_numpy(float).T
+    width, middle = high - low, (high + low) / 2
     # The even step nearest the mean, and those within seven spreads of it.
     nearest = middle + width * 2 * np.round(((mu - middle) / width - place % 2) / 2)
     nearest += width * (place % 2)

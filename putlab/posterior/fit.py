@@ -24,17 +24,9 @@ from putlab.model.green_putts import (
     outcome_counts,
 )
 from putlab.model.priors import PRIORS, SpreadPriors
-from putlab.posterior.checks import (
-    NOTE,
-    PASS,
-    Verdict,
-    convergence,
-    failures,
-    readings_checks,
-    verdict_table,
-)
+from putlab.posterior.checks import NOTE, PASS, Verdict, failures, readings_checks
 from putlab.posterior.player import Golfer, choose_player, green_spread, pace_sentence, summary
-from putlab.posterior.sampling import fit_design
+from putlab.posterior.sampling import convergence, fit_design
 
 GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
 NOTHING_READ = (
@@ -89,8 +81,9 @@ class Fit(Result):
     @property
     def table(self) -> pd.DataFrame:
         """Every check, a row each."""
-        tables = {name: verdict_table(found) for name, found in self.diagnostics().items()}
-        return pd.concat(tables, names=["component", None]).reset_index(0).reset_index(drop=True)
+        found = self.diagnostics().items()
+        rows = [(part, v.name, v.result, v.sentence) for part, checks in found for v in checks]
+        return pd.DataFrame(rows, columns=["component", "check", "result", "sentence"])
 
     @property
     def sentence(self) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
 from putlab.base.cache import content_key, load_arrays, result_key, save_arrays
@@ -15,13 +16,7 @@ from putlab.base.settings import CHAINS, DRAWS, ESS_LIMIT, RHAT_LIMIT, SEED, TUN
 from putlab.model import green_model, spread
 from putlab.model.design import Design
 from putlab.model.green_putts import GreenDesign
-from putlab.posterior.checks import (
-    CONVERGENCE,
-    DIVERGENCES_NOTED,
-    convergence,
-    failures,
-    measure_convergence,
-)
+from putlab.posterior.checks import FAIL, NOTE, PASS, Verdict, failures
 
 # Target of the acceptance rate and times the usual tuning: the first is quick, the second is
 # for a fit whose first try diverged or mixed slowly.
@@ -35,6 +30,16 @@ MASS_MATRIX = {"adaptation": "low_rank", "mass_matrix_gamma": 0.1}
 # From so many readings on, chains start from a short run that counts them as so few.
 MANY_PUTTS, FEW_PUTTS = 20_000, 10_000
 SHORT_RUN: dict[str, Any] = {"chains": 2, "tune": 200, "draws": 50}
+
+# A handful of divergences in thousands of draws is looked at; more is a failed fit.
+DIVERGENCES_NOTED = 0.002
+
+# Where a posterior holds how it converged, a row a quantity (in a group of its own, for what
+# stands at the root is inherited by the draws).
+CONVERGENCE = "convergence/measures"
+CONVERGENCE_MEASURES = ("lowest_rhat", "highest_rhat", "lowest_ess_bulk", "highest_ess_bulk")
+
+LENGTH = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS}
 
 # Options that change how a fit is made but not what it is.
 WITHOUT_EFFECT = ("cores", "progress_bar")
@@ -68,25 +73,16 @@ def compiled_for(design: Design | GreenDesign) -> Any:
     return compiled.with_data(**design.containers)
 
 
-def sample(
-    compiled: Any,
-    *,
-    seed: int = SEED,
-    draws: int = DRAWS,
-    tune: int = TUNE,
-    chains: int = CHAINS,
-    cores: int | None = None,
-    acceptance: float = 0.9,
-    progress_bar: bool = False,
-    **options: Any,
-) -> xr.DataTree:
-    """Sample a compiled model: same seed, data and versions give the same draws."""
+def sample(compiled: Any, *, acceptance: float = 0.9, **options: Any) -> xr.DataTree:
+    """Sample a compiled model: same seed, data and versions give the same draws.
+
+    ``draws``, ``tune``, ``chains``, ``seed``, ``cores``, ``progress_bar`` as nutpie takes them.
+    """
     import nutpie
 
     sampler = nutpie.sample(
-        compiled, draws=draws, tune=tune, chains=chains, cores=cores, seed=seed,
-        save_warmup=False, progress_bar=progress_bar, target_accept=acceptance, blocking=False,
-        **MASS_MATRIX, **options,
+        compiled, target_accept=acceptance, save_warmup=False, blocking=False,
+        **MASS_MATRIX | LENGTH | {"seed": SEED, "progress_bar": False} | options,
     )  # fmt: skip
     try:
         return sampler.wait()
@@ -124,7 +120,7 @@ def fit_design(
 
     A design of one component has one, by the name of what is fitted; see `posteriors_of`.
     """
-    options = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS} | options
+    options = LENGTH | options
     parameters = _model_of(design)[1]
     key = _fit_key(design, parameters, seed, options)
     kept = load_arrays(key) if cache else None
@@ -187,16 +183,69 @@ def posteriors_of(
 
     ``line``, ``pace`` and ``green`` of a joint design, ``what`` of one component's.
     """
-    joint = isinstance(design, GreenDesign)
-    parts = design.components if isinstance(design, GreenDesign) else {what: design}
-    dims = spread.DIMS
-    named = {}
-    for name, part in parts.items():
-        prefix = f"{name}_" if joint else ""
-        raw = {free: (("chain", "draw", *dims[free]), arrays[prefix + free]) for free in dims}
-        named[name] = spread.named_quantities(xr.Dataset(raw), part)
-    if joint:
+    if isinstance(design, GreenDesign):
+        named = {name: _named(arrays, part, f"{name}_") for name, part in design.components.items()}
         added = {name: (("chain", "draw", "player"), arrays[name])
                  for name in green_model.GREEN_PARAMETERS}  # fmt: skip
-        named["green"] = xr.Dataset(added, coords={"player": parts["line"].players})
+        players = design.components["line"].players
+        named["green"] = xr.Dataset(added, coords={"player": players})
+    else:
+        named = {what: _named(arrays, design)}
     return {name: spread.tree_of(part, arrays["diverging"]) for name, part in named.items()}
+
+
+def _named(arrays: dict[str, np.ndarray], design: Design, prefix: str = "") -> xr.Dataset:
+    """Return one component's draws under the names of the model's story."""
+    return spread.named_quantities({name: arrays[prefix + name] for name in spread.DIMS}, design)
+
+
+# Convergence
+
+
+def measure_convergence(posterior: xr.DataTree, kept: np.ndarray | None = None) -> None:
+    """Put lowest and highest R-hat and effective draws beside the draws, unless kept ones."""
+    draws = posterior["posterior"].dataset
+    names = [name for name, values in draws.data_vars.items() if values.size]
+    if kept is None:
+        import arviz_stats as azs  # takes a second, which those who have a kept fit are spared
+
+        sides = [measure(draws)[names] for measure in (azs.rhat, azs.ess)]
+        ends = [end.to_array() for side in sides for end in (side.min(), side.max())]
+        kept = np.stack(ends, axis=1)
+    coords = {"quantity": names, "measure": list(CONVERGENCE_MEASURES)}
+    posterior[CONVERGENCE] = xr.DataArray(kept, coords)
+
+
+def convergence(posterior: xr.DataTree) -> list[Verdict]:
+    """Check R-hat, effective draws and divergences of a posterior."""
+    if "convergence" not in posterior.children:
+        measure_convergence(posterior)
+    table = posterior[CONVERGENCE].to_pandas()
+    diverging = posterior["sample_stats"].dataset["diverging"].values
+    return [_rhat_verdict(table), _ess_verdict(table), _divergence_verdict(diverging)]
+
+
+def _rhat_verdict(table: pd.DataFrame) -> Verdict:
+    worst, value = table["highest_rhat"].idxmax(), table["highest_rhat"].max()
+    said = f"The chains agree (largest R-hat {value:.3f}, limit {RHAT_LIMIT})."
+    good = value < RHAT_LIMIT
+    if not good:
+        said = f"The chains disagree: R-hat of {worst} is {value:.3f}, limit {RHAT_LIMIT}."
+    return Verdict("R-hat", PASS if good else FAIL, said, table.filter(like="rhat"))
+
+
+def _ess_verdict(table: pd.DataFrame) -> Verdict:
+    worst, value = table["lowest_ess_bulk"].idxmin(), table["lowest_ess_bulk"].min()
+    said = f"Every quantity has at least {value:.0f} effective draws (limit {ESS_LIMIT})."
+    good = value >= ESS_LIMIT
+    if not good:
+        said = f"{worst} has only {value:.0f} effective draws, limit {ESS_LIMIT}."
+    return Verdict("effective draws", PASS if good else FAIL, said, table.filter(like="ess"))
+
+
+def _divergence_verdict(diverging: np.ndarray) -> Verdict:
+    count, share = int(diverging.sum()), diverging.mean()
+    result = PASS if count == 0 else NOTE if share <= DIVERGENCES_NOTED else FAIL
+    said = f"{count} of {diverging.size} draws diverged."
+    table = pd.DataFrame({"draws": [diverging.size], "diverged": [count]})
+    return Verdict("divergences", result, said, table)

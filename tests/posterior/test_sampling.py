@@ -1,4 +1,4 @@
-"""Sampling: a bad fit is refused and remembered, a good one kept; an interrupt goes through."""
+"""Sampling: chains are judged, a bad fit is refused and remembered, a good one kept."""
 
 from dataclasses import dataclass
 from types import SimpleNamespace
@@ -10,9 +10,11 @@ import xarray as xr
 
 from putlab.base.cache import load_arrays
 from putlab.base.errors import FitError
+from putlab.base.settings import ESS_LIMIT
 from putlab.model.spread import tree_of
 from putlab.posterior import sampling
-from putlab.posterior.checks import convergence, verdict_table
+from putlab.posterior.checks import failures
+from putlab.posterior.sampling import convergence
 
 
 def posterior(draws):
@@ -76,7 +78,9 @@ def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, samples, own_c
     monkeypatch.setattr(azs, "ess", None)
     again = convergence(sampling.fit_design(design, "line")["line"])
     assert len(samples) == 1
-    assert verdict_table(again).equals(verdict_table(first))
+    assert [(v.name, v.result, v.sentence) for v in again] == [
+        (v.name, v.result, v.sentence) for v in first
+    ]
     monkeypatch.undo()
     apart = [azs.ess(draws[..., player], chain_axis=0, draw_axis=1) for player in (0, 1)]
     table = first[1].table
@@ -129,3 +133,40 @@ def test_an_interrupt_stops_sampling_instead_of_shortening_it(monkeypatch):
     assert sampler.cancelled
     # Waiting inside nutpie, as it does by default, would end the run early and say nothing.
     assert asked["blocking"] is False
+
+
+# Convergence
+
+
+def tree(draws, diverged=0):
+    diverging = np.zeros(draws.shape[:2], dtype=bool)
+    diverging.flat[:diverged] = True
+    return tree_of(xr.Dataset({"spread": (("chain", "draw"), draws)}), diverging)
+
+
+def test_chains_that_agree_pass(rng):
+    verdicts = convergence(tree(rng.standard_normal((4, 1000))))
+    assert [v.result for v in verdicts] == ["pass", "pass", "pass"]
+
+
+def test_chains_apart_fail_and_the_quantity_is_named(rng):
+    draws = rng.standard_normal((4, 1000)) + np.arange(4)[:, None]
+    failed = failures(convergence(tree(draws)))
+    assert "spread" in failed[0].sentence
+    assert failed[0].name == "R-hat"
+
+
+def test_sticky_chains_fail_for_want_of_effective_draws(rng):
+    steps = rng.standard_normal((4, 1000))
+    sticky = np.zeros_like(steps)
+    for i in range(1, 1000):
+        # AR(1) with rho = 0.95 has an effective share of (1 - rho) / (1 + rho) = 2.6 %.
+        sticky[:, i] = 0.95 * sticky[:, i - 1] + steps[:, i]
+    verdict = convergence(tree(sticky))[1]
+    assert verdict.result == "fail"
+    assert verdict.table["lowest_ess_bulk"].item() < ESS_LIMIT
+
+
+@pytest.mark.parametrize(("diverged", "result"), [(0, "pass"), (3, "note"), (100, "fail")])
+def test_divergences_are_told_or_fail(rng, diverged, result):
+    assert convergence(tree(rng.standard_normal((4, 1000)), diverged))[2].result == result
