@@ -1,6 +1,6 @@
 """One putt on a plane slope: where it goes started straight at the hole, and how to hole it."""
 
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass
 
 import numpy as np
 import pandas as pd
@@ -8,9 +8,9 @@ import pandas as pd
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.green.lies import Lies, SlopeScatter, best_aim
-from putlab.green.published import HOLE_RADIUS_FT
-from putlab.green.slope import Green, break_ft, stop_ft
+from putlab.green.lies import Lies, SlopeScatter
+from putlab.green.published import CAPTURE_FT_S, HOLE_RADIUS_FT
+from putlab.green.slope import Green, break_ft, stop_ft, through_hole, velocity
 
 # Spreads for the aim where none are given, an assumption: those of tour professionals in a
 # published fit of direction and distance, 1.02 degrees and 0.080 of the distance (A. Gelman,
@@ -19,6 +19,15 @@ LINE_SD_DEG, PACE_SD_PCT = 1.0, 8.0
 
 # Longer than any putt that a green allows.
 LONGEST_FT = 200
+
+# The search for an aim. First look: arrival speeds as shares of the capture limit, and lines
+# in units of the spread. Then the eight about the best and itself, each time half as far away.
+SPEEDS = np.linspace(0.06, 0.9, 10)
+OFFSETS = np.linspace(-1, 1, 7)
+NEAR = np.stack(np.meshgrid([-1, 0, 1], [-1, 0, 1])).reshape(2, -1)
+ROUNDS = 4
+# Lines over the middle of the hole between which others are looked up.
+CENTRE_LINES = 48
 
 
 @dataclass(frozen=True)
@@ -55,7 +64,7 @@ class Roll(Result):
     @property
     def table(self) -> pd.DataFrame:
         """The numbers in one row."""
-        return pd.DataFrame([{f.name: getattr(self, f.name) for f in fields(self)}])
+        return pd.DataFrame([asdict(self)])
 
     @property
     def sentence(self) -> str:
@@ -120,13 +129,12 @@ def roll(
     rolled = distance_ft + past_ft
     stop = stop_ft(green, 0.0, rolled, slope_to_deg=slope_to_deg)
     drift = break_ft(green, distance_ft, rolled, slope_to_deg=slope_to_deg)
-    lies = Lies.on(green, distance_ft, slope_to_deg)
-    line, pace = best_aim(lies, line_sd_deg, pace_sd_pct)
-    line_sd, pace_sd, none = (np.array([value]) for value in (line_sd_deg, pace_sd_pct, 0.0))
-    aims = SlopeScatter(line, pace, line_sd, none, pace_sd, none)
+    spreads = {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
+    line, pace = best_aim(Lies.on(green, distance_ft, slope_to_deg), **spreads)
+    aims = SlopeScatter.about([[line]], pace, **spreads)
+    holed = Lies.on(green, distance_ft, slope_to_deg, aims).holed_chance(aims)
     along, right = stop_ft(green, line, pace, slope_to_deg=slope_to_deg)
-    past = np.hypot(along - distance_ft, right)
-    values = (*stop, drift, line[0], pace[0], past[0], lies.around(aims).holed_chance(aims)[0])
+    values = (*stop, drift, line, pace, np.hypot(along - distance_ft, right), holed.item())
     # To a billionth: rounding of sines is no drift, and no zero is signed.
     return Roll(*(round(float(value), 9) + 0.0 for value in values))
 
@@ -145,3 +153,40 @@ def _check(
     ):
         if not good:
             raise UsageError(f"{name}: got {given:g}; expected {expected}.")
+
+
+def best_aim(lies: Lies, *, line_sd_deg: float, pace_sd_pct: float) -> tuple[float, float]:
+    """Return the line and flat roll-out that drop most often from one lie, to 1e-4 of the best."""
+    arrival, centre_deg, log_roll = _over_the_middle(lies)
+    speeds, offsets = (part.ravel() for part in np.meshgrid(SPEEDS, OFFSETS))
+    step = np.array([SPEEDS[1] - SPEEDS[0], OFFSETS[1] - OFFSETS[0]])
+    for _ in range(ROUNDS + 1):
+        centre, log_pace = (np.interp(speeds, arrival, part) for part in (centre_deg, log_roll))
+        # By how much the right line changes for a spread of pace.
+        firmer = np.interp(log_pace + np.log1p(pace_sd_pct / 100), log_roll, centre_deg)
+        line, roll = centre + offsets * np.hypot(line_sd_deg, firmer - centre), np.exp(log_pace)
+        aims = SlopeScatter.about(
+            line[None], roll[None], line_sd_deg=line_sd_deg, pace_sd_pct=pace_sd_pct
+        )
+        best = np.argmax(lies.holed_chance(aims))
+        step /= 2
+        speeds = np.clip(speeds[best] + NEAR[0] * step[0], 0.005, 0.99)
+        offsets = offsets[best] + NEAR[1] * step[1]
+    return line[best], roll[best]
+
+
+def _over_the_middle(lies: Lies) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    # Putts over the middle of the hole from dying in it to the capture limit: rising share of
+    # the limit at which they arrive, line and log of flat roll-out.
+    green, to = lies.green, lies.slope_to_deg
+
+    def putts(share: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        line, roll = through_hole(green, lies.distance_ft, share, slope_to_deg=to)
+        _, speed = velocity(np.radians(line - to), share, green.ratio)
+        return speed * green.start_speed_ft_s(roll) / CAPTURE_FT_S, line, roll
+
+    share = np.linspace(0, 1 - 1e-3, CENTRE_LINES) ** (1 / (1 - green.ratio))
+    # Again, with the places spread over the speeds that matter.
+    wanted = np.linspace(0, 1, CENTRE_LINES)
+    arrival, line, roll = putts(np.interp(wanted, putts(share)[0], share))
+    return arrival, np.unwrap(line, period=360), np.log(roll)

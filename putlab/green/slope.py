@@ -34,6 +34,7 @@ cannot hold a ball every function here raises `NeverStops` instead of returning 
 # same expressions, accurate to rounding. All putts started in one direction have one shape,
 # magnified by L.
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,9 +52,8 @@ GRAVITY_FT_S2 = 9.80665 / 0.3048
 # Half a bracket, in radians, around directions that may be roots themselves.
 NUDGE = 1e-9
 
-# Two arrays that belong together: downhill and across, along and right, line and roll-out.
+# Two arrays that belong together: along and right, line and roll-out, direction and speed.
 Pair = tuple[np.ndarray, np.ndarray]
-Three = tuple[np.ndarray, np.ndarray, np.ndarray]
 
 
 class NeverStops(PutlabError):
@@ -129,19 +129,19 @@ class Green:
         return np.sqrt(2 * self.deceleration_ft_s2 * np.asarray(roll_flat_ft, dtype=float))
 
 
-def displacement(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> Pair:
-    """Return feet downhill and across per foot of flat roll-out.
+def displacement(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> np.ndarray:
+    """Return feet downhill + i across per foot of flat roll-out.
 
     ``heading_rad`` is φ₀, clockwise from downhill; ``share`` is q: 1 at the start, 0 at rest.
     """
     down, side, up = _parts(heading_rad)
     downhill = 2 * (down**2 * _spent(share, 2 - 2 * ratio) - up**2 * _spent(share, 2 + 2 * ratio))
     across = 4 * side * (down * _spent(share, 2 - ratio) + up * _spent(share, 2 + ratio))
-    return downhill, across
+    return downhill + 1j * across
 
 
-def velocity(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> Three:
-    """Return the unit vector of motion, downhill and across, and speed over start speed.
+def velocity(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> Pair:
+    """Return the unit vector of motion, downhill + i across, and speed over start speed.
 
     At rest the direction is its limit: straight downhill, unless flat or straight uphill.
     """
@@ -153,10 +153,10 @@ def velocity(heading_rad: ArrayLike, share: ArrayLike, ratio: float) -> Three:
     still_up = total == 0
     total = np.where(still_up, 1.0, total)
     downhill = np.where(still_up, -1.0, (down - up * turned**2) / total)
-    return downhill, 2 * side * turned / total, total * share ** (1 - ratio) * ~still_up
+    return downhill + 2j * side * turned / total, total * share ** (1 - ratio) * ~still_up
 
 
-def _parts(heading_rad: ArrayLike) -> Three:
+def _parts(heading_rad: ArrayLike) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     # C², C S and S² of a start direction.
     half = np.asarray(heading_rad, dtype=float) / 2
     cosine, sine = np.cos(half), np.sin(half)
@@ -168,21 +168,35 @@ def _spent(share: ArrayLike, power: float) -> np.ndarray:
     return -boxcox(np.asarray(share, dtype=float), power)
 
 
-def _to_putt_frame(downhill: np.ndarray, across: np.ndarray, slope_to_deg: ArrayLike) -> Pair:
-    # Along and right of the line ball to hole.
-    turn = np.radians(slope_to_deg)
-    along = downhill * np.cos(turn) - across * np.sin(turn)
-    return along, downhill * np.sin(turn) + across * np.cos(turn)
+def floats(*values: ArrayLike) -> tuple[np.ndarray, ...]:
+    """Return numbers as arrays of one shape."""
+    return np.broadcast_arrays(*(np.asarray(value, dtype=float) for value in values))
+
+
+def root(
+    function: Callable[..., np.ndarray],
+    low: np.ndarray,
+    high: np.ndarray,
+    *putts: np.ndarray,
+    within: float,
+) -> np.ndarray:
+    """Return where a function of a number and of putts is 0, putt by putt; NaN if nowhere."""
+    tolerances = {"xatol": within, "xrtol": within}
+    return find_root(function, (low, high), args=putts, tolerances=tolerances).x
 
 
 def stop_ft(
     green: Green, line_deg: ArrayLike, roll_flat_ft: ArrayLike, *, slope_to_deg: ArrayLike = 0.0
 ) -> Pair:
     """Return where putts come to rest, along and right of the line, hole covered."""
-    ratio = green.ratio
-    heading = np.radians(np.asarray(line_deg, dtype=float) - slope_to_deg)
-    along, right = _to_putt_frame(*displacement(heading, 0.0, ratio), slope_to_deg)
-    return along * roll_flat_ft, right * roll_flat_ft
+    line, roll, to = floats(line_deg, roll_flat_ft, slope_to_deg)
+    place = displacement(np.radians(line - to), 0.0, green.ratio) * _from_downhill(to) * roll
+    return place.real, place.imag
+
+
+def _from_downhill(slope_to_deg: np.ndarray) -> np.ndarray:
+    # What turns downhill + i across to along + i right of the line ball to hole.
+    return np.exp(1j * np.radians(slope_to_deg))
 
 
 def break_ft(
@@ -194,46 +208,36 @@ def break_ft(
     slope_to_deg: ArrayLike = 0.0,
 ) -> np.ndarray:
     """Return how far right a putt is where it first passes a distance; NaN if it never does."""
-    ratio = green.ratio
-    distance, roll, heading, to = np.broadcast_arrays(
-        np.asarray(distance_ft, dtype=float),
-        roll_flat_ft,
-        np.radians(np.asarray(line_deg, dtype=float) - slope_to_deg),
-        slope_to_deg,
-    )
-    farthest = _farthest_share(heading, to, ratio)
+    distance, roll, line, to = floats(distance_ft, roll_flat_ft, line_deg, slope_to_deg)
+    heading, turn = np.radians(line - to), _from_downhill(to) * roll
+    # A ball only gains distance until its direction is square to the line ball to hole.
+    farthest = share_square_to(heading, -np.radians(to), green.ratio)
+    power = 1 / (1 - green.ratio)
 
-    def beyond(share: np.ndarray, *putt: np.ndarray) -> np.ndarray:
-        roll, heading, to, far = putt
-        along, _ = _to_putt_frame(*displacement(heading, share, ratio), to)
-        return along * roll - far
+    def gone(pace: np.ndarray, heading: np.ndarray, turn: np.ndarray) -> np.ndarray:
+        return displacement(heading, pace**power, green.ratio) * turn
 
-    reaches = beyond(farthest, roll, heading, to, distance) >= 0
-    # Where it does not reach, solve something harmless in its place: passing the start.
-    distance = np.where(reaches, distance, 0.0)
-    # To 1e-13 of the share of speed left: the break is good to 1e-9 ft.
-    bracket, putt = (farthest, np.ones_like(farthest)), (roll, heading, to, distance)
-    found = find_root(beyond, bracket, args=putt, tolerances={"xrtol": 1e-13})
-    _, right = _to_putt_frame(*displacement(heading, found.x, ratio), to)
-    return np.where(reaches, right * roll, np.nan)
+    def beyond(pace: np.ndarray, *putt: np.ndarray) -> np.ndarray:
+        heading, turn, distance = putt
+        return gone(pace, heading, turn).real - distance
+
+    slowest, start = farthest ** (1 / power), np.ones_like(to)
+    pace = root(beyond, slowest, start, heading, turn, distance, within=1e-15)
+    return gone(pace, heading, turn).imag
 
 
-def _farthest_share(heading: np.ndarray, slope_to_deg: np.ndarray, ratio: float) -> np.ndarray:
-    # Where the ball is farthest along the line ball to hole its direction is square to it:
-    # φ = ±90° − slope_to. Before that the ball only gains distance, so the first time it
-    # passes a distance lies between the start and there.
-    to = np.radians(slope_to_deg)
-    right, left = (share_facing(heading, side * np.pi / 2 - to, ratio) for side in (1, -1))
-    return np.maximum(right, left)
+def share_square_to(heading_rad: ArrayLike, hole_rad: ArrayLike, ratio: float) -> np.ndarray:
+    """Return the share at which a ball has turned square to the hole's direction; 0 if never."""
+    right, left = (np.asarray(hole_rad) + side * np.pi / 2 for side in (1, -1))
+    sides = (share_facing(heading_rad, facing, ratio) for facing in (right, left))
+    return np.maximum(*sides)
 
 
 def share_facing(heading_rad: ArrayLike, facing_rad: ArrayLike, ratio: float) -> np.ndarray:
     """Return the share at which a ball has turned to a direction; 0 if it never does."""
-    if ratio == 0:
-        return np.zeros(np.broadcast_shapes(np.shape(heading_rad), np.shape(facing_rad)))
     with np.errstate(divide="ignore", invalid="ignore"):
         turned = np.tan(np.asarray(facing_rad) / 2) / np.tan(np.asarray(heading_rad) / 2)
-        return np.where((turned > 0) & (turned <= 1), turned, 0.0) ** (1 / ratio)
+        return np.where((turned > 0) & (turned <= 1), turned, 0.0) ** np.divide(1, ratio)
 
 
 # For every pace there is one line over the middle of the hole: firm putts take one near the
@@ -246,23 +250,17 @@ def through_hole(
     green: Green, distance_ft: ArrayLike, share: ArrayLike, *, slope_to_deg: ArrayLike = 0.0
 ) -> Pair:
     """Return the line and flat roll-out over the hole's centre with a share left; 0 dies in it."""
-    distance, share, to = np.broadcast_arrays(
-        *(np.asarray(value, dtype=float) for value in (distance_ft, share, slope_to_deg))
-    )
-    ratio = green.ratio
+    distance, share, to = floats(distance_ft, share, slope_to_deg)
     hole = _half_turn(-np.radians(to))
     side, hole = np.where(hole < 0, -1.0, 1.0), np.abs(hole)
 
     def beside(heading: np.ndarray, hole: np.ndarray, share: np.ndarray) -> np.ndarray:
-        x, y = displacement(heading, share, ratio)
-        return x * np.sin(hole) - y * np.cos(hole)
+        return -(displacement(heading, share, green.ratio) * np.exp(-1j * hole)).imag
 
     # The ball only falls off its line, so the start lies between the hole and straight up.
     top = np.pi + np.where(hole > np.pi / 2, NUDGE, -NUDGE)
-    heading = find_root(
-        beside, (hole - NUDGE, top), args=(hole, share), tolerances={"xatol": 1e-14, "xrtol": 1e-14}
-    ).x
-    roll = distance / np.hypot(*displacement(heading, share, ratio))
+    heading = root(beside, hole - NUDGE, top, hole, share, within=1e-14)
+    roll = distance / np.abs(displacement(heading, share, green.ratio))
     return np.degrees(_half_turn(side * heading + np.radians(to))), roll
 
 
@@ -271,39 +269,21 @@ def _half_turn(angle_rad: np.ndarray) -> np.ndarray:
     return np.pi - (np.pi - angle_rad) % (2 * np.pi)
 
 
-def arrival(
-    green: Green,
-    line_deg: ArrayLike,
-    roll_flat_ft: ArrayLike,
-    share: ArrayLike,
-    *,
-    slope_to_deg: ArrayLike = 0.0,
-) -> Pair:
-    """Return the speed in ft/s where a share is left, and how far on the ball would stop."""
-    heading = np.radians(np.asarray(line_deg, dtype=float) - slope_to_deg)
-    speed = velocity(heading, share, green.ratio)[2] * green.start_speed_ft_s(roll_flat_ft)
-    here, rest = (displacement(heading, at, green.ratio) for at in (share, 0.0))
-    return speed, np.hypot(rest[0] - here[0], rest[1] - here[1]) * roll_flat_ft
-
-
 def aim_past(
     green: Green, distance_ft: ArrayLike, past_ft: ArrayLike, *, slope_to_deg: ArrayLike = 0.0
 ) -> Pair:
     """Return the line and flat roll-out over the middle that stop so far past the hole."""
-    distance, past, to = np.broadcast_arrays(
-        *(np.asarray(value, dtype=float) for value in (distance_ft, past_ft, slope_to_deg))
-    )
+    distance, past, to = floats(distance_ft, past_ft, slope_to_deg)
     power = 1 / (1 - green.ratio)
 
     def beyond(pace: np.ndarray, *putt: np.ndarray) -> np.ndarray:
         distance, past, to = putt
         line, roll = through_hole(green, distance, pace**power, slope_to_deg=to)
-        return arrival(green, line, roll, pace**power, slope_to_deg=to)[1] - past
+        here, rest = (
+            displacement(np.radians(line - to), share, green.ratio) for share in (pace**power, 0.0)
+        )
+        return np.abs(rest - here) * roll - past
 
-    pace = find_root(
-        beyond,
-        (np.zeros(distance.shape), np.full(distance.shape, 1 - 1e-9)),
-        args=(distance, past, to),
-        tolerances={"xatol": 1e-12, "xrtol": 1e-12},
-    ).x
+    none, all_of_it = np.zeros_like(distance), np.full_like(distance, 1 - 1e-9)
+    pace = root(beyond, none, all_of_it, distance, past, to, within=1e-12)
     return through_hole(green, distance, pace**power, slope_to_deg=to)

@@ -19,7 +19,7 @@ from putlab.green.hole_out import MOST_PUTTS, hole_out
 from putlab.green.published import green_spread
 from putlab.green.skill import Skill
 from putlab.green.slope import Green
-from putlab.green.slope_hole_out import SlopePutts
+from putlab.green.slope_hole_out import slope_more_than
 
 if TYPE_CHECKING:
     from putlab.posterior.player import Golfer
@@ -169,8 +169,7 @@ def _slope_shift(
     """Return log odds of more putts on the slope less those on the flat, by draw."""
     distance_ft, to_deg = lies
     flat = _more_than(skill, distance_ft, (1.0,), green.stimp_ft, past_ft)[0]
-    slope = SlopePutts(skill, green, past_ft=past_ft, longest_ft=distance_ft.max())
-    more = slope.more_than(distance_ft, slope_to_deg=to_deg)
+    more = slope_more_than(skill, green, distance_ft, to_deg, past_ft=past_ft)
     return _log_odds(np.moveaxis(more, 0, -1)) - _log_odds(flat)
 
 

@@ -5,7 +5,8 @@ import pytest
 from scipy.optimize import minimize
 from slope_simulation import normals, roll_out, struck
 
-from putlab.green.lies import Lies, SlopeScatter, best_aim
+from putlab.green.lies import Lies, SlopeScatter
+from putlab.green.roll import best_aim
 from putlab.green.slope import Green, aim_past
 
 # Green speed and slope, lie, spread (line sd, line bias, pace sd, pace bias).
@@ -19,7 +20,9 @@ SETTINGS = [
 
 def scatter(aim, spread):
     """Return the scatter of one putt."""
-    return SlopeScatter(*(np.array([float(value)]) for value in (*aim, *spread)))
+    names = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
+    line, roll = (np.reshape(value, (1, 1)) for value in aim)
+    return SlopeScatter.about(line, roll, **dict(zip(names, spread, strict=True)))
 
 
 @pytest.mark.parametrize(("green", "lie", "spread"), SETTINGS)
@@ -29,9 +32,9 @@ def test_one_putt_and_leaves_against_step_by_step_simulation(green, lie, spread)
     along, right, holed = roll_out(*green, lie[1], lie[0], line, roll)
     leave = np.hypot(along - lie[0], right)
     putt = scatter(aim, spread)
-    lies = Lies.on(Green(*green), lie[0], lie[1]).around(putt)
+    lies = Lies.on(Green(*green), lie[0], lie[1], putt)
     # 32,768 even points: error about 0.0005 for a chance.
-    assert lies.holed_chance(putt)[0] == pytest.approx(holed.mean(), abs=0.0015)
+    assert lies.holed_chance(putt).item() == pytest.approx(holed.mean(), abs=0.0015)
     left, _, chance = lies.stopping_places(putt)
     assert np.sum(chance * left) == pytest.approx(np.sum(leave[~holed]) / 2**15, abs=0.01)
     assert np.sum(chance * (left > 3)) == pytest.approx(np.mean(~holed & (leave > 3)), abs=0.02)
@@ -43,10 +46,9 @@ def test_best_aim_is_what_an_optimiser_finds(slope_to_deg):
     lies = Lies.on(Green(10, 3), 10, slope_to_deg)
 
     def missed(aim):
-        return 1 - lies.holed_chance(scatter(aim, (1.2, 0.0, 8.0, 0.0)))[0]
+        return 1 - lies.holed_chance(scatter(aim, (1.2, 0.0, 8.0, 0.0))).item()
 
-    line, roll = best_aim(lies, 1.2, 8.0)
-    chosen = np.array([line[0], roll[0]])
+    chosen = np.array(best_aim(lies, line_sd_deg=1.2, pace_sd_pct=8.0))
     starts = chosen * [[1, 1], [1, 1.08], [1, 0.94]] + [[0, 0], [0.6, 0], [-0.6, 0]]
     least = min(minimize(missed, start, method="Nelder-Mead").fun for start in starts)
     assert missed(chosen) < least + 2e-4

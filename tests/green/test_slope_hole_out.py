@@ -8,7 +8,7 @@ from putlab.base.errors import UsageError
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 from putlab.green.slope import Green, NeverStops, aim_past
-from putlab.green.slope_hole_out import SlopePutts
+from putlab.green.slope_hole_out import slope_more_than
 
 TOUR_LIKE = Skill.constant(1.4, 9.0)
 
@@ -33,8 +33,7 @@ def outcomes(more_than):
 
 def compare(green, lie, spread, *, holes, seed):
     """Return one-putt, three-putt and average putts, the kit's less the simulation's."""
-    putts = SlopePutts(skill_of(spread), Green(*green), past_ft=1.0, longest_ft=lie[0])
-    ours = outcomes(putts.more_than(lie[0], slope_to_deg=lie[1]))
+    ours = outcomes(slope_more_than(skill_of(spread), Green(*green), *lie, past_ft=1.0))
 
     def choose(distance, to):
         return aim_past(Green(*green), np.maximum(distance, 0.2), 1.0, slope_to_deg=to)
@@ -67,8 +66,7 @@ def refined(green, line_sd, pace_sd):
     distance, to = (part.ravel() for part in np.meshgrid([3.0, 10, 25, 60], [0, 70, 140, 200]))
     skill = Skill.constant(line_sd, pace_sd)
     plain, fine = (
-        SlopePutts(skill, green, past_ft=1.0, refine=refine).more_than(distance, slope_to_deg=to)
-        for refine in (1, 2)
+        slope_more_than(skill, green, distance, to, past_ft=1.0, refine=refine) for refine in (1, 2)
     )
     return np.abs(outcomes(plain) - outcomes(fine)).max(axis=(1, 2))
 
@@ -96,7 +94,7 @@ def test_no_slope_is_the_flat_green(line_sd, pace_sd, slope_pct):
     skill = Skill.constant(line_sd, pace_sd, line_bias_deg=0.3, pace_bias_pct=2.0)
     distance = np.array([2.0, 5, 12, 30, 60])
     flat = hole_out(skill, distance, stimp_ft=11, past_ft=1.0)
-    ours = SlopePutts(skill, Green(11, slope_pct), past_ft=1.0).more_than(distance)
+    ours = slope_more_than(skill, Green(11, slope_pct), distance, past_ft=1.0)
     one_putt, three_putt, average_putts = outcomes(ours)
     np.testing.assert_allclose(one_putt, flat.one_putt, atol=1e-4)
     np.testing.assert_allclose(three_putt, flat.three_putt, atol=5e-4)
@@ -104,37 +102,35 @@ def test_no_slope_is_the_flat_green(line_sd, pace_sd, slope_pct):
 
 
 def test_a_bias_is_the_mirror_image_of_its_opposite():
-    right, left = (
-        SlopePutts(skill_of((1.4, bias, 9.0, 0.0)), Green(10, 2), past_ft=1.0)
-        for bias in (0.6, -0.6)
+    falls_right, falls_left = (
+        slope_more_than(skill_of((1.4, bias, 9.0, 0.0)), Green(10, 2), [8, 20], to, past_ft=1.0)
+        for bias, to in ((0.6, [70, 120]), (-0.6, [-70, 240]))
     )
-    falls_right = right.more_than([8, 20], slope_to_deg=[70, 120])
-    falls_left = left.more_than([8, 20], slope_to_deg=[-70, 240])
     np.testing.assert_allclose(falls_right, falls_left, atol=1e-5)
 
 
 def test_every_draw_is_a_golfer_of_its_own():
     line, pace = np.array([[0.8], [2.0]]), np.array([[6.0], [13.0]])
     zero = np.zeros((2, 1))
-    both = SlopePutts(Skill(np.array([10.0]), line, zero, pace, zero), Green(10, 2), past_ft=1.0)
-    found = both.more_than([6, 25], slope_to_deg=[90, 200])
-    alone = SlopePutts(Skill.constant(2.0, 13.0), Green(10, 2), past_ft=1.0)
-    alone = alone.more_than([6, 25], slope_to_deg=[90, 200])
+    both = Skill(np.array([10.0]), line, zero, pace, zero)
+    found, alone = (
+        slope_more_than(skill, Green(10, 2), [6, 25], [90, 200], past_ft=1.0)
+        for skill in (both, Skill.constant(2.0, 13.0))
+    )
     np.testing.assert_allclose(found[:, 1], alone[:, 0], atol=5e-4)
     assert np.all(found[1, 0] < found[1, 1])
 
 
 def test_lies_out_of_range_are_refused():
-    putts = SlopePutts(TOUR_LIKE, Green(10, 0), past_ft=1.0, longest_ft=30)
-    for distance in (0.1, 31, np.nan):
+    for distance in (0.1, np.inf, np.nan):
         with pytest.raises(UsageError, match="distance_ft: got"):
-            putts.more_than(distance)
+            slope_more_than(TOUR_LIKE, Green(10, 0), distance, past_ft=1.0)
     with pytest.raises(UsageError, match="slope_to_deg must be finite"):
-        putts.more_than(10, slope_to_deg=np.inf)
+        slope_more_than(TOUR_LIKE, Green(10, 0), 10, np.inf, past_ft=1.0)
     with pytest.raises(UsageError, match="past_ft must be 0 or more; got -1"):
-        SlopePutts(TOUR_LIKE, Green(10, 2), past_ft=-1.0)
+        slope_more_than(TOUR_LIKE, Green(10, 2), 10, past_ft=-1.0)
 
 
 def test_a_green_too_steep_is_said_so():
     with pytest.raises(NeverStops, match="would not stop"):
-        SlopePutts(TOUR_LIKE, Green(13, 7), past_ft=1.0)
+        slope_more_than(TOUR_LIKE, Green(13, 7), 10, past_ft=1.0)

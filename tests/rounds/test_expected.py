@@ -9,7 +9,7 @@ from scipy.stats import binom
 from putlab.green.published import green_spread
 from putlab.green.skill import Skill
 from putlab.green.slope import Green
-from putlab.green.slope_hole_out import SlopePutts
+from putlab.green.slope_hole_out import slope_more_than
 from putlab.rounds import expected
 from putlab.rounds.expected import LOG_RATIOS, RATIOS_SOLVED, counted_ratio, hole_chances, scaled
 
@@ -40,8 +40,8 @@ def test_sloping_holes_against_solving_the_slope_for_each_draw():
     )
     holes = holes_table([5.0, 12, 30], slope_pct=2.1, slope_to_deg=[90.0, 0, 135])
     found = hole_chances(skill, holes, reading=False)[0]
-    exact = SlopePutts(skill, Green(10.0, 2.0), past_ft=1.0, longest_ft=30.0)
-    more = exact.more_than(holes["distance_ft"], slope_to_deg=holes["slope_to_deg"])
+    lies = holes["distance_ft"], holes["slope_to_deg"]
+    more = slope_more_than(skill, Green(10.0, 2.0), *lies, past_ft=1.0)
     one, two = 1 - more[1], more[1] - more[2]
     for putts, chance in enumerate((one, two)):
         assert np.abs(found[..., putts] - chance).max() < 0.02
