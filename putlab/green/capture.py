@@ -27,6 +27,7 @@ the rim before its closest approach has v = 0 and is holed. A ball not taken rol
 # 1 − 0.0049 for a ball arriving down a 2 % slope: the slope matters through the speed it gives
 # the ball, hardly through the rim.
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -84,21 +85,13 @@ class Putts:
         margin = np.where(possible, limit - speed * self.green.start_speed_ft_s(roll), -1.0)
         return margin, roll, np.where(possible, offset, np.nan)
 
-    def zero(self, part: int, low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    def part(self, number: int, sign: int = 1) -> Callable[..., np.ndarray]:
+        """Return a part of what `nearest` does as a function of share, heading and hole."""
+        return lambda share, *putts: sign * Putts(self.green, *putts).nearest(share)[number]
+
+    def zero(self, number: int, low: np.ndarray, high: np.ndarray) -> np.ndarray:
         """Return the share between two at which a part of what `nearest` returns is 0."""
-
-        def value(share: np.ndarray, *putts: np.ndarray) -> np.ndarray:
-            return Putts(self.green, *putts).nearest(share)[part]
-
-        return root(value, low, high, self.heading_rad, self.hole_ft, within=1e-10)
-
-    def least_roll(self, sign: int, shares: tuple[np.ndarray, ...]) -> np.ndarray:
-        """Return the least (sign 1) or greatest (-1) roll-out near the middle of three shares."""
-
-        def value(share: np.ndarray, *putts: np.ndarray) -> np.ndarray:
-            return sign * Putts(self.green, *putts).nearest(share)[1]
-
-        return sign * find_minimum(value, shares, args=(self.heading_rad, self.hole_ft)).f_x
+        return root(self.part(number), low, high, self.heading_rad, self.hole_ft, within=1e-10)
 
 
 def captured_rolls(
@@ -197,8 +190,9 @@ def _extreme(
     found = roll[np.arange(best.size), best]
     fold = np.flatnonzero((best > first) & (best < last))
     if fold.size:
-        around = tuple(shares[fold, best[fold] + step] for step in (1, 0, -1))
-        found[fold] = putts[fold].least_roll(sign, around)
+        some, around = putts[fold], [shares[fold, best[fold] + step] for step in (1, 0, -1)]
+        solved = find_minimum(putts.part(1, sign), around, args=(some.heading_rad, some.hole_ft))
+        found[fold] = sign * solved.f_x
     return found
 
 

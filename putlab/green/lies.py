@@ -8,6 +8,7 @@ probabilities, summed with the exact normal probability of each direction's cell
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from scipy.special import ndtr
 
 from putlab.green.capture import captured_rolls
 from putlab.green.published import HOLE_RADIUS_FT
+from putlab.green.skill import SKILL_QUANTITIES, Skill
 from putlab.green.slope import Green, floats, stop_ft, through_hole
 
 # Spreads from the aim that carry everything: 1 - 4e-7 of the putts.
@@ -40,22 +42,18 @@ class SlopeScatter:
     roll_sd_ft: np.ndarray
 
     @classmethod
-    def about(
-        cls,
-        line_deg: ArrayLike,
-        roll_flat_ft: ArrayLike,
-        *,
-        line_sd_deg: ArrayLike,
-        pace_sd_pct: ArrayLike,
-        line_bias_deg: ArrayLike = 0.0,
-        pace_bias_pct: ArrayLike = 0.0,
+    def of(
+        cls, skill: Skill, distance_ft: np.ndarray, line_deg: ArrayLike, roll_flat_ft: ArrayLike
     ) -> "SlopeScatter":
-        """Return putts about aims, for spreads and biases of shapes that go together."""
-        roll = np.asarray(roll_flat_ft)
-        sd, off = (np.asarray(part) / 100 for part in (pace_sd_pct, pace_bias_pct))
-        return cls(
-            *floats(np.add(line_deg, line_bias_deg), line_sd_deg, roll * (1 + off), roll * sd)
+        """Return a skill's putts from lies (lies,) about aims that go with (lies, draws)."""
+        wanted, place = np.unique(distance_ft, return_inverse=True)
+        there = skill.at(wanted)
+        line_sd, line_bias, pace_sd, pace_bias = (
+            getattr(there, name)[:, place].T for name in SKILL_QUANTITIES
         )
+        roll = np.asarray(roll_flat_ft)
+        mean, sd = roll * (1 + pace_bias / 100), roll * pace_sd / 100
+        return cls(*floats(line_deg + line_bias, line_sd, mean, sd))
 
     def __getitem__(self, index: Any) -> "SlopeScatter":
         return SlopeScatter(*(part[index] for part in vars(self).values()))
@@ -68,9 +66,9 @@ class Lies:
     green: Green
     distance_ft: np.ndarray  # shape (lies,)
     slope_to_deg: np.ndarray  # of downhill from the line ball to hole, shape (lies,)
-    line_deg: np.ndarray  # middles of the cells of direction, shape (lies, directions)
-    cell_deg: np.ndarray  # their width, shape (lies, 1)
-    rolls_ft: np.ndarray  # flat roll-outs that drop, shape (lies, directions, 3 or fewer, 2)
+    low_deg: np.ndarray  # ends of the directions, shape (lies,)
+    high_deg: np.ndarray
+    directions: int
 
     @classmethod
     def on(
@@ -83,31 +81,33 @@ class Lies:
         refine: int = 1,
     ) -> "Lies":
         """Return lies with directions over all that can drop; finer over those that aims take."""
-        lies = floats(np.atleast_1d(distance_ft), slope_to_deg)
-        low, high = _directions_that_drop(green, lies)
+        distance, to = floats(np.atleast_1d(distance_ft), slope_to_deg)
+        low, high = _directions_that_drop(green, distance, to)
         if aims is None:
-            return cls._between(green, lies, low, high, ALL_DIRECTIONS)
+            return cls(green, distance, to, low, high, ALL_DIRECTIONS)
         reach, edge = REACH * aims.line_sd_deg, (high - low) / (2 * ALL_DIRECTIONS)
         left = np.clip((aims.line_deg - reach).min(axis=1), low, high - edge)
         right = np.clip((aims.line_deg + reach).max(axis=1), low + edge, high)
-        return cls._between(green, lies, left, right, DIRECTIONS * refine)
+        return cls(green, distance, to, left, right, DIRECTIONS * refine)
 
-    @classmethod
-    def _between(
-        cls,
-        green: Green,
-        lies: tuple[np.ndarray, ...],
-        low: np.ndarray,
-        high: np.ndarray,
-        directions: int,
-    ) -> "Lies":
-        distance, to = lies
-        cell = (high - low)[:, None] / directions
-        lines = low[:, None] + cell * (np.arange(directions) + 0.5)
-        rolls = captured_rolls(green, distance[:, None], lines, slope_to_deg=to[:, None])
+    @property
+    def cell_deg(self) -> np.ndarray:
+        """Width of the cells of direction, shape (lies, 1)."""
+        return (self.high_deg - self.low_deg)[:, None] / self.directions
+
+    @property
+    def line_deg(self) -> np.ndarray:
+        """Middles of the cells of direction, shape (lies, directions)."""
+        return self.low_deg[:, None] + self.cell_deg * (np.arange(self.directions) + 0.5)
+
+    @cached_property
+    def rolls_ft(self) -> np.ndarray:
+        """Flat roll-outs that drop, shape (lies, directions, 3 or fewer, 2)."""
+        distance, to = self.distance_ft[:, None], self.slope_to_deg[:, None]
+        rolls = captured_rolls(self.green, distance, self.line_deg, slope_to_deg=to)
         # Without the stretches that are empty everywhere; they come last.
         used = np.flatnonzero((rolls[..., 1] > rolls[..., 0]).any(axis=(0, 1)))
-        return cls(green, distance, to, lines, cell, rolls[:, :, : max(1, used.size)])
+        return rolls[:, :, : max(1, used.size)]
 
     def holed_chance(self, aims: SlopeScatter) -> np.ndarray:
         """Return the chance (lies, aims) that putts drop."""
@@ -169,15 +169,14 @@ class Lies:
         return [column.reshape(*column.shape[:2], -1) for column in columns]
 
 
-def _directions_that_drop(green: Green, lies: tuple[np.ndarray, ...]) -> list[np.ndarray]:
+def _directions_that_drop(green: Green, distance: np.ndarray, to: np.ndarray) -> list[np.ndarray]:
     # The first and the last: of the lines over the middle and some way aside, drawn in.
-    distance, to = lies
     shares = np.linspace(1 - 1e-6, 0, 24) ** (1 / (1 - green.ratio))
     lines, _ = through_hole(green, distance[:, None], shares, slope_to_deg=to[:, None])
     lines = np.unwrap(lines, axis=1, period=360)
     aside = 4 * np.degrees(np.arcsin(np.minimum(HOLE_RADIUS_FT / distance, 1.0)))
     low, high = lines.min(axis=1) - aside, lines.max(axis=1) + aside
-    wide = Lies._between(green, lies, low, high, ALL_DIRECTIONS)
+    wide = Lies(green, distance, to, low, high, ALL_DIRECTIONS)
     drops = (wide.rolls_ft[..., 1] > wide.rolls_ft[..., 0]).any(axis=-1)
     first, cell = np.argmax(drops, axis=1), wide.cell_deg[:, 0]
     last = ALL_DIRECTIONS - 1 - np.argmax(drops[:, ::-1], axis=1)

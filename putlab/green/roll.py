@@ -10,6 +10,7 @@ from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green.lies import Lies, SlopeScatter
 from putlab.green.published import CAPTURE_FT_S, HOLE_RADIUS_FT
+from putlab.green.skill import Skill
 from putlab.green.slope import Green, break_ft, stop_ft, through_hole, velocity
 
 # Spreads for the aim where none are given, an assumption: those of tour professionals in a
@@ -129,9 +130,10 @@ def roll(
     rolled = distance_ft + past_ft
     stop = stop_ft(green, 0.0, rolled, slope_to_deg=slope_to_deg)
     drift = break_ft(green, distance_ft, rolled, slope_to_deg=slope_to_deg)
-    spreads = {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
-    line, pace = best_aim(Lies.on(green, distance_ft, slope_to_deg), **spreads)
-    aims = SlopeScatter.about([[line]], pace, **spreads)
+    golfer = Skill.constant(line_sd_deg, pace_sd_pct)
+    lies = Lies.on(green, distance_ft, slope_to_deg)
+    line, pace = best_aim(lies, golfer)
+    aims = SlopeScatter.of(golfer, lies.distance_ft, line, pace)
     holed = Lies.on(green, distance_ft, slope_to_deg, aims).holed_chance(aims)
     along, right = stop_ft(green, line, pace, slope_to_deg=slope_to_deg)
     values = (*stop, drift, line, pace, np.hypot(along - distance_ft, right), holed.item())
@@ -155,19 +157,21 @@ def _check(
             raise UsageError(f"{name}: got {given:g}; expected {expected}.")
 
 
-def best_aim(lies: Lies, *, line_sd_deg: float, pace_sd_pct: float) -> tuple[float, float]:
+def best_aim(lies: Lies, golfer: Skill) -> tuple[float, float]:
     """Return the line and flat roll-out that drop most often from one lie, to 1e-4 of the best."""
     arrival, centre_deg, log_roll = _over_the_middle(lies)
+    there = golfer.at(lies.distance_ft)
     speeds, offsets = (part.ravel() for part in np.meshgrid(SPEEDS, OFFSETS))
     step = np.array([SPEEDS[1] - SPEEDS[0], OFFSETS[1] - OFFSETS[0]])
     for _ in range(ROUNDS + 1):
         centre, log_pace = (np.interp(speeds, arrival, part) for part in (centre_deg, log_roll))
         # By how much the right line changes for a spread of pace.
-        firmer = np.interp(log_pace + np.log1p(pace_sd_pct / 100), log_roll, centre_deg)
-        line, roll = centre + offsets * np.hypot(line_sd_deg, firmer - centre), np.exp(log_pace)
-        aims = SlopeScatter.about(
-            line[None], roll[None], line_sd_deg=line_sd_deg, pace_sd_pct=pace_sd_pct
+        firmer = np.interp(log_pace + np.log1p(there.pace_sd_pct[0] / 100), log_roll, centre_deg)
+        line, roll = (
+            centre + offsets * np.hypot(there.line_sd_deg[0], firmer - centre),
+            np.exp(log_pace),
         )
+        aims = SlopeScatter.of(golfer, lies.distance_ft, line[None], roll[None])
         best = np.argmax(lies.holed_chance(aims))
         step /= 2
         speeds = np.clip(speeds[best] + NEAR[0] * step[0], 0.005, 0.99)

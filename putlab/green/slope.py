@@ -228,9 +228,8 @@ def break_ft(
 
 def share_square_to(heading_rad: ArrayLike, hole_rad: ArrayLike, ratio: float) -> np.ndarray:
     """Return the share at which a ball has turned square to the hole's direction; 0 if never."""
-    right, left = (np.asarray(hole_rad) + side * np.pi / 2 for side in (1, -1))
-    sides = (share_facing(heading_rad, facing, ratio) for facing in (right, left))
-    return np.maximum(*sides)
+    facings = (np.add(hole_rad, side * np.pi / 2) for side in (1, -1))
+    return np.maximum(*(share_facing(heading_rad, facing, ratio) for facing in facings))
 
 
 def share_facing(heading_rad: ArrayLike, facing_rad: ArrayLike, ratio: float) -> np.ndarray:

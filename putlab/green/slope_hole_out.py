@@ -19,7 +19,7 @@ from putlab.base.errors import UsageError
 from putlab.green.hole_out import MOST_PUTTS
 from putlab.green.lies import DROPPING, NODES, Lies, SlopeScatter
 from putlab.green.published import HOLE_RADIUS_FT
-from putlab.green.skill import SKILL_QUANTITIES, Skill
+from putlab.green.skill import Skill
 from putlab.green.slope import Green, Pair, aim_past, floats
 
 # Nearer than this nobody misses; a hole's radius is 0.177 ft.
@@ -133,11 +133,8 @@ def _misses(
 ) -> Iterator[Misses]:
     # Draw by draw.
     distance, to = places
-    wanted, place = np.unique(distance, return_inverse=True)
-    there = skill.at(wanted)
-    spreads = {name: getattr(there, name)[:, place].T for name in SKILL_QUANTITIES}
     line, roll = aim_past(green, distance, past_ft, slope_to_deg=to)
-    aims = SlopeScatter.about(line[:, None], roll[:, None], **spreads)
+    aims = SlopeScatter.of(skill, distance, line[:, None], roll[:, None])
     lies = Lies.on(green, distance, to, aims, refine=refine)
     across, along = ((count - 1) * refine + 1 for count in NODES)
     for draw in range(skill.draws):

@@ -7,6 +7,7 @@ from slope_simulation import normals, roll_out, struck
 
 from putlab.green.lies import Lies, SlopeScatter
 from putlab.green.roll import best_aim
+from putlab.green.skill import Skill
 from putlab.green.slope import Green, aim_past
 
 # Green speed and slope, lie, spread (line sd, line bias, pace sd, pace bias).
@@ -19,10 +20,8 @@ SETTINGS = [
 
 
 def scatter(aim, spread):
-    """Return the scatter of one putt."""
-    names = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
-    line, roll = (np.reshape(value, (1, 1)) for value in aim)
-    return SlopeScatter.about(line, roll, **dict(zip(names, spread, strict=True)))
+    """Return the scatter of one putt, the same from any distance."""
+    return SlopeScatter.of(Skill(np.array([10.0]), *spread), np.array([10.0]), *aim)
 
 
 @pytest.mark.parametrize(("green", "lie", "spread"), SETTINGS)
@@ -48,7 +47,7 @@ def test_best_aim_is_what_an_optimiser_finds(slope_to_deg):
     def missed(aim):
         return 1 - lies.holed_chance(scatter(aim, (1.2, 0.0, 8.0, 0.0))).item()
 
-    chosen = np.array(best_aim(lies, line_sd_deg=1.2, pace_sd_pct=8.0))
+    chosen = np.array(best_aim(lies, Skill.constant(1.2, 8.0)))
     starts = chosen * [[1, 1], [1, 1.08], [1, 0.94]] + [[0, 0], [0.6, 0], [-0.6, 0]]
     least = min(minimize(missed, start, method="Nelder-Mead").fun for start in starts)
     assert missed(chosen) < least + 2e-4
