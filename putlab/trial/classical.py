@@ -92,12 +92,8 @@ def deviations_of(readings: pd.DataFrame) -> pd.DataFrame:
 
 def _mixed_ratio(deviations: pd.DataFrame, after: str) -> tuple[float, float, float, float, str]:
     """Ratio of mean absolute deviations, its interval, p, and the kind of model."""
-    import statsmodels.formula.api as smf
-
     table = deviations.assign(changed=(deviations["condition"] == after).astype(float))
-    plain = smf.ols("size ~ changed", table).fit()
-    mixed = _mixed(smf, table, plain)
-    fitted, kind = (plain, "ordinary") if mixed is None else (mixed, "mixed")
+    fitted, kind = _regression(table)
     names = ["Intercept", "changed"]
     a, b = np.asarray(fitted.params[names], dtype=float)
     covariance = fitted.cov_params().loc[names, names].to_numpy(float)
@@ -109,24 +105,28 @@ def _mixed_ratio(deviations: pd.DataFrame, after: str) -> tuple[float, float, fl
     return float(ratio), *ends, float(fitted.pvalues["changed"]), kind
 
 
-def _mixed(smf: Any, table: pd.DataFrame, plain: Any) -> Any:
-    # None where no visit effect can be told: an effect of nought lies on the edge of what a
-    # mixed model can fit, and there its search may warn, stop, or end far from any answer.
+def _regression(table: pd.DataFrame) -> tuple[Any, str]:
+    """The mixed model, or the ordinary one where no visit effect can be told."""
+    from statsmodels.formula.api import mixedlm, ols
+
+    plain = ols("size ~ changed", table).fit()
+    # An effect of nought lies on the edge of what a mixed model can fit, and there its search
+    # may warn, stop, or end far from any answer.
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            model = smf.mixedlm("size ~ changed", table, groups=table["session"])
-            fitted = model.fit(reml=True)
+            mixed = mixedlm("size ~ changed", table, groups=table["session"]).fit(reml=True)
         except np.linalg.LinAlgError:
-            return None
-        far = np.abs(fitted.fe_params - plain.params) > FAR_SE * plain.bse
-        wide = ~(fitted.bse_fe < FAR_SE * plain.bse)
-    return fitted if fitted.converged and not (far | wide).any() else None
+            return plain, "ordinary"
+        near = np.abs(mixed.fe_params - plain.params) <= FAR_SE * plain.bse
+        narrow = mixed.bse_fe < FAR_SE * plain.bse
+    fine = mixed.converged and (near & narrow).all()
+    return (mixed, "mixed") if fine else (plain, "ordinary")
 
 
-def disagreement(verdict: str, textbook: Classical | None) -> str:
+def disagreement(verdict: str, textbook: Classical) -> str:
     """A sentence where the textbook and the kit say different things, else nothing."""
-    if textbook is None or textbook.says == (verdict if verdict in (HELPED, HURT) else None):
+    if textbook.says == (verdict if verdict in (HELPED, HURT) else None):
         return ""
     p = f"Brown-Forsythe p = {textbook.brown_forsythe_p:.2g}"
     if verdict == CANNOT_TELL:

@@ -4,16 +4,13 @@ A ratio below 1 means that the change narrowed the spread; fewer strokes are bel
 verdict is given on one metric, chosen before looking: line spread, unless said otherwise.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from functools import cached_property
-from html import escape
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
-from putlab.base.result import Result
 from putlab.base.settings import SEED
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
@@ -21,134 +18,27 @@ from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
-from putlab.trial.boundary import DETECT_PCT, TOO_SMALL_PCT, TOO_SMALL_STROKES, Boundary, p_below
-from putlab.trial.cautions import METRICS, answer, cautions
-from putlab.trial.classical import Classical, classical
-from putlab.trial.conditions import Conditions, choose_conditions, label, putt_counts
+from putlab.trial.boundary import (
+    DETECT_PCT,
+    TOO_SMALL_PCT,
+    TOO_SMALL_STROKES,
+    Boundary,
+    expect,
+    p_below,
+)
+from putlab.trial.classical import classical
+from putlab.trial.comparison import METRICS, Comparison, Summary
+from putlab.trial.conditions import Conditions, choose_conditions, putt_counts, rows_of
 from putlab.trial.contrast import (
     Contrast,
     change_table,
+    conditions_in_order,
     contrast,
+    effect_places,
     share_of_exact,
     strokes_change,
     strokes_saved,
 )
-
-Summary = dict[str, float]
-
-
-@dataclass(frozen=True)
-class Comparison(Result):
-    """Two conditions of one player, compared.
-
-    Attributes
-    ----------
-    conditions : putlab.trial.conditions.Conditions
-        Putts of each condition and how they lie in time.
-    metric : str
-        What the verdict is on: ``line``, ``pace`` or ``strokes``.
-    line_sd_ratio, pace_sd_ratio : dict or None
-        ``mean, lo, hi, p_improved`` of the ratio of spreads; None where not read.
-    by_distance : pandas.DataFrame
-        The same ratios at each length that both conditions share.
-    line_bias_change_deg, pace_bias_change_pct : dict or None
-        ``mean, lo, hi`` of the change of bias.
-    strokes_per_round_change : dict or None
-        ``mean, lo, hi, p_improved``; None where line or pace was never read.
-    p_too_small_to_matter, p_needed : float
-        Chance that the change of the metric is too small to matter; probability of
-        improvement that saying ``helped`` asks for at this size of trial.
-    verdict : str
-        ``helped``, ``hurt``, ``no difference that matters`` or ``cannot tell yet``.
-    putts_still_needed : int
-        Further putts, both conditions together and shuffled, until a verdict is likely.
-    too_small_pct, too_small_strokes, detect_pct : float
-        What counts as too small, and what the trial is meant to see.
-    mix : str
-        Whose mix of first putts the strokes are for.
-    classical : dict of str to putlab.trial.classical.Classical
-        The textbook's results by component.
-    several : pandas.DataFrame or None
-        All conditions of the player together, shrunk by `putlab.trial.contrast.change_table`,
-        where there are more than two.
-    """
-
-    conditions: Conditions
-    metric: str
-    line_sd_ratio: Summary | None
-    pace_sd_ratio: Summary | None
-    by_distance: pd.DataFrame
-    line_bias_change_deg: Summary | None
-    pace_bias_change_pct: Summary | None
-    strokes_per_round_change: Summary | None
-    p_too_small_to_matter: float
-    p_needed: float
-    verdict: str
-    putts_still_needed: int
-    too_small_pct: float
-    too_small_strokes: float
-    detect_pct: float
-    mix: str
-    classical: dict[str, Classical | None]
-    several: pd.DataFrame | None = None
-
-    @property
-    def judged_change(self) -> Summary:
-        """Mean, interval and chance of improvement of what the verdict is on."""
-        strokes = self.metric == "strokes"
-        name = "strokes_per_round_change" if strokes else f"{self.metric}_sd_ratio"
-        return getattr(self, name)
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """The changes, a row a quantity: ``change, mean, lo, hi, p_improved``."""
-        named = {
-            "line spread, ratio": self.line_sd_ratio,
-            "pace spread, ratio": self.pace_sd_ratio,
-            "line bias, change in degrees": self.line_bias_change_deg,
-            "pace bias, change in %": self.pace_bias_change_pct,
-            "strokes a round, change": self.strokes_per_round_change,
-        }
-        rows = [{"change": name, **values} for name, values in named.items() if values]
-        return pd.DataFrame(rows, columns=["change", "mean", "lo", "hi", "p_improved"])
-
-    @property
-    def sentence(self) -> str:
-        """The answer in plain words; a plain before-and-after is named first."""
-        return answer(self)
-
-    @cached_property
-    def cautions(self) -> list[str]:
-        """What to bear in mind, the gravest first."""
-        return list(cautions(self))
-
-    def to_dict(self) -> dict[str, Any]:
-        """The comparison as plain values, ready to be written as JSON."""
-        conditions = self.conditions
-        counts = ("putts_before", "putts_after", "sessions", "sessions_shared", "design")
-        plain = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"}
-        return {
-            "player": conditions.player,
-            "before": label(conditions.before),
-            "after": label(conditions.after),
-            **{name: getattr(conditions, name) for name in counts},
-            **plain,
-            "by_distance": _records(self.by_distance),
-            "several": None if self.several is None else _records(self.several),
-            "classical": {name: vars(book) for name, book in self.classical.items() if book},
-            "cautions": self.cautions,
-            "sentence": self.sentence,
-        }
-
-    def _repr_html_(self) -> str:
-        noted = "".join(f"<li>{escape(text)}</li>" for text in self.cautions)
-        textbook = "".join(
-            f"<p>{name}: {escape(twin.sentence)}</p>"
-            for name, twin in self.classical.items()
-            if twin
-        )
-        who = f"<p><b>{escape(self.conditions.player)}</b></p>"
-        return f"{who}{super()._repr_html_()}<ul>{noted}</ul>{textbook}"
 
 
 def compare(
@@ -200,7 +90,12 @@ def compare(
     FitError
         The fit did not converge.
     """
-    sizes = _checked(metric, too_small_pct, too_small_strokes, detect_pct)
+    expect(metric in (None, *METRICS), "metric", metric, f"one of {', '.join(METRICS)}")
+    expect(0 < detect_pct < 100, "detect_pct", detect_pct, "percent above 0 and below 100")
+    sizes = {"too_small_pct": too_small_pct, "too_small_strokes": too_small_strokes}
+    for name, size in sizes.items():
+        expect(0 <= size < 100, name, size, "0 or more, and below 100")
+    sizes = {name: float(size) for name, size in (sizes | {"detect_pct": detect_pct}).items()}
     # Labels are looked up before the fit, so that a typing error costs no minute.
     pair = choose_conditions(putt_counts(fit_or_log), before, after, player)
     fit = fit_or_log if isinstance(fit_or_log, Fit) else fit_log(fit_or_log, seed=seed)
@@ -209,21 +104,21 @@ def compare(
     change, sd_fit, boundary = case.judged(metric)
     mean, sd = change.mean(), change.std(ddof=1)
     per_putt = case.information_per_putt(metric, float(boundary.information(sd_fit)))
-    changes = {
-        name: (_summary(np.exp(c.log_ratio), c.log_ratio), _summary(c.bias_change))
-        for name, c in case.contrasts.items()
+    ratios = {
+        name: _improvement(c.log_ratio, np.exp(c.log_ratio)) for name, c in case.contrasts.items()
     }
-    line, pace = (changes.get(name, (None, None)) for name in COMPONENTS)
+    biases = {name: _summary(c.bias_change) for name, c in case.contrasts.items()}
     strokes = case.strokes
+    books = {name: classical(case.rows(name), pair.before, pair.after) for name in case.contrasts}
     return Comparison(
         conditions=pair,
         metric=metric,
-        line_sd_ratio=line[0],
-        pace_sd_ratio=pace[0],
+        line_sd_ratio=ratios.get("line"),
+        pace_sd_ratio=ratios.get("pace"),
         by_distance=case.by_distance(),
-        line_bias_change_deg=line[1],
-        pace_bias_change_pct=pace[1],
-        strokes_per_round_change=None if strokes is None else _summary(strokes, strokes),
+        line_bias_change_deg=biases.get("line"),
+        pace_bias_change_pct=biases.get("pace"),
+        strokes_per_round_change=None if strokes is None else _improvement(strokes, strokes),
         p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
         p_needed=float(boundary.p_needed(sd, sd_fit)),
         verdict=str(boundary.verdict(mean, sd, sd_fit)),
@@ -231,26 +126,10 @@ def compare(
             mean, sd, sd_fit=sd_fit, per_putt=per_putt, seed=seed
         ),
         mix=case.mix.level,
-        classical={
-            name: classical(case.rows(name), pair.before, pair.after) for name in case.contrasts
-        },
+        classical={name: book for name, book in books.items() if book},
         several=case.several(metric),
         **sizes,
     )
-
-
-def _checked(
-    metric: str | None, too_small_pct: float, too_small_strokes: float, detect_pct: float
-) -> dict[str, float]:
-    if metric is not None and metric not in METRICS:
-        raise UsageError(f"metric {metric!r}: expected one of {', '.join(METRICS)}.")
-    if not 0 < detect_pct < 100:
-        raise UsageError(f"detect_pct {detect_pct:g}: expected percent above 0 and below 100.")
-    small = {"too_small_pct": float(too_small_pct), "too_small_strokes": float(too_small_strokes)}
-    for name, value in small.items():
-        if not 0 <= value < 100:
-            raise UsageError(f"{name} {value:g}: expected 0 or more, and below 100.")
-    return small | {"detect_pct": float(detect_pct)}
 
 
 @dataclass(frozen=True)
@@ -262,19 +141,15 @@ class _Case:
     mix: RoundMix
     sizes: dict[str, float]
 
-    def rows(self, component: str, table: str = "rows") -> pd.DataFrame:
-        """The player's counted readings, or ``conditions`` with any."""
-        rows = getattr(self.fit.designs[component], table)
-        return rows[rows["player"] == self.pair.player]
+    def rows(self, component: str) -> pd.DataFrame:
+        """The player's counted readings."""
+        return rows_of(self.fit, self.pair.player, component)
 
     @cached_property
     def contrasts(self) -> dict[str, Contrast]:
         """The changes of the components read under both conditions."""
-        asked, found = {self.pair.before, self.pair.after}, {}
-        for name in COMPONENTS:
-            if asked <= set(self.rows(name, "conditions")["condition"]):
-                found[name] = contrast(self.fit, self.pair, name)
-        return found
+        read = [n for n in COMPONENTS if min(effect_places(self.fit.designs[n], self.pair)) >= 0]
+        return {name: contrast(self.fit, self.pair, name) for name in read}
 
     @cached_property
     def strokes(self) -> np.ndarray | None:
@@ -286,9 +161,10 @@ class _Case:
     def metric(self, wanted: str | None) -> str:
         """The metric of the verdict, or why it can't be judged."""
         if not self.contrasts:
+            before, after = self.pair.labels
             raise UsageError(
-                f"{self.pair.player}: no component was read under both {label(self.pair.before)!r} "
-                f"and {label(self.pair.after)!r}, so there is nothing to compare."
+                f"{self.pair.player}: no component was read under both {before!r} and {after!r}, "
+                "so there is nothing to compare."
             )
         if wanted is None:
             return next(iter(self.contrasts))
@@ -316,22 +192,22 @@ class _Case:
         golfer, rows = self.fit.golfer(self.pair.player), self.rows(metric)
         width = (rows["hi"] - rows["lo"]).replace(np.inf, np.nan).median()
         # Two conditions of n putts tell n/2 between them of a difference: a half a putt.
-        return 0.5 * share_of_exact(golfer, metric, [REFERENCE_FT], width, [rows["noise"].median()])
+        return 0.5 * share_of_exact(golfer, metric, REFERENCE_FT, width, rows["noise"].median())
 
     def several(self, metric: str) -> pd.DataFrame | None:
         """The table of all the player's conditions, where there are more than two."""
         component = metric if metric in self.contrasts else next(iter(self.contrasts))
-        if len(self.rows(component, "conditions")) < 3:
+        player, small = self.pair.player, self.sizes["too_small_pct"]
+        if len(conditions_in_order(self.fit, player, component)) < 3:
             return None
-        how = {"player": self.pair.player, "component": component}
-        small = self.sizes["too_small_pct"]
-        return change_table(self.fit, label(self.pair.before), **how, too_small_pct=small)
+        before = self.pair.before
+        return change_table(self.fit, player, component, reference=before, too_small_pct=small)
 
     def by_distance(self) -> pd.DataFrame:
         """Ratios length by length; a component that was not read has no columns."""
         tables = []
         for name, change in self.contrasts.items():
-            ratios = [_summary(np.exp(log), log) for log in change.log_ratio_at.T]
+            ratios = [_improvement(log, np.exp(log)) for log in change.log_ratio_at.T]
             table = pd.DataFrame(ratios, index=change.distance_ft).add_prefix(f"{name}_sd_ratio_")
             table[f"{name}_putts_before"], table[f"{name}_putts_after"] = change.putts
             tables.append(table)
@@ -351,14 +227,11 @@ def _strokes_sds(change: np.ndarray, contrasts: list[Contrast]) -> tuple[float, 
     return sd_fit, prior_sd
 
 
-def _summary(draws: np.ndarray, change: np.ndarray | None = None) -> Summary:
-    """Mean and interval; of a change given on its own scale also the chance that it is below 0."""
-    found = dict(zip(("mean", "lo", "hi"), map(float, summary(draws)), strict=True))
-    if change is not None:
-        found["p_improved"] = float(p_below(change.mean(), change.std(ddof=1)))
-    return found
+def _summary(draws: np.ndarray) -> Summary:
+    """Mean and interval."""
+    return dict(zip(("mean", "lo", "hi"), map(float, summary(draws)), strict=True))
 
 
-def _records(table: pd.DataFrame) -> list[dict]:
-    # A missing value is None, as JSON has it.
-    return table.astype(object).where(table.notna(), None).to_dict("records")
+def _improvement(change: np.ndarray, shown: np.ndarray) -> Summary:
+    """Mean and interval as shown, and the chance that the change is below 0."""
+    return _summary(shown) | {"p_improved": float(p_below(change.mean(), change.std(ddof=1)))}

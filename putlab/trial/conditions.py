@@ -7,10 +7,9 @@ import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
-from putlab.log.read import Log
+from putlab.log.read import Log, choose_player
 from putlab.model.readings import practice_putts
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import choose_player
 
 # What a putt without a label is called.
 UNLABELLED = "none"
@@ -36,6 +35,11 @@ class Pair:
     before: str
     after: str
 
+    @property
+    def labels(self) -> tuple[str, str]:
+        """Both labels in words, putts without one having a name too."""
+        return label(self.before), label(self.after)
+
 
 @dataclass(frozen=True)
 class Conditions(Pair):
@@ -58,11 +62,13 @@ class Conditions(Pair):
     @property
     def design(self) -> str:
         """How the conditions lie in time: interleaved, by visits, or before and after."""
-        putts = self.visits[["before", "after"]].to_numpy(float)
+        putts = self.visits[["before", "after"]].to_numpy()
         both = (putts > 0).all(axis=1)
         if putts[both].sum() >= SHARED * putts.sum():
             return INTERLEAVED
-        return BEFORE_AFTER if _order_r2(putts) >= ALIKE else BY_VISITS
+        visit_and_condition = np.indices(putts.shape).reshape(2, -1)
+        correlation = np.corrcoef(np.repeat(visit_and_condition, putts.ravel(), axis=1))[0, 1]
+        return BEFORE_AFTER if correlation**2 >= ALIKE else BY_VISITS
 
 
 def label(condition: str) -> str:
@@ -70,39 +76,23 @@ def label(condition: str) -> str:
     return condition or UNLABELLED
 
 
-def _order_r2(putts: np.ndarray) -> float:
-    # Squared correlation of condition and order of visit; putts has shape (visits, 2).
-    if len(putts) < 2:
-        return 0.0
-    order = np.repeat(np.arange(len(putts)), 2)
-    changed = np.tile([0.0, 1.0], len(putts))
-    covariance = np.cov(order, changed, aweights=putts.ravel())
-    return covariance[0, 1] ** 2 / (covariance[0, 0] * covariance[1, 1])
-
-
-def reading_counts(fit: Fit, player: str) -> pd.DataFrame:
-    """A player's readings as ``component, condition, session, length, putts``."""
-    keys = ["condition", "session", "length"]
-    tables = []
-    for component, design in fit.designs.items():
-        rows = design.rows[design.rows["player"] == player]
-        counts = rows.groupby(keys, sort=False)["count"].sum().rename("putts").reset_index()
-        tables.append(counts.assign(component=component))
-    return pd.concat(tables, ignore_index=True)
+def rows_of(fit: Fit, player: str, component: str) -> pd.DataFrame:
+    """A player's counted readings of one component."""
+    rows = fit.designs[component].rows
+    return rows[rows["player"] == player]
 
 
 def putt_counts(fit_or_log: Fit | Log) -> pd.DataFrame:
     """Putts read as ``player, condition, session, putts``, in the order of the log."""
+    keys = ["player", "condition", "session"]
     if not isinstance(fit_or_log, Fit):
         putts = practice_putts(fit_or_log.putts)
         read = putts[["line_deg", "roll_ft"]].notna().any(axis=1)
-        by = [putts["player"], putts["condition"], putts["session"]]
-        return read.groupby(by, sort=False).sum().rename("putts").reset_index()
-    fit = fit_or_log
-    tables = [reading_counts(fit, player).assign(player=player) for player in fit.players]
-    keys = ["player", "condition", "session"]
-    most = pd.concat(tables).groupby([*keys, "component"])["putts"].sum().groupby(keys).max()
-    return fit.visits[["player", "session"]].merge(most.reset_index(), on=["player", "session"])
+        return putts.assign(putts=read).groupby(keys, sort=False)["putts"].sum().reset_index()
+    rows = {name: design.rows for name, design in fit_or_log.designs.items()}
+    counts = pd.concat(rows, names=["component"]).groupby(["component", *keys])["count"].sum()
+    most = counts.groupby(keys).max().rename("putts").reset_index()
+    return fit_or_log.visits[["player", "session"]].merge(most, on=["player", "session"])
 
 
 def choose_conditions(
@@ -111,62 +101,58 @@ def choose_conditions(
     """The player and the two conditions asked for, or an error that says what there is."""
     if before == after:
         raise UsageError(f"before and after are both {before!r}; name two conditions.")
+    counts = counts.assign(label=counts["condition"].map(label))
     player = _player_with_both(counts, before, after, player)
+    for wanted in (before, after):
+        _check_held(counts, wanted, player)
+    labelled = UNLABELLED in set(counts["condition"])
+    first, second = (
+        "" if name == UNLABELLED and not labelled else name for name in (before, after)
+    )
     mine = counts[counts["player"] == player]
-    labels = [_choose_condition(counts, player, name) for name in (before, after)]
-    visits = mine.groupby(["session", "condition"])["putts"].sum().unstack(fill_value=0)
-    visits = visits.loc[mine["session"].unique(), labels].set_axis(["before", "after"], axis=1)
-    visits = visits[visits.sum(axis=1) > 0].rename_axis("session")
-    totals = visits.sum()
-    if not totals.all():
-        missing = (before, after)[int(np.argmin(totals))]
+    visits = mine.pivot_table("putts", "session", "condition", "sum", fill_value=0, sort=False)
+    visits = visits[[first, second]].set_axis(["before", "after"], axis=1)
+    putts_before, putts_after = map(int, visits.sum())
+    if not (putts_before and putts_after):
+        missing = before if not putts_before else after
         raise UsageError(
             f"{player} has rows under {missing!r}, but none with a line or roll reading; "
             "spread can't be compared without (line_deg, roll_ft)."
         )
-    first, second = labels
-    putts = (int(totals["before"]), int(totals["after"]))
-    return Conditions(player, first, second, *putts, visits.reset_index())
+    visits = visits[visits.sum(axis=1) > 0].reset_index()
+    return Conditions(player, first, second, putts_before, putts_after, visits)
 
 
 def _player_with_both(counts: pd.DataFrame, before: str, after: str, player: str | None) -> str:
-    players = list(counts["player"].drop_duplicates())
+    players = list(counts["player"].unique())
     if player is not None or len(players) == 1:
         return choose_player(players, player)
-    seen = counts.assign(condition=counts["condition"].map(label))
-    asked = seen[seen["condition"].isin([before, after])]
-    both = asked.groupby("player", sort=False)["condition"].nunique().loc[lambda n: n == 2].index
+    asked = counts[counts["label"].isin([before, after])]
+    held = asked.groupby("player", sort=False)["label"].nunique()
+    both = list(held.index[held == 2])
     if len(both) == 1:
         return both[0]
     pair = f"both {before!r} and {after!r}"
-    if len(both):
+    if both:
         names = ", ".join(both[:12])
         raise UsageError(f"{len(both)} players have {pair}; name one as player: {names}.")
-    known = list(seen["condition"].drop_duplicates())
-    for name in (before, after):
-        if name not in known:
-            raise UsageError(f"no condition {name!r} in the log; {_offer(name, known)}")
+    for wanted in (before, after):
+        _check_held(counts, wanted)
     raise UsageError(f"no player has putts under {pair}.")
 
 
-def _choose_condition(counts: pd.DataFrame, player: str, wanted: str) -> str:
-    everyone = counts["condition"].map(label)
-    mine = list(everyone[counts["player"] == player].drop_duplicates())
-    if wanted in mine:
-        unlabelled = wanted == UNLABELLED and UNLABELLED not in set(counts["condition"])
-        return "" if unlabelled else wanted
-    where = f"no condition {wanted!r} in the log"
-    if wanted in set(everyone):
+def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) -> None:
+    """Refuse a label without putts, the player's or anybody's, and say which there are."""
+    mine = counts if player is None else counts[counts["player"] == player]
+    known = list(mine["label"].unique())
+    if wanted in known:
+        return
+    where, who = f"no condition {wanted!r} in the log", player or "it"
+    if wanted in set(counts["label"]):
         where = f"{player} has no putts under {wanted!r}, though others do"
-    raise UsageError(f"{where}; {_offer(wanted, mine, player)}")
-
-
-def _offer(wanted: str, known: list[str], player: str = "it") -> str:
+    offer = f"{', '.join(map(repr, known[:12]))}."
+    if near := get_close_matches(wanted, known, n=1, cutoff=0.4):
+        offer += f" Did you mean {near[0]!r}?"
     if known == [UNLABELLED]:
-        return (
-            f"{player} has no condition labels at all. Write what was under test in the "
-            "column 'condition'."
-        )
-    near = get_close_matches(wanted, known, n=1, cutoff=0.4)
-    hint = f" Did you mean {near[0]!r}?" if near else ""
-    return f"{player} has {', '.join(map(repr, known[:12]))}.{hint}"
+        offer = "no condition labels at all. Write what was under test in the column 'condition'."
+    raise UsageError(f"{where}; {who} has {offer}")

@@ -11,26 +11,24 @@ the trend would hand most of the trend to the change; `with_wide_trend` takes th
 """
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 from numpy.typing import ArrayLike
+from scipy.special import softmax
 
-from putlab.base.errors import UsageError
-from putlab.base.settings import PAST_FT, STIMP_FT, interval_probabilities
 from putlab.green.hole_out import cached_hole_out, hole_out
 from putlab.green.skill import Skill
-from putlab.model.design import REFERENCE_FT, Design
+from putlab.model.design import REFERENCE_FT, Design, places
 from putlab.model.priors import PRIORS, by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import Golfer, choose_player
+from putlab.posterior.player import Golfer, summary
 from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix
 from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_TREND_SD
-from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts, reading_counts
+from putlab.trial.conditions import Pair, label, putt_counts, rows_of
 
 # Putts that follow start from here to there, whatever the first putts were.
 ENDS_FT = (2.0, 60.0)
@@ -60,7 +58,7 @@ class Contrast:
 def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     """The change of one component between two conditions that both have readings of it."""
     design = fit.designs[component]
-    index = np.array([effect_index(design, pair.player, c) for c in (pair.before, pair.after)])
+    index = effect_places(design, pair)
     lengths, putts, weight = _shared_lengths(fit, pair, component)
     x = np.log(lengths / REFERENCE_FT)
     effect, slope, bias_change = (
@@ -78,23 +76,20 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     return Contrast(own + correction, log_ratio_at, lengths, putts, bias_change, correction, *sds)
 
 
-def effect_index(design: Design, player: str, condition: str) -> int | None:
-    """Place of a player's condition among the fitted effects; None without readings."""
-    table = design.conditions
-    found = np.flatnonzero((table["player"] == player) & (table["condition"] == condition))
-    return int(found[0]) if found.size else None
+def effect_places(design: Design, pair: Pair) -> np.ndarray:
+    """Places of both conditions among the fitted effects."""
+    asked = pd.DataFrame({"player": pair.player, "condition": [pair.before, pair.after]})
+    return places(asked, design.conditions, ["player", "condition"])
 
 
 def _draws(fit: Fit, component: str, name: str) -> np.ndarray:
-    posterior: Any = fit.posteriors[component]["posterior"]
-    values = posterior[name].values
-    return values.reshape(values.shape[0] * values.shape[1], *values.shape[2:])
+    return np.concatenate(np.asarray(fit.posteriors[component]["posterior"][name]))
 
 
 def _shared_lengths(fit: Fit, pair: Pair, component: str) -> tuple[np.ndarray, ...]:
     """Feet, putts and weight of the lengths that both conditions share; of all where none is."""
-    table = reading_counts(fit, pair.player).query("component == @component")
-    counts = table.groupby(["length", "condition"])["putts"].sum().unstack(fill_value=0)
+    rows = rows_of(fit, pair.player, component)
+    counts = rows.groupby(["length", "condition"])["count"].sum().unstack(fill_value=0)
     putts = counts[[pair.before, pair.after]].to_numpy().T
     n, m = putts.astype(float)
     # A length tells of the ratio as its scarcer condition allows.
@@ -131,22 +126,16 @@ def strokes_change(
     """Strokes a round after, less those before, (draws,), all else equal, on new days."""
     fit = _with_trend_corrections(fit, pair, contrasts)
     skills = [_condition_skill(fit, pair.player, c, mix) for c in (pair.before, pair.after)]
-    green = {"stimp_ft": STIMP_FT, "past_ft": PAST_FT}
-    before, after = (cached_hole_out(s, mix.distance_ft, **green).average_putts for s in skills)
+    before, after = (cached_hole_out(s, mix.distance_ft).average_putts for s in skills)
     return mix.average(after - before)
 
 
 def strokes_saved(fit: Fit, pair: Pair, cut_pct: float, mix: RoundMix) -> float:
     """Strokes a round that so many percent off both spreads would save this golfer."""
-    skill = _condition_skill(fit, pair.player, pair.before, mix)
-    line_sd = np.exp(np.log(skill.line_sd_deg).mean(axis=0))
-    pace_sd = np.exp(np.log(skill.pace_sd_pct).mean(axis=0))
-    line_bias, pace_bias = skill.line_bias_deg.mean(axis=0), skill.pace_bias_pct.mean(axis=0)
-    putts = []
-    for keep in (1.0, 1 - cut_pct / 100):
-        typical = Skill(skill.distance_ft, line_sd * keep, line_bias, pace_sd * keep, pace_bias)
-        putts.append(hole_out(typical, mix.distance_ft).average_putts[0])
-    return float(mix.average(putts[0] - putts[1]))
+    now, keep = _condition_skill(fit, pair.player, pair.before, mix).mean, 1 - cut_pct / 100
+    then = replace(now, line_sd_deg=now.line_sd_deg * keep, pace_sd_pct=now.pace_sd_pct * keep)
+    putts, fewer = (hole_out(s, mix.distance_ft).average_putts[0] for s in (now, then))
+    return float(mix.average(putts - fewer))
 
 
 def round_skill(golfer: Golfer, mix: RoundMix) -> Skill:
@@ -165,9 +154,9 @@ def _with_trend_corrections(fit: Fit, pair: Pair, contrasts: dict[str, Contrast]
     for component, change in contrasts.items():
         posterior = posteriors[component]["posterior"].dataset
         effect = posterior["effect"].copy(deep=True)
-        half = change.trend_correction.reshape(effect.shape[:2]) / 2
-        for condition, part in ((pair.before, -half), (pair.after, half)):
-            effect.values[..., effect_index(fit.designs[component], pair.player, condition)] += part
+        half = change.trend_correction.reshape(*effect.shape[:2], 1) / 2
+        index = effect_places(fit.designs[component], pair)
+        effect.values[..., index] += half * [-1, 1]
         changed = {"posterior": posterior.assign(effect=effect)}
         posteriors[component] = xr.DataTree.from_dict(changed)
     return replace(fit, posteriors=posteriors)
@@ -202,7 +191,7 @@ def share_of_exact(
     skill = golfer.skill(distance_ft, new_day=False)
     spread = (skill.line_sd_deg if component == "line" else skill.pace_sd_pct).mean(axis=0)
     mishits = golfer.draws(component, "mishit_share").mean()
-    readings = zip(spread, *np.broadcast_arrays(step, noise), strict=True)
+    readings = np.broadcast(spread, step, noise)
     shares = [reading_share(sd, step=s, noise=n, mishit_share=mishits) for sd, s, n in readings]
     return float(np.mean(shares))
 
@@ -210,12 +199,20 @@ def share_of_exact(
 # Several changes at once: a table with shrinkage, not a hunt for the best.
 
 
+def conditions_in_order(fit: Fit, player: str, component: str) -> list[str]:
+    """A player's conditions with readings, in the order in which they were tried."""
+    table, counts = fit.designs[component].conditions, putt_counts(fit)
+    held = set(table.loc[table["player"] == player, "condition"])
+    tried = counts.loc[counts["player"] == player, "condition"].unique()
+    return [name for name in tried if name in held]
+
+
 def change_table(
     fit: Fit,
-    reference: str | None = None,
+    player: str,
+    component: str,
     *,
-    player: str | None = None,
-    component: str = "line",
+    reference: str | None = None,
     too_small_pct: float = TOO_SMALL_PCT,
 ) -> pd.DataFrame:
     """Every condition of a player against one of them (default: the first), shrunk together.
@@ -225,78 +222,56 @@ def change_table(
     ``p_improved, p_too_small_to_matter``, and ``p_narrowest``, the chance that it has the
     narrowest spread of all.
     """
-    player = choose_player(fit.players, player)
     names = conditions_in_order(fit, player, component)
-    if len(names) < 2:
-        raise UsageError(f"{player} has {component} readings under fewer than two conditions.")
-    if reference is not None:
-        other = next(name for name in names if label(name) != reference)
-        first = choose_conditions(putt_counts(fit), reference, label(other), player).before
-        names = [first, *(name for name in names if name != first)]
-    changes = [contrast(fit, Pair(player, names[0], name), component) for name in names[1:]]
+    first = names[0] if reference is None else reference
+    names = [first, *(name for name in names if name != first)]
+    changes = [contrast(fit, Pair(player, first, name), component) for name in names[1:]]
     draws = np.stack([change.log_ratio for change in changes], axis=1)
-    scale = changes[0].prior_sd / np.sqrt(2)
-    # As the data alone have each change, without any prior on it.
-    precision, pull = _data_alone(draws, scale**2 * (np.eye(len(changes)) + 1))
-    alone, shrunk = np.linalg.pinv(precision) @ pull, shrink(draws, scale, seed=fit.seed)
-    counts = reading_counts(fit, player).query("component == @component").groupby("condition")
-    low, high = np.quantile(shrunk, interval_probabilities(), axis=0)
-    too_small = np.log1p(too_small_pct / 100)
-    narrowest = np.column_stack([np.zeros(len(shrunk)), shrunk]).argmin(axis=1)
+    alone, shrunk = shrink(draws, changes[0].prior_sd / np.sqrt(2), seed=fit.seed)
     # The reference comes first, itself and nothing else.
-    against = {
-        "alone": [1.0, *np.exp(alone)],
-        "ratio": [1.0, *np.exp(shrunk.mean(axis=0))],
-        "lo": [np.nan, *np.exp(low)],
-        "hi": [np.nan, *np.exp(high)],
-        "p_improved": [np.nan, *(shrunk < 0).mean(axis=0)],
-        "p_too_small_to_matter": [np.nan, *(np.abs(shrunk) < too_small).mean(axis=0)],
-    }
-    own = {
+    against = np.insert(shrunk, 0, 0.0, axis=1)
+    readings = rows_of(fit, player, component).groupby("condition")
+    mean, low, high = summary(against)
+    columns = {
         "condition": [label(name) for name in names],
-        "putts": counts["putts"].sum().reindex(names).to_numpy(),
-        "sessions": counts["session"].nunique().reindex(names).to_numpy(),
+        "putts": readings["count"].sum()[names].to_numpy(),
+        "sessions": readings["session"].nunique()[names].to_numpy(),
+        "alone": np.exp([0.0, *alone]),
+        "ratio": np.exp(mean),
+        "lo": np.exp(low),
+        "hi": np.exp(high),
+        "p_improved": (against < 0).mean(axis=0),
+        "p_too_small_to_matter": (np.abs(against) < np.log1p(too_small_pct / 100)).mean(axis=0),
+        "p_narrowest": np.bincount(against.argmin(axis=1), minlength=len(names)) / DRAWS,
     }
-    last = {"p_narrowest": np.bincount(narrowest, minlength=len(names)) / len(shrunk)}
-    return pd.DataFrame(own | against | last)
+    table = pd.DataFrame(columns)
+    table.loc[0, ["lo", "hi", "p_improved", "p_too_small_to_matter"]] = np.nan
+    return table
 
 
-def conditions_in_order(fit: Fit, player: str, component: str) -> list[str]:
-    """A player's conditions with readings, in the order in which they were tried."""
-    design, counts = fit.designs[component], putt_counts(fit)
-    mine = counts[counts["player"] == player]["condition"].drop_duplicates()
-    return [name for name in mine if effect_index(design, player, name) is not None]
+def shrink(draws: np.ndarray, prior_scale: float, *, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Changes as the data alone have each, and draws that share a scale learned from all.
 
-
-def shrink(draws: np.ndarray, prior_scale: float, *, seed: int) -> np.ndarray:
-    """Draws of changes, (draws, changes), that share a scale learned from all of them.
-
-    Those given have one reference, and independent priors of sd `prior_scale` on every
-    condition, the reference too.
+    The draws given and returned, (draws, changes), have one reference; those given have
+    independent priors of sd `prior_scale` on every condition, the reference too.
     """
     changes = draws.shape[1]
     # Differences from one reference: every two share its part.
-    together = np.eye(changes) + 1
-    precision, pull = _data_alone(draws, prior_scale**2 * together)
-    means, roots, weights = [], [], []
-    for scale in prior_scale * np.geomspace(0.02, 4, GRID):
-        prior = np.linalg.inv(scale**2 * together)
-        covariance = np.linalg.inv(precision + prior)
-        mean = covariance @ pull
-        means.append(mean)
-        roots.append(np.linalg.cholesky((covariance + covariance.T) / 2))
-        fits = pull @ mean + np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(prior)[1]
-        # half-Normal on the scale, times the grid's step, which grows with the scale
-        weights.append(0.5 * fits - 0.5 * (scale / prior_scale) ** 2 + np.log(scale))
-    chance = np.exp(np.array(weights) - np.max(weights))
+    unit = np.linalg.inv(np.eye(changes) + 1)
+    # The data's precision is the posterior's less the prior's.
+    learned = np.linalg.inv(np.atleast_2d(np.cov(draws, rowvar=False)))
+    values, vectors = np.linalg.eigh(learned - unit / prior_scale**2)
+    precision = vectors * np.maximum(values, 0.0) @ vectors.T
+    pull = learned @ draws.mean(axis=0)
+    scales = prior_scale * np.geomspace(0.02, 4, GRID)
+    priors = unit / scales[:, None, None] ** 2
+    covariances = np.linalg.inv(precision + priors)
+    means = covariances @ pull
+    fits = means @ pull + np.linalg.slogdet(covariances)[1] + np.linalg.slogdet(priors)[1]
+    # half-Normal on the scale, times the grid's step, which grows with the scale
+    weights = 0.5 * fits - 0.5 * (scales / prior_scale) ** 2 + np.log(scales)
     rng = np.random.default_rng(seed)
-    which = rng.choice(GRID, DRAWS, p=chance / chance.sum())
+    which = rng.choice(GRID, DRAWS, p=softmax(weights))
     noise = rng.standard_normal((DRAWS, changes, 1))
-    return np.array(means)[which] + (np.array(roots)[which] @ noise)[..., 0]
-
-
-def _data_alone(draws: np.ndarray, prior: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Precision and pull of the data alone: the posterior's less the prior's."""
-    precision = np.linalg.inv(np.atleast_2d(np.cov(draws, rowvar=False)))
-    values, vectors = np.linalg.eigh(precision - np.linalg.inv(prior))
-    return vectors * np.maximum(values, 0.0) @ vectors.T, precision @ draws.mean(axis=0)
+    roots = np.linalg.cholesky((covariances + covariances.swapaxes(1, 2)) / 2)
+    return np.linalg.pinv(precision) @ pull, means[which] + (roots[which] @ noise)[..., 0]

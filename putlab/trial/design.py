@@ -8,7 +8,7 @@ own, which costs a putt.
 """
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -26,7 +26,15 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
 from putlab.rounds.first_putts import shipped_mix
-from putlab.trial.boundary import CHANCE, CHECKING, TWO_SIDED, before_after_chance, chance_of_helped
+from putlab.trial.boundary import (
+    CHANCE,
+    CHECKING,
+    TWO_SIDED,
+    before_after_chance,
+    chance_of_helped,
+    expect,
+)
+from putlab.trial.conditions import rows_of
 from putlab.trial.contrast import golfer_at_large, round_skill, share_of_exact, strokes_slopes
 
 # Putts of one visit, both conditions together: about half an hour (common practice).
@@ -163,37 +171,36 @@ class TrialDesign(Result):
             and empty `READINGS`.
         """
         rng = np.random.default_rng(self.seed if seed is None else seed)
-        lengths, each = np.array(self.distances_ft), self.putts_each
-        pairs = int(np.ceil(each / (2 * BLOCK)))
-        # Which condition goes first: as often the one as the other in all.
-        deck = np.arange(self.sessions * pairs * lengths.size) % 2
-        rng.shuffle(deck)
-        first = deck.reshape(self.sessions, pairs, lengths.size)
-        sizes = [len(part) for part in np.array_split(np.arange(each), 2 * pairs)]
+        blocks = pd.DataFrame(self._blocks(rng), columns=["visit", "distance_ft", "arm", "putts"])
+        table = blocks.loc[blocks.index.repeat(blocks["putts"])].reset_index(drop=True)
         width = len(str(self.sessions))
-        visits = [
-            _visit(lengths, first[s], sizes, rng).assign(session=f"visit {s + 1:0{width}d}")
-            for s in range(self.sessions)
-        ]
-        table = pd.concat(visits, ignore_index=True)
-        table["condition"] = np.where(table.pop("changed") == 0, before, after)
-        table["putt"] = table.groupby("session").cumcount() + 1
-        drill = "both" if self.metric == "strokes" else self.metric
-        table = table.assign(player=player, drill=drill, **dict.fromkeys(READINGS, np.nan))
-        return table[["player", "session", "putt", "distance_ft", "condition", "drill", *READINGS]]
+        return pd.DataFrame(
+            {
+                "player": player,
+                "session": "visit " + table["visit"].astype(str).str.zfill(width),
+                "putt": table.groupby("visit").cumcount() + 1,
+                "distance_ft": table["distance_ft"],
+                "condition": np.where(table["arm"] == 0, before, after),
+                "drill": "both" if self.metric == "strokes" else self.metric,
+                **dict.fromkeys(READINGS, np.nan),
+            }
+        )
 
-
-def _visit(
-    lengths_ft: np.ndarray, first: np.ndarray, sizes: list[int], rng: np.random.Generator
-) -> pd.DataFrame:
-    """One visit: each length in turns, every second one the reverse of the last."""
-    putts: list[tuple[float, int]] = []
-    for turn, size in enumerate(sizes):
-        for place in rng.permutation(lengths_ft.size):
-            leads = (first[turn // 2, place] + turn) % 2
-            for changed in (leads, 1 - leads):
-                putts += [(lengths_ft[place], changed)] * size
-    return pd.DataFrame(putts, columns=["distance_ft", "changed"])
+    def _blocks(self, rng: np.random.Generator) -> Iterator[tuple[int, float, int, int]]:
+        """Visit, length, arm (0 before, 1 after) and putts of every block, in order."""
+        lengths = len(self.distances_ft)
+        turns = 2 * int(np.ceil(self.putts_each / (2 * BLOCK)))
+        sizes = [len(part) for part in np.array_split(np.arange(self.putts_each), turns)]
+        # Which arm goes first: as often the one as the other in all.
+        deck = np.arange(self.sessions * turns // 2 * lengths) % 2
+        rng.shuffle(deck)
+        for visit, first in enumerate(deck.reshape(self.sessions, -1, lengths), 1):
+            for turn, putts in enumerate(sizes):
+                for place in rng.permutation(lengths):
+                    # Every second turn is the reverse of the one before.
+                    leads = (first[turn // 2, place] + turn) % 2
+                    yield visit, self.distances_ft[place], leads, putts
+                    yield visit, self.distances_ft[place], 1 - leads, putts
 
 
 def design_trial(
@@ -243,13 +250,15 @@ def design_trial(
         A length, size, metric or number that can't be, or a golfer without readings.
     """
     lengths = tuple(sorted({float(d) for d in distances_ft}))
-    given = {"distances_ft": lengths, "detect_pct": detect_pct, "metric": metric}
-    _check(given | {"sessions": sessions, "session_putts": session_putts})
+    expect(min(lengths, default=0) > 0, "distances_ft", lengths, "lengths in feet above 0")
+    expect(0 < detect_pct < 100, "detect_pct", detect_pct, "percent above 0 and below 100")
+    expect(metric in METRICS, "metric", metric, f"one of {', '.join(METRICS)}")
+    expect(sessions is None or sessions >= 1, "sessions", sessions, "1 or more")
+    fewest, why = 2 * len(lengths), f"for two conditions at {len(lengths)} lengths"
+    expect(session_putts >= fewest, "session_putts", session_putts, f"{fewest} or more, {why}")
     if assumptions is None:
-        read = COMPONENTS if metric == "strokes" else (metric,)
         how = (np.array(lengths), rules or ReadingRules())
-        shares = {name: _own_share(golfer, name, *how) for name in read if golfer is not None}
-        assumptions = _assumptions(metric, detect_pct, golfer, shares)
+        assumptions = _assumptions(metric, detect_pct, golfer, *how)
     cut = detect_pct / 100
     exact = f_test_putts(cut)
     base = exact * CHECKING / assumptions.share
@@ -274,21 +283,6 @@ def design_trial(
     )
 
 
-def _check(design: dict[str, Any]) -> None:
-    lengths, metrics = design["distances_ft"], ", ".join(METRICS)
-    fewest, why = 2 * len(lengths), f"for two conditions at {len(lengths)} lengths"
-    fine = {
-        "distances_ft": (lengths and lengths[0] > 0, "lengths in feet above 0"),
-        "detect_pct": (0 < design["detect_pct"] < 100, "percent above 0 and below 100"),
-        "metric": (design["metric"] in METRICS, f"one of {metrics}"),
-        "sessions": (design["sessions"] is None or design["sessions"] >= 1, "1 or more"),
-        "session_putts": (design["session_putts"] >= fewest, f"{fewest} or more, {why}"),
-    }
-    for name, (good, expected) in fine.items():
-        if not good:
-            raise UsageError(f"{name} {design[name]!r}: expected {expected}.")
-
-
 def _chances(visits: int, putts_a_visit: int, base: float, means: float, seed: int) -> pd.DataFrame:
     """Chance of having said helped by the end of each visit."""
     sessions = np.arange(1, visits + 1)
@@ -303,7 +297,7 @@ def f_test_power(putts: ArrayLike, cut: float) -> Any:
     """Exact chance that an F-test of so many putts a condition sees a cut of spread (0.2)."""
     # Under the cut the ratio of sample variances is (1 - cut)² times an F variable.
     freedom = np.asarray(putts) - 1
-    low, high = (stats.f.ppf(p, freedom, freedom) for p in (TWO_SIDED / 2, 1 - TWO_SIDED / 2))
+    low, high = stats.f.interval(1 - TWO_SIDED, freedom, freedom)
     ratio = (1 - cut) ** 2
     return stats.f.cdf(low / ratio, freedom, freedom) + stats.f.sf(high / ratio, freedom, freedom)
 
@@ -324,18 +318,24 @@ def f_test_putts(cut: float) -> int:
 
 
 def _assumptions(
-    metric: str, detect_pct: float, golfer: Golfer | None, shares: dict[str, float]
+    metric: str,
+    detect_pct: float,
+    golfer: Golfer | None,
+    lengths_ft: np.ndarray,
+    rules: ReadingRules,
 ) -> Assumptions:
-    component = "line" if metric == "strokes" else metric
+    read = COMPONENTS if metric == "strokes" else (metric,)
+    shares = {name: _own_share(golfer, name, lengths_ft, rules) for name in read if golfer}
     if metric == "strokes":
-        share, said = _strokes_share(detect_pct, golfer, shares)
+        saved, share = _strokes_share(detect_pct, golfer, shares)
+        said = f"{detect_pct:g} % off both spreads saves {saved:.2f} strokes a round"
         if golfer is None:
             return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
     elif golfer is None:
         return Assumptions()
     else:
         share, said = shares[metric], f"a reading tells {shares[metric]:.0%} of an exact one"
-    visit_form_sd = float(golfer.draws(component, "visit_form_sd").mean())
+    visit_form_sd = float(golfer.draws(read[0], "visit_form_sd").mean())
     source = f"{golfer.player}'s own spread, readings and visits; {said}"
     return Assumptions(share, visit_form_sd, visit_means=True, source=source)
 
@@ -343,9 +343,9 @@ def _assumptions(
 def _own_share(
     golfer: Golfer, component: str, lengths_ft: np.ndarray, rules: ReadingRules
 ) -> float:
-    if not (golfer.fit.designs[component].rows["player"] == golfer.player).any():
+    if rows_of(golfer.fit, golfer.player, component).empty:
         raise UsageError(f"{golfer.player} has no {component} readings in this log.")
-    unit, step, noise = np.ones(lengths_ft.size), rules.line_step_deg, rules.line_noise_deg
+    unit, step, noise = np.array(1.0), rules.line_step_deg, rules.line_noise_deg
     if component == "pace":
         unit, step, noise = 100 / lengths_ft, rules.roll_step_ft, rules.roll_noise_ft
     how = ((step or 0) * unit, (noise or 0) * unit)
@@ -354,8 +354,8 @@ def _own_share(
 
 def _strokes_share(
     detect_pct: float, golfer: Golfer | None, shares: dict[str, float]
-) -> tuple[float, str]:
-    """Share of a trial judged by strokes: cuts of both spreads, read together; and in words."""
+) -> tuple[float, float]:
+    """Strokes a round that cuts of both spreads save, and the share of a trial judged by them."""
     # The change of strokes a round is taken as straight in both log ratios and both changes
     # of bias; its variance adds up what n putts a condition leave unknown of each. The share
     # makes the one-component design that of strokes.
@@ -363,14 +363,10 @@ def _strokes_share(
     if golfer is not None:
         own = round_skill(golfer, mix)
         # At its posterior mean, as one draw.
-        means = (getattr(own, name).mean(axis=0) for name in SKILL_QUANTITIES)
-        skill = Skill(own.distance_ft, *means)
+        skill = Skill(own.distance_ft, *(getattr(own, name).mean(0) for name in SKILL_QUANTITIES))
     cut = -np.log1p(-detect_pct / 100)
     saved, by_spread, by_bias = strokes_slopes(skill, cut, mix)
-    spreads = (skill.line_sd_deg, skill.pace_sd_pct)
-    variance = sum(
-        s**2 / shares.get(name, 1.0) + 2 * (b * np.exp(np.log(sd).mean())) ** 2
-        for name, s, b, sd in zip(COMPONENTS, by_spread, by_bias, spreads, strict=True)
-    )
-    said = f"{detect_pct:g} % off both spreads saves {saved:.2f} strokes a round"
-    return float(saved**2 / (cut**2 * variance)), said
+    spread = np.exp([np.log(sd).mean() for sd in (skill.line_sd_deg, skill.pace_sd_pct)])
+    share = np.array([shares.get(name, 1.0) for name in COMPONENTS])
+    variance = np.sum(by_spread**2 / share + 2 * (by_bias * spread) ** 2)
+    return saved, float(saved**2 / (cut**2 * variance))

@@ -14,7 +14,6 @@ from putlab.green.hole_out import hole_out
 from putlab.posterior.fit import fit_log
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
-from putlab.trial.cautions import answer
 from putlab.trial.compare import compare
 
 pytestmark = pytest.mark.slow
@@ -201,12 +200,12 @@ def test_the_spread_that_is_not_judged_is_mentioned_when_it_moved(halved, p_impr
 
 def test_each_verdict_has_its_words(halved):
     _, found = halved
-    hurt = answer(replace(found, verdict=HURT))
+    hurt = replace(found, verdict=HURT).sentence
     assert hurt.startswith("Hurt: line spread is higher with 'B' than with 'A'.")
     unsure = replace(found, verdict=CANNOT_TELL, putts_still_needed=1200)
-    assert "about 1,200 more putts" in answer(unsure)
-    none = answer(replace(found, verdict=NO_DIFFERENCE))
+    assert "about 1,200 more putts" in unsure.sentence
+    none = replace(found, verdict=NO_DIFFERENCE).sentence
     assert none.startswith("No difference that matters in line spread between 'A' and 'B'.")
-    strokes = answer(replace(found, metric="strokes"))
+    strokes = replace(found, metric="strokes").sentence
     change = found.strokes_per_round_change
     assert f"Change {change['mean']:+.2f} strokes a round" in strokes
