@@ -14,8 +14,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from putlab.base.errors import UsageError
-
 # Set by simulating trials of nothing: ten checks of a trial that ends at half to five times
 # its designed size say helped or hurt in at most 5 % of them, and the last check of a trial
 # of designed size asks for little more than the 1.96 of a trial that is checked once.
@@ -131,12 +129,6 @@ class Boundary:
         if chance[-1] < CHANCE:
             return two_figures(GRID[-1] * self.designed_information / per_putt)
         return two_figures(np.exp(np.interp(CHANCE, chance, np.log(more))) / per_putt)
-
-
-def expect(good: bool, name: str, given: object, expected: str) -> None:
-    """Refuse an argument that can't be."""
-    if not good:
-        raise UsageError(f"{name} {given!r}: expected {expected}.")
 
 
 def z_needed(t: ArrayLike) -> np.ndarray:

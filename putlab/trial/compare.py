@@ -4,8 +4,8 @@ A ratio below 1 means that the change narrowed the spread; fewer strokes are bel
 verdict is given on one metric, chosen before looking: line spread, unless said otherwise.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -14,27 +14,18 @@ from putlab.base.errors import UsageError
 from putlab.base.settings import SEED
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
-from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
-from putlab.trial.boundary import (
-    DETECT_PCT,
-    TOO_SMALL_PCT,
-    TOO_SMALL_STROKES,
-    Boundary,
-    expect,
-    p_below,
-)
+from putlab.trial.boundary import DETECT_PCT, TOO_SMALL_PCT, TOO_SMALL_STROKES, Boundary, p_below
 from putlab.trial.classical import classical
 from putlab.trial.comparison import METRICS, Comparison, Summary
-from putlab.trial.conditions import Conditions, choose_conditions, putt_counts, rows_of
+from putlab.trial.conditions import Conditions, choose_conditions, expect, putt_counts, rows_of
 from putlab.trial.contrast import (
     Contrast,
     change_table,
     conditions_in_order,
-    contrast,
-    effect_places,
+    contrasts,
     share_of_exact,
     strokes_change,
     strokes_saved,
@@ -99,17 +90,17 @@ def compare(
     # Labels are looked up before the fit, so that a typing error costs no minute.
     pair = choose_conditions(putt_counts(fit_or_log), before, after, player)
     fit = fit_or_log if isinstance(fit_or_log, Fit) else fit_log(fit_or_log, seed=seed)
-    case = _Case(fit, pair, mix or shipped_mix(), sizes)
+    mix, changes = mix or shipped_mix(), contrasts(fit, pair)
+    strokes = strokes_change(fit, pair, changes, mix)
+    case = _Case(fit, pair, mix, sizes, changes, strokes)
     metric = case.metric(metric)
     change, sd_fit, boundary = case.judged(metric)
     mean, sd = change.mean(), change.std(ddof=1)
     per_putt = case.information_per_putt(metric, float(boundary.information(sd_fit)))
-    ratios = {
-        name: _improvement(c.log_ratio, np.exp(c.log_ratio)) for name, c in case.contrasts.items()
-    }
-    biases = {name: _summary(c.bias_change) for name, c in case.contrasts.items()}
-    strokes = case.strokes
-    books = {name: classical(case.rows(name), pair.before, pair.after) for name in case.contrasts}
+    ratios = {name: _improvement(c.log_ratio, np.exp) for name, c in changes.items()}
+    biases = {name: _summary(c.bias_change) for name, c in changes.items()}
+    rows = {name: rows_of(fit, pair.player, name) for name in changes}
+    books = {name: classical(rows[name], pair.before, pair.after) for name in changes}
     return Comparison(
         conditions=pair,
         metric=metric,
@@ -118,14 +109,14 @@ def compare(
         by_distance=case.by_distance(),
         line_bias_change_deg=biases.get("line"),
         pace_bias_change_pct=biases.get("pace"),
-        strokes_per_round_change=None if strokes is None else _improvement(strokes, strokes),
+        strokes_per_round_change=None if strokes is None else _improvement(strokes, np.asarray),
         p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
         p_needed=float(boundary.p_needed(sd, sd_fit)),
         verdict=str(boundary.verdict(mean, sd, sd_fit)),
         putts_still_needed=boundary.putts_to_verdict(
             mean, sd, sd_fit=sd_fit, per_putt=per_putt, seed=seed
         ),
-        mix=case.mix.level,
+        mix=mix.level,
         classical={name: book for name, book in books.items() if book},
         several=case.several(metric),
         **sizes,
@@ -140,23 +131,8 @@ class _Case:
     pair: Conditions
     mix: RoundMix
     sizes: dict[str, float]
-
-    def rows(self, component: str) -> pd.DataFrame:
-        """The player's counted readings."""
-        return rows_of(self.fit, self.pair.player, component)
-
-    @cached_property
-    def contrasts(self) -> dict[str, Contrast]:
-        """The changes of the components read under both conditions."""
-        read = [n for n in COMPONENTS if min(effect_places(self.fit.designs[n], self.pair)) >= 0]
-        return {name: contrast(self.fit, self.pair, name) for name in read}
-
-    @cached_property
-    def strokes(self) -> np.ndarray | None:
-        """Change of strokes a round, (draws,); None where line or pace was never read."""
-        if any(self.rows(name).empty for name in COMPONENTS):
-            return None
-        return strokes_change(self.fit, self.pair, self.contrasts, self.mix)
+    contrasts: dict[str, Contrast]
+    strokes: np.ndarray | None
 
     def metric(self, wanted: str | None) -> str:
         """The metric of the verdict, or why it can't be judged."""
@@ -166,13 +142,11 @@ class _Case:
                 f"{self.pair.player}: no component was read under both {before!r} and {after!r}, "
                 "so there is nothing to compare."
             )
-        if wanted is None:
-            return next(iter(self.contrasts))
-        if wanted != "strokes" and wanted not in self.contrasts:
-            raise UsageError(f"metric {wanted!r}: {wanted} was not read under both conditions.")
         if wanted == "strokes" and self.strokes is None:
             raise UsageError("metric 'strokes': both line and roll-out must have been read.")
-        return wanted
+        if wanted not in (None, "strokes", *self.contrasts):
+            raise UsageError(f"metric {wanted!r}: {wanted} was not read under both conditions.")
+        return wanted or next(iter(self.contrasts))
 
     def judged(self, metric: str) -> tuple[np.ndarray, float, Boundary]:
         """Draws of the change that is judged, its sd in the fit, and what is asked of it."""
@@ -189,7 +163,8 @@ class _Case:
         """What one more putt tells of the change, both conditions shuffled within visits."""
         if metric == "strokes":
             return gathered / (self.pair.putts_before + self.pair.putts_after)
-        golfer, rows = self.fit.golfer(self.pair.player), self.rows(metric)
+        golfer = self.fit.golfer(self.pair.player)
+        rows = rows_of(self.fit, golfer.player, metric)
         width = (rows["hi"] - rows["lo"]).replace(np.inf, np.nan).median()
         # Two conditions of n putts tell n/2 between them of a difference: a half a putt.
         return 0.5 * share_of_exact(golfer, metric, REFERENCE_FT, width, rows["noise"].median())
@@ -200,15 +175,14 @@ class _Case:
         player, small = self.pair.player, self.sizes["too_small_pct"]
         if len(conditions_in_order(self.fit, player, component)) < 3:
             return None
-        before = self.pair.before
-        return change_table(self.fit, player, component, reference=before, too_small_pct=small)
+        return change_table(self.fit, player, component, self.pair.before, small)
 
     def by_distance(self) -> pd.DataFrame:
         """Ratios length by length; a component that was not read has no columns."""
         tables = []
         for name, change in self.contrasts.items():
-            ratios = [_improvement(log, np.exp(log)) for log in change.log_ratio_at.T]
-            table = pd.DataFrame(ratios, index=change.distance_ft).add_prefix(f"{name}_sd_ratio_")
+            ratios = _improvement(change.log_ratio_at, np.exp)
+            table = pd.DataFrame(ratios, change.distance_ft).add_prefix(f"{name}_sd_ratio_")
             table[f"{name}_putts_before"], table[f"{name}_putts_after"] = change.putts
             tables.append(table)
         return pd.concat(tables, axis=1).rename_axis("distance_ft").reset_index()
@@ -228,10 +202,11 @@ def _strokes_sds(change: np.ndarray, contrasts: list[Contrast]) -> tuple[float, 
 
 
 def _summary(draws: np.ndarray) -> Summary:
-    """Mean and interval."""
-    return dict(zip(("mean", "lo", "hi"), map(float, summary(draws)), strict=True))
+    """Mean and interval over draws, shape (draws, ...)."""
+    return dict(zip(("mean", "lo", "hi"), np.array(summary(draws)).tolist(), strict=True))
 
 
-def _improvement(change: np.ndarray, shown: np.ndarray) -> Summary:
-    """Mean and interval as shown, and the chance that the change is below 0."""
-    return _summary(shown) | {"p_improved": float(p_below(change.mean(), change.std(ddof=1)))}
+def _improvement(change: np.ndarray, shown: Callable[[np.ndarray], np.ndarray]) -> Summary:
+    """The same of a change, on the scale on which it is shown, and its chance of being below 0."""
+    p_improved = p_below(change.mean(axis=0), change.std(axis=0, ddof=1))
+    return _summary(shown(change)) | {"p_improved": np.asarray(p_improved).tolist()}

@@ -76,6 +76,12 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     return Contrast(own + correction, log_ratio_at, lengths, putts, bias_change, correction, *sds)
 
 
+def contrasts(fit: Fit, pair: Pair) -> dict[str, Contrast]:
+    """The changes of the components read under both conditions."""
+    read = [name for name in COMPONENTS if min(effect_places(fit.designs[name], pair)) >= 0]
+    return {name: contrast(fit, pair, name) for name in read}
+
+
 def effect_places(design: Design, pair: Pair) -> np.ndarray:
     """Places of both conditions among the fitted effects."""
     asked = pd.DataFrame({"player": pair.player, "condition": [pair.before, pair.after]})
@@ -100,9 +106,7 @@ def _shared_lengths(fit: Fit, pair: Pair, component: str) -> tuple[np.ndarray, .
     return lengths, putts[:, keep], weight[keep] / weight[keep].sum()
 
 
-def with_wide_trend(
-    change: np.ndarray, trend: np.ndarray, trend_sd: float, wide_sd: float = WIDE_TREND_SD
-) -> np.ndarray:
+def with_wide_trend(change: np.ndarray, trend: np.ndarray, trend_sd: float) -> np.ndarray:
     """Draws of a change, (draws,), as under a far wider prior on the practice trend."""
     # Given the trend the change is close to normal around a straight line of it, so only the
     # trend's own posterior needs to be redone: prior precision out, wide precision in. Where
@@ -110,9 +114,8 @@ def with_wide_trend(
     # against sampling with the wide prior.
     mean, variance = trend.mean(), trend.var()
     from_data = max(1 / variance - 1 / trend_sd**2, 0.0)
-    new_variance = 1 / (from_data + 1 / wide_sd**2)
-    new_mean = new_variance * mean / variance
-    new_trend = new_mean + (trend - mean) * np.sqrt(new_variance / variance)
+    wider = 1 / (from_data + 1 / WIDE_TREND_SD**2) / variance
+    new_trend = mean * wider + (trend - mean) * np.sqrt(wider)
     slope = np.mean((change - change.mean()) * (trend - mean)) / variance
     return change + slope * (new_trend - trend)
 
@@ -121,10 +124,15 @@ def with_wide_trend(
 
 
 def strokes_change(
-    fit: Fit, pair: Pair, contrasts: dict[str, Contrast], mix: RoundMix
-) -> np.ndarray:
-    """Strokes a round after, less those before, (draws,), all else equal, on new days."""
-    fit = _with_trend_corrections(fit, pair, contrasts)
+    fit: Fit, pair: Pair, changes: dict[str, Contrast], mix: RoundMix
+) -> np.ndarray | None:
+    """Strokes a round after, less those before, (draws,), all else equal, on new days.
+
+    None where nothing was read under both conditions, or line or pace was never read.
+    """
+    if not changes or any(rows_of(fit, pair.player, name).empty for name in COMPONENTS):
+        return None
+    fit = _with_trend_corrections(fit, pair, changes)
     skills = [_condition_skill(fit, pair.player, c, mix) for c in (pair.before, pair.after)]
     before, after = (cached_hole_out(s, mix.distance_ft).average_putts for s in skills)
     return mix.average(after - before)
@@ -148,10 +156,10 @@ def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Sk
     return round_skill(replace(fit, condition_now=now).golfer(player), mix)
 
 
-def _with_trend_corrections(fit: Fit, pair: Pair, contrasts: dict[str, Contrast]) -> Fit:
+def _with_trend_corrections(fit: Fit, pair: Pair, changes: dict[str, Contrast]) -> Fit:
     # The correction of each log ratio is put into its two effects, a half to each.
     posteriors = dict(fit.posteriors)
-    for component, change in contrasts.items():
+    for component, change in changes.items():
         posterior = posteriors[component]["posterior"].dataset
         effect = posterior["effect"].copy(deep=True)
         half = change.trend_correction.reshape(*effect.shape[:2], 1) / 2
@@ -211,7 +219,6 @@ def change_table(
     fit: Fit,
     player: str,
     component: str,
-    *,
     reference: str | None = None,
     too_small_pct: float = TOO_SMALL_PCT,
 ) -> pd.DataFrame:

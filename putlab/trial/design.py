@@ -26,15 +26,8 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
 from putlab.rounds.first_putts import shipped_mix
-from putlab.trial.boundary import (
-    CHANCE,
-    CHECKING,
-    TWO_SIDED,
-    before_after_chance,
-    chance_of_helped,
-    expect,
-)
-from putlab.trial.conditions import rows_of
+from putlab.trial.boundary import CHANCE, CHECKING, TWO_SIDED, before_after_chance, chance_of_helped
+from putlab.trial.conditions import expect, rows_of
 from putlab.trial.contrast import golfer_at_large, round_skill, share_of_exact, strokes_slopes
 
 # Putts of one visit, both conditions together: about half an hour (common practice).
