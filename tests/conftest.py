@@ -22,14 +22,6 @@ def pytest_configure(config):
     os.environ["PUTLAB_CACHE"] = str(config.cache.mkdir("fits"))
 
 
-@pytest.fixture(autouse=True)
-def own_names(monkeypatch):
-    """Start every test without pseudonyms, whatever the one before asked for."""
-    from putlab.cli import console
-
-    monkeypatch.setattr(console, "pseudonyms", False)
-
-
 @pytest.fixture
 def rng():
     """Return a seeded source of randomness."""

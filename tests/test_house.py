@@ -43,6 +43,24 @@ def test_imports_point_to_earlier_rooms_only(path):
     assert not later
 
 
+@pytest.mark.parametrize("path", [p for p in MODULES if room_of(p) == "cli"], ids=lambda p: p.name)
+def test_commands_use_the_front_door_the_base_and_each_other_only(path):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            node.body = []  # names of types, which are not there when the command runs
+    froms = {n.module for n in ast.walk(tree) if isinstance(n, ast.ImportFrom)}
+    plain = {a.name for n in ast.walk(tree) if isinstance(n, ast.Import) for a in n.names}
+    ours = {name for name in froms | plain if name.split(".")[0] == "putlab"}
+    assert {".".join(name.split(".")[:2]) for name in ours} <= {"putlab", *OPEN_TO_COMMANDS}
+    used = {n.attr for n in ast.walk(tree) if isinstance(n, ast.Attribute)
+            and isinstance(n.value, ast.Name) and n.value.id == "pl"}  # fmt: skip
+    assert used <= {*pl.FRONT_DOOR, "__version__"}
+
+
+OPEN_TO_COMMANDS = ("putlab.base", "putlab.cli")
+
+
 def test_every_folder_is_a_room_with_a_head_and_none_is_twinned_with_a_module():
     folders = {p.parent.name for p in MODULES if p.parent != ROOT / "putlab"}
     assert folders == set(ROOMS)

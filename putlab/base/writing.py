@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
 
 
-# What a table can be written as.
+# What a table, and what a plan, can be written as.
 TABLE = (".csv", ".json")
+PLAN = (".csv (rows to fill in)", ".xlsx (the same and the list)", ".html (the list to print)")
 
 
 def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> None:

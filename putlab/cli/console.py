@@ -1,20 +1,28 @@
-"""What every command shares: messages, progress, exit codes."""
+"""What every command shares: messages, tables, progress, exit codes."""
+
+from __future__ import annotations
 
 import contextlib
+import contextvars
 import functools
 import gc
 import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping
+from types import FrameType
+from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import PutlabError, UsageError
 
-# Whether names are replaced by labels in all that this run shows and writes.
-pseudonyms = False
+if TYPE_CHECKING:
+    import pandas as pd
+    import typer
+
+# Whether logs are read under pseudonyms; the choice is forgotten when the run ends.
 PSEUDONYMS = "--pseudonyms"
+pseudonyms = contextvars.ContextVar("pseudonyms", default=False)
 
 EXIT_FINE, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
 
@@ -23,13 +31,13 @@ class Interrupted(PutlabError):
     """The person pressed Ctrl-C."""
 
 
-def stoppable(command: Callable) -> Any:
+def stoppable(command: Callable[..., None]) -> Callable[..., None]:
     """Let a command's Ctrl-C through to `run`, which typer would end without a word."""
 
     @functools.wraps(command)
-    def guarded(*args: Any, **kwargs: Any) -> Any:
+    def guarded(*args: Any, **kwargs: Any) -> None:
         try:
-            return command(*args, **kwargs)
+            command(*args, **kwargs)
         except KeyboardInterrupt:
             raise Interrupted from None
 
@@ -37,10 +45,10 @@ def stoppable(command: Callable) -> Any:
 
 
 @contextlib.contextmanager
-def insistent_interrupts() -> Iterator[Any]:
+def insistent_interrupts() -> Iterator[None]:
     """Raise an interrupt again each second until it gets through."""
 
-    def again(number: Any, frame: Any) -> None:
+    def again(number: int, frame: FrameType | None) -> None:
         signal.setitimer(signal.ITIMER_REAL, 1.0)
         raise KeyboardInterrupt
 
@@ -48,18 +56,18 @@ def insistent_interrupts() -> Iterator[Any]:
     if not main or not hasattr(signal, "setitimer"):  # Windows has no such timer
         yield
         return
-    before = {n: signal.signal(n, again) for n in (signal.SIGINT, signal.SIGALRM)}
-    told, sys.unraisablehook = sys.unraisablehook, _all_but_interrupts(sys.unraisablehook)
+    handlers = {n: signal.signal(n, again) for n in (signal.SIGINT, signal.SIGALRM)}
+    hook, sys.unraisablehook = sys.unraisablehook, _all_but_interrupts(sys.unraisablehook)
     try:
         yield
     finally:
-        sys.unraisablehook = told
+        sys.unraisablehook = hook
         signal.setitimer(signal.ITIMER_REAL, 0)
-        for number, handler in before.items():
+        for number, handler in handlers.items():
             signal.signal(number, handler)
 
 
-def _all_but_interrupts(hook: Any) -> Any:
+def _all_but_interrupts(hook: Callable[[Any], object]) -> Callable[[Any], None]:
     """Return a hook for what callbacks lose, quiet about interrupts: they come again."""
 
     def quieter(lost: Any) -> None:
@@ -69,12 +77,7 @@ def _all_but_interrupts(hook: Any) -> Any:
     return quieter
 
 
-def _forget_the_interrupt() -> None:
-    """Let the process end with its own exit code after an interrupt that was heard."""
-    exec("")
-
-
-def run(app: Any, arguments: list[str] | None = None) -> Any:
+def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = None) -> int:
     """Run a typer application and return its exit code instead of a traceback."""
     # Imports make a million objects that stay; looking through them less often saves half a
     # second of a report.
@@ -85,11 +88,11 @@ def run(app: Any, arguments: list[str] | None = None) -> Any:
         arguments = [PSEUDONYMS, *(a for a in arguments if a != PSEUDONYMS)]
     try:
         with insistent_interrupts():
-            app(args=arguments, prog_name="putlab", standalone_mode=True)
+            contextvars.copy_context().run(app, args=arguments, prog_name="putlab")
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else EXIT_PROBLEM
     except (Interrupted, KeyboardInterrupt):
-        _forget_the_interrupt()
+        exec("")  # so that the process ends with its own exit code after the interrupt
         say("putlab: stopped. Nothing was half written; run the same command to start again.")
         return EXIT_INTERRUPTED
     except PutlabError as error:
@@ -116,8 +119,44 @@ def say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
+def tell(*lines: str, style: str | None = None) -> None:
+    """Print lines of an answer, on standard output."""
+    from rich.console import Console
+
+    console = Console()
+    for line in lines:
+        console.print(line, style=style, markup=False, highlight=False)
+
+
+def show(table: pd.DataFrame, title: str | None = None, *, whole: tuple[str, ...] = ()) -> None:
+    """Print a table of text on standard output; columns that are whole are never wrapped."""
+    from rich.console import Console
+    from rich.table import Table
+
+    shown = Table(title=title)
+    for name in table.columns:
+        shown.add_column(name, no_wrap=name in whole)
+    for row in table.itertuples(index=False):
+        shown.add_row(*map(str, row))
+    Console().print(shown)
+
+
+def in_words(
+    table: pd.DataFrame, columns: Mapping[str, tuple[str, str]], *, missing: str = ""
+) -> pd.DataFrame:
+    """Return columns as text under (title, format), with the ends of an interval below."""
+    texts = {}
+    for name, (title, form) in columns.items():
+        text = table[name].map(form.format)
+        if f"{name}_lo" in table:
+            low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))
+            text = text + "\n[" + low + ", " + high + "]"
+        texts[title] = text.where(table[name].notna(), missing)
+    return table.assign(**texts)[list(texts)]
+
+
 @contextlib.contextmanager
-def progress(text: str, *, total: int | None = None) -> Iterator[Any]:
+def progress(text: str, *, total: int | None = None) -> Iterator[Callable[..., None]]:
     """Show a progress line on standard error while work goes on."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
@@ -126,8 +165,8 @@ def progress(text: str, *, total: int | None = None) -> Iterator[Any]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=total)
 
-        def advance(done: Any, total: Any = None, text: Any = None) -> None:
-            changes = {"completed": done, "total": total, "description": text}
-            bar.update(task, **{key: value for key, value in changes.items() if value is not None})
+        def advance(done: int, total: int | None = None, text: str | None = None) -> None:
+            # None keeps what is there.
+            bar.update(task, completed=done, total=total, description=text)
 
         yield advance

@@ -1,15 +1,17 @@
-"""Arguments and options that several commands share, each worded once."""
+"""Arguments and options that several commands share, each worded once; a log read and fitted."""
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from putlab.base.settings import SEED
-from putlab.cli import console
-from putlab.cli.console import progress, say
+import putlab as pl
+from putlab.base.errors import UsageError
+from putlab.cli.console import progress, pseudonyms, say
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -25,17 +27,29 @@ Output = Annotated[
     Path | None, typer.Option("-o", "--output", help="File to write; '-' is standard output.")
 ]
 Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.")]
-DEFAULT_SEED = SEED
+Session = Annotated[
+    str | None, typer.Option("--session", help="Visit written into the rows [default: today].")
+]
+ReferenceFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--reference", help="CSV of distance_ft, average_putts to be compared with; default: tour."
+    ),
+]
+StimpFt = Annotated[float, typer.Option("--stimp-ft", help="Green speed, feet.")]
+PastFt = Annotated[
+    float, typer.Option("--past-ft", help="How far past the hole the golfer aims to roll it, feet.")
+]
+
+FITTING = "Fitting (a new log takes a minute, or several; a known one a second)"
+
+# Longer than any putt that a green allows.
+LONGEST_FT = 200
 
 
-# Reading and fitting a log for a command, with its messages and progress.
-
-
-def read(path: Path) -> Any:
-    """Read a log and tell about what was left out."""
-    from putlab.log.read import read_log
-
-    log = labelled(read_log(path))
+def read(path: Path, player: str | None = None) -> Log:
+    """Read a log that holds a player, and tell about what was left out."""
+    log = pl.read_log(path, pseudonyms=pseudonyms.get())
     if len(log.rejects):
         say(
             f"{len(log.rejects)} of {log.rows_read} rows can't be used and were left out; "
@@ -43,24 +57,15 @@ def read(path: Path) -> Any:
         )
     for warning in log.warnings:
         say(f"Look at: {warning}")
+    if player is not None:
+        log.choose(player)
     return log
-
-
-def labelled(log: Log) -> Log:
-    """Return the log under labels instead of names, where the command was asked for that."""
-    if not console.pseudonyms:
-        return log
-    from putlab.log.read import with_pseudonyms
-
-    return with_pseudonyms(log)
 
 
 def fit(log: Log, *, seed: int) -> Fit:
     """Fit the spread model, showing that work goes on."""
-    with progress("Fitting (a new log takes a minute, or several; a known one a second)"):
-        from putlab.posterior.fit import fit_log
-
-        return fit_log(log, seed=seed)
+    with progress(FITTING):
+        return pl.fit(log, seed=seed)
 
 
 def say_of_greens(fit: Fit, players: list[str]) -> None:
@@ -70,3 +75,20 @@ def say_of_greens(fit: Fit, players: list[str]) -> None:
     for player in players:
         if fit.green_putts(player):
             say(" ".join(fit.green_sentences(player)))
+
+
+def feet(text: str) -> list[float]:
+    """Read a list of distances such as ``3,6,10`` or ``2-5,10``."""
+    found: list[float] = []
+    for part in text.split(","):
+        low, dash, high = part.strip().partition("-")
+        values: Sequence[float] = []
+        with contextlib.suppress(ValueError):
+            values = range(int(low), int(high) + 1) if dash else [float(low)]
+        if not values or not all(0 < value <= LONGEST_FT for value in values):
+            raise UsageError(
+                f"--distances {text}: {part.strip() or 'nothing'} is not a distance. "
+                f"Give feet above 0 and at most {LONGEST_FT}, as in 3,6,10 or 2-60."
+            )
+        found += values
+    return list(dict.fromkeys(map(float, found)))

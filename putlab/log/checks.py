@@ -6,7 +6,7 @@ What looks wrong in rows that can be used is said as a warning, never repaired.
 import datetime
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from itertools import permutations
 
@@ -30,17 +30,20 @@ PACE_MATCH = 0.15
 SAME_VISIT = 5
 REPEATED = ["distance_ft", "line_deg", "roll_ft", "holed", "leave_ft"]
 
+# Nearly every putt this short drops, whoever strikes it: it says nothing about spread.
+SHORTEST_FT = 1.5
+
 # A pile of readings at the very largest value that suggests a limit: this many readings at
 # least, and this many times those one level below.
 PILE, PILE_RATIO = 8, 3
 
 
-def plausibility(rows: pd.DataFrame, rules: ReadingRules) -> list[str]:
-    """Return what a careful reader would ask about usable rows, a sentence or two each."""
+def plausibility(rows: pd.DataFrame, rules: ReadingRules, called: Mapping[str, str]) -> list[str]:
+    """Return what a careful reader would ask about usable rows; some players are called so."""
     return [
         *_rolls_in_another_unit(rows),
         *_distances_in_another_unit(rows),
-        *_names_alike(rows),
+        *_names_alike(rows, called),
         *_sessions_of_one(rows),
         *_suspected_limits(rows, rules),
     ]
@@ -111,14 +114,14 @@ def _decimals(value: float) -> int:
     return next((n for n in range(4) if abs(value - round(value, n)) < 1e-7), 4)
 
 
-def _names_alike(rows: pd.DataFrame) -> Iterator[str]:
+def _names_alike(rows: pd.DataFrame, called: Mapping[str, str]) -> Iterator[str]:
     """Find labels that differ only in case, spaces or accents' storage."""
     for column in ("player", "session", "condition"):
         names = pd.Series(rows[column].dropna().unique(), dtype="str")
         keys = names.map(lambda name: " ".join(unicodedata.normalize("NFKC", name).split()))
         for _, group in names.groupby(keys.str.casefold(), sort=False):
             if len(group) > 1:
-                listed = ", ".join(repr(name) for name in group[:NAMED])
+                listed = ", ".join(repr(called.get(name, name)) for name in group[:NAMED])
                 yield f"{column} labels {listed} are kept apart: are they the same?"
 
 
@@ -171,6 +174,22 @@ def repeated_sessions(rows: pd.DataFrame) -> list[str]:
         f"{group[0][0]} first): are they counted twice? Keep one file, or number the putts."
         for pair, group in ((p, list(g.index)) for p, g in pairs.groupby(pairs, sort=False))
     ]
+
+
+def was_read(putts: pd.DataFrame) -> pd.Series:
+    """Tell putts with a reading."""
+    return putts["line_deg"].notna() | putts["roll_ft"].notna()
+
+
+def visit_read(putts: pd.DataFrame) -> pd.Series:
+    """Tell putts of visits in which any of the player's putts was read."""
+    return was_read(putts).groupby([putts["player"], putts["session"]]).transform("any")
+
+
+def on_green(putts: pd.DataFrame) -> pd.Series:
+    """Tell which putts were struck on a green and say something of the golfer's spread."""
+    tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
+    return tells & ~visit_read(putts)
 
 
 # Sessions in order: dates as ISO text, putts numbered, rows sorted.

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
 from pathlib import Path
 
 import pandas as pd
 
-from putlab.base.errors import LogError
+from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
 from putlab.base.words import counted
 from putlab.base.writing import FORMULA_STARTS, write_text
-from putlab.log.checks import dated, in_order, plausibility, repeated_sessions, where
+from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
 from putlab.log.files import LogFiles, digest_of, find_files, joint_digest, reading
 from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
@@ -77,6 +78,20 @@ class Log(Result):
             f"{len(self.putts):,} used, {len(self.rejects):,} left out."
         )
 
+    @property
+    def players(self) -> list[str]:
+        """Labels of the players, by first putt."""
+        return list(self.putts["player"].unique())
+
+    def choose(self, player: str | None) -> str:
+        """Return the label wanted, that of the one player, or say which labels there are."""
+        return choose_player(self.players, player)
+
+    @property
+    def on_green(self) -> pd.Series:
+        """Which putts were struck on a green and say something of the golfer's spread."""
+        return on_green(self.putts)
+
     def only(self, player: str) -> Log:
         """Return the log of one player, with the same rules and digest.
 
@@ -94,11 +109,26 @@ class Log(Result):
         return replace(self, putts=mine, rejects=self.rejects.head(0), warnings=[], notes=[])
 
 
+def choose_player(players: list[str], wanted: str | None) -> str:
+    """Return the label wanted, that of the one player, or say which labels there are."""
+    known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
+    if wanted is None:
+        if len(players) == 1:
+            return players[0]
+        raise UsageError(f"the log has {len(players)} players; name one: {known}.")
+    if wanted in players:
+        return wanted
+    near = get_close_matches(wanted, players, n=1)
+    hint = f" Did you mean {near[0]!r}?" if near else ""
+    raise UsageError(f"no player {wanted!r} in the log; it has {known}.{hint}")
+
+
 def read_log(
     path: str | Path,
     *,
     rules: Mapping[str, float] | ReadingRules | None = None,
     allow_empty: bool = False,
+    pseudonyms: bool = False,
 ) -> Log:
     """Read a log of putts.
 
@@ -111,6 +141,9 @@ def read_log(
         Reading rules that win over those declared beside the log.
     allow_empty : bool
         Return a log of which no row can be used, instead of refusing it.
+    pseudonyms : bool
+        Call players ``player 1``, ``player 2`` and so on, by first putt, in all that the log
+        holds and says; names of files stay.
 
     Returns
     -------
@@ -137,16 +170,24 @@ def read_log(
     rows = _rows_of_files(found, account)
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows; expected a row a putt.")
-    rows = _settle_sessions(_reject_duplicates(_settle_players(rows, account), account), account)
+    rows = _reject_duplicates(_settle_players(rows, account), account)
+    putts, warnings = _with_sessions(rows)
+    # By first putt, so that a log that grows visit by visit keeps its pseudonyms.
+    players = enumerate(putts["player"].unique(), start=1)
+    called = {name: f"player {number}" if pseudonyms else name for number, name in players}
+    rows = rows.assign(player=rows["player"].map(called))
+    account.warnings += [*repeated_sessions(rows), *warnings]
     rejects = _rejects_table(account.rejects)
+    if pseudonyms:
+        rejects["value"] = rejects["value"].mask(rejects["column"] == "player", "(hidden)")
     if rows.empty and not allow_empty:
         raise LogError(_nothing_usable(path, rejects))
-    made = complete_rules(declared, rows)
+    made = complete_rules(declared, putts)
     return Log(
-        putts=rows[[*COLUMN, "file", "row"]],
+        putts=putts[[*COLUMN, "file", "row"]].assign(player=putts["player"].map(called)),
         rejects=rejects,
         rules=made,
-        warnings=account.warnings + plausibility(rows, made),
+        warnings=account.warnings + plausibility(putts, made, called),
         notes=account.notes,
         files=[found.name_of(file) for file in found.paths],
         rows_read=account.rows_read,
@@ -278,13 +319,11 @@ def _reject_duplicates(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     return rest
 
 
-def _settle_sessions(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
+def _with_sessions(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     """Write dates as ISO text, number the putts of each session and sort the rows."""
-    account.warnings += repeated_sessions(rows)
     names, warnings = dated(list(rows["session"].unique()))
-    rows, more = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
-    account.warnings += warnings + more
-    return rows
+    putts, more = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
+    return putts, warnings + more
 
 
 def _rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFrame:
@@ -333,26 +372,3 @@ def write_log(putts: pd.DataFrame, path: str | Path) -> None:
 def _as_text(label: str) -> str:
     """Mark a label that a spreadsheet would run as a formula; reading takes it off again."""
     return "'" + label if label.startswith(FORMULA_STARTS) else label
-
-
-def with_pseudonyms(log: Log) -> Log:
-    """Return the log with players called ``player 1``, ``player 2`` and so on."""
-    # Numbered by first putt, so that a log that grows visit by visit keeps its pseudonyms.
-    players = log.putts["player"].drop_duplicates()
-    pseudonyms = {name: f"player {number}" for number, name in enumerate(players, start=1)}
-
-    def hidden(text: str) -> str:
-        # Longest first, so that a name inside another is not replaced in part.
-        for name in sorted(pseudonyms, key=len, reverse=True):
-            text = text.replace(name, pseudonyms[name])
-        return text
-
-    rejects = log.rejects.copy()
-    rejects.loc[rejects["column"] == "player", "value"] = "(hidden)"
-    return replace(
-        log,
-        putts=log.putts.assign(player=log.putts["player"].map(pseudonyms)),
-        rejects=rejects,
-        warnings=[hidden(text) for text in log.warnings],
-        notes=[hidden(text) for text in log.notes],
-    )

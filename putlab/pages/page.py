@@ -29,7 +29,6 @@ from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
-from putlab.posterior.player import choose_player
 from putlab.posterior.roster import NAMED_PLAYERS, each_player
 from putlab.practice.plan import drill_words
 from putlab.practice.saving import time_words
@@ -94,6 +93,8 @@ def report(
     player: str | None = None,
     made: datetime.datetime | None = None,
     progress: Progress | None = None,
+    each_player: bool = False,
+    **sharing: Any,
 ) -> Report:
     """Say on one page what each player of a log should practise, how sure that is, and why.
 
@@ -111,6 +112,10 @@ def report(
         When the report was made; default: now. Nothing else differs between two runs.
     progress : callable, optional
         ``progress(done, total, text)``, called before each player.
+    each_player : bool
+        Fit each player alone, side by side: for a roster too long for one fit.
+    **sharing
+        ``seed, workers, cluster`` of the fits of each player.
 
     Returns
     -------
@@ -123,9 +128,13 @@ def report(
         No such player.
     OutputError
         The file could not be written; what stood there before still does.
+    FitError
+        With ``each_player``: some have no result, as the page that is written says too.
     """
+    if each_player:
+        return roster_report(log, path, player=player, made=made, progress=progress, **sharing)
     fit = fit or fit_log(log)
-    players = fit.players if player is None else [choose_player(fit.players, player)]
+    players = fit.players if player is None else [fit.golfer(player).player]
     everybody = []
     for i, name in enumerate(players):
         if progress:
@@ -149,9 +158,7 @@ def roster_report(
     written. ``sharing`` is ``workers, cluster, progress`` of `putlab.posterior.roster.each_player`.
     """
     if player is not None:
-        players = list(log.putts["player"].drop_duplicates())
-        alone = log.only(choose_player(players, player))
-        log = replace(log, putts=alone.putts)
+        log = replace(log, putts=log.only(log.choose(player)).putts)
     found = each_player(log, findings_and_meta, seed=seed, **sharing)
     if not found.results:
         found.raise_failures()

@@ -10,8 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from putlab.base.errors import UsageError
-from putlab.base.writing import write_bytes, write_table, write_text
+from putlab.base.writing import PLAN, check_writable, write_bytes, write_table, write_text
 from putlab.practice.advice import CAUTION
 from putlab.practice.plan import Plan, drill_words
 
@@ -23,21 +22,6 @@ FILL_IN_COLUMNS = [
 
 # Earliest date a zip archive knows: a workbook's bytes then depend on its content alone.
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)
-
-ENDINGS = (".csv", ".xlsx", ".html")
-
-
-def check_ending(path: str | Path | None) -> str:
-    """Return the ending of a plan's file, none on standard output, or refuse it."""
-    if path is None or str(path) == "-":
-        return ""
-    ending = Path(path).suffix.lower()
-    if ending not in ENDINGS:
-        raise UsageError(
-            f"{path}: a plan is written as .csv (rows to fill in), .xlsx (the same and the "
-            "list) or .html (the list to print)."
-        )
-    return ending
 
 
 def rows_to_fill_in(plans: Iterable[Plan]) -> pd.DataFrame:
@@ -62,7 +46,8 @@ def write_plan(plans: Sequence[Plan], path: str | Path) -> None:
     OutputError
         The file could not be written; what stood there before still does.
     """
-    ending = check_ending(path)
+    check_writable(path, PLAN)
+    ending = Path(path).suffix.lower()
     if ending == ".xlsx":
         write_bytes(path, workbook(plans))
     elif ending == ".html":
@@ -91,21 +76,6 @@ def page(plans: Sequence[Plan]) -> str:
     return template.render(sheets=sheets, drill_words=drill_words, caution=CAUTION)
 
 
-def list_rows(plan: Plan) -> list[list[str]]:
-    """Return a plan as rows of text, for a workbook or a terminal: drills, sets, game."""
-    rows = [[f"{plan.player}, {plan.minutes:g} minutes"], [plan.advice.sentence], []]
-    rows += [[plan.warm_up], [], *([drill_words(t)] for t in plan.targets), []]
-    rows += [["Set", "Drill", "Putts", "Rows of the log", "Inside the band"]]
-    rows += [
-        [str(s.set), f"{s.component} at {s.distance_ft:g} ft", str(s.putts),
-         f"{s.first} to {s.last}", ""]
-        for s in plan.sets.itertuples()
-    ]  # fmt: skip
-    rows += [[], [plan.game_words], ["Hole", "Length, ft", "Putts taken"]]
-    rows += [[str(h.hole_no), f"{h.distance_ft:g}", ""] for h in plan.game.itertuples()]
-    return [*rows, [], *([text] for text in (*plan.order, *plan.cautions))]
-
-
 def workbook(plans: Sequence[Plan]) -> bytes:
     """Return an XLSX: a sheet ``log`` to fill in and read back, and a ``list`` for people."""
     from openpyxl import Workbook
@@ -120,7 +90,7 @@ def workbook(plans: Sequence[Plan]) -> bytes:
         cell.font = Font(bold=True)
     sheet.freeze_panes = "A2"
     listing = book.create_sheet("list")
-    _fill(listing, [row for plan in plans for row in [*list_rows(plan), []]])
+    _fill(listing, [row for plan in plans for row in [*plan.listing, []]])
     listing.column_dimensions["B"].width = 18
     buffer = io.BytesIO()
     book.save(buffer)

@@ -10,6 +10,7 @@ posterior, so is the choice.
 from dataclasses import dataclass
 from functools import cached_property
 from html import escape
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -24,7 +25,7 @@ from putlab.practice.case import Case, GolferState, make_case
 from putlab.practice.learning import ASSUMED, Learning
 from putlab.practice.saving import Option, Savings, at_least_shown, named, time_words
 from putlab.practice.sensitivity import MeasuringValue, Sensitivity, value_of_measuring, what_if
-from putlab.practice.split import Split, check_minutes, split_minutes
+from putlab.practice.split import SHORTEST_SESSION, Split, check_minutes, split_minutes
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.reference import Reference
 
@@ -65,6 +66,8 @@ class Advice(Result):
     case: Case
     minutes: float
     savings: Savings
+
+    caution: ClassVar[str] = CAUTION
 
     @property
     def player(self) -> str:
@@ -199,8 +202,23 @@ class Advice(Result):
         """What more readings would be worth before practising."""
         return value_of_measuring(self)
 
+    def says(self, weeks: int | None = None) -> list[str]:
+        """All of the advice, a sentence each; with ``weeks`` how to split those too."""
+        said = [self.sentence, self.lost_sentence, self.measuring().sentence]
+        if self.minutes >= SHORTEST_SESSION:
+            said.append(f"Best split: {self.split().sentence}")
+        if weeks is not None:
+            split = self.split(weeks=weeks)
+            said.append(f"{weeks} weeks, {split.sessions} sessions: {split.sentence}")
+        return said
+
+    @property
+    def shown(self) -> pd.DataFrame:
+        """The table as a person reads it."""
+        return shown_table(self.table)
+
     def _repr_html_(self) -> str:
-        shown = shown_table(self.table).to_html(index=False, border=0)
+        shown = self.shown.to_html(index=False, border=0)
         said = (self.player, f"{self.sentence} {self.lost_sentence}", CAUTION)
         player, answer, caution = (escape(text) for text in said)
         return f"<p><strong>{player}</strong>: {answer}</p>{shown}<p>{caution}</p>"

@@ -124,6 +124,21 @@ class Plan(Result):
         """The counted holes of the rows."""
         return self.log_rows[self.log_rows["drill"] == "counted"]
 
+    @property
+    def listing(self) -> list[list[str]]:
+        """The session as rows of text, for a workbook or a terminal: drills, sets, game."""
+        rows = [[f"{self.player}, {self.minutes:g} minutes"], [self.advice.sentence], []]
+        rows += [[self.warm_up], [], *([drill] for drill in self.drills), []]
+        rows += [["Set", "Drill", "Putts", "Rows of the log", "Inside the band"]]
+        rows += [
+            [str(s.set), f"{s.component} at {s.distance_ft:g} ft", str(s.putts),
+             f"{s.first} to {s.last}", ""]
+            for s in self.sets.itertuples()
+        ]  # fmt: skip
+        rows += [[], [self.game_words], ["Hole", "Length, ft", "Putts taken"]]
+        rows += [[str(h.hole_no), f"{h.distance_ft:g}", ""] for h in self.game.itertuples()]
+        return [*rows, [], *([text] for text in (*self.order, *self.cautions))]
+
 
 def drill_words(goal: Target) -> str:
     """A drill with its target in words."""

@@ -21,7 +21,7 @@ from putlab.base.words import THIN, counted, listed, minus
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
-from putlab.posterior.player import Golfer, choose_player
+from putlab.posterior.player import Golfer
 from putlab.practice.targets import (
     FEWEST,
     Band,
@@ -36,8 +36,11 @@ Fitter = Callable[[Log], Fit]
 # Share of ordinary days that make news of one kind or another.
 NEWS = 0.05
 
-# Verdicts.
-NEW, ODD, ORDINARY, FEW = "news", "odd, but one of many looks", "ordinary", "too few putts"
+# Verdicts, the gravest first.
+VERDICTS = ("news", "odd, but one of many looks", "ordinary", "too few putts")
+NEW, ODD, ORDINARY, FEW = VERDICTS
+
+TITLES = ("Distance, ft", "", "Putts", "Spread", "Bias", "Inside the band", "Verdict")
 
 COLUMNS = [
     "player", "session", "distance_ft", "component", "measure", "putts", "today", "usual",
@@ -75,6 +78,16 @@ class Review(Result):
         two-sided, ``p_adjusted`` allows for the number of comparisons.
         """
         return self.rows
+
+    @property
+    def shown(self) -> pd.DataFrame:
+        """The table as a person reads it: a row a length and component, the gravest verdict."""
+        rows = []
+        for (distance_ft, component), looks in self.rows.groupby(["distance_ft", "component"]):
+            gravest = min(looks["verdict"], key=VERDICTS.index)
+            putts, cells = str(looks["putts"].iloc[0]), map(_cell, looks.itertuples())
+            rows.append((f"{distance_ft:g}", component, putts, *cells, gravest))
+        return pd.DataFrame(rows, columns=TITLES)
 
     @property
     def news(self) -> pd.DataFrame:
@@ -125,6 +138,13 @@ def numbers(row: Any) -> list[str]:
     return [minus(f"{v:{sign}.{places}f}") + unit for v in values]
 
 
+def _cell(row: Any) -> str:
+    if np.isnan(row.today):
+        return ""
+    today, low, high = numbers(row)
+    return today if np.isnan(row.p) else f"{today}\n[{low}, {high}]"
+
+
 def review(
     log: Log,
     *,
@@ -158,14 +178,36 @@ def review(
     UsageError
         No such player or visit, or no visit before it.
     """
-    player = choose_player(list(log.putts["player"].unique()), player)
+    player = log.choose(player)
     return _reviews(log, {player: choose_session(log, player, session)}, seed, fit)[0]
 
 
 def review_everybody(
     log: Log, *, session: str | None = None, seed: int, fit: Fitter = fit_log
 ) -> list[Review]:
-    """Review a visit of everybody who was there and before it, with one fit."""
+    """Review a visit of everybody who was there and before it, with one fit.
+
+    Parameters
+    ----------
+    log : putlab.log.read.Log
+        A log that has been read, the visits in it.
+    session : str, optional
+        Label of the visit; default: each player's last.
+    seed : int
+        Seed of the ordinary days.
+    fit : callable
+        ``fit(log) -> Fit`` for the log without the visits.
+
+    Returns
+    -------
+    list of Review
+        One a player.
+
+    Raises
+    ------
+    UsageError
+        Nobody has such a visit with one before it.
+    """
     visits, last = {}, None
     for player in log.putts["player"].unique():
         try:

@@ -125,7 +125,23 @@ def check_minutes(minutes: float) -> None:
 
 
 def drill_minutes(minutes: float) -> float:
-    """The time that a session leaves for drills after warm-up and game."""
+    """Return the time that a session leaves for drills after warm-up and game.
+
+    Parameters
+    ----------
+    minutes : float
+        The whole session.
+
+    Returns
+    -------
+    float
+        Minutes for drills.
+
+    Raises
+    ------
+    UsageError
+        There is no time for one drill.
+    """
     check_minutes(minutes)
     if minutes < SHORTEST_SESSION:
         raise UsageError(

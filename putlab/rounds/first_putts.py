@@ -77,6 +77,34 @@ class RoundMix:
         return np.asarray(putts) @ self.first_putts
 
 
+def round_mix(name: str = LEVEL, putts: pd.DataFrame | None = None) -> RoundMix:
+    """Return the first putts of a round by name.
+
+    Parameters
+    ----------
+    name : str
+        A level whose mix is shipped ("tour", "handicap 10"), "own" for those counted in
+        ``putts``, or a CSV file of ``distance_ft, first_putts``.
+    putts : pandas.DataFrame, optional
+        A log's putts.
+
+    Returns
+    -------
+    RoundMix
+        Brought to 18 holes.
+
+    Raises
+    ------
+    UsageError
+        No such level or file, or no putts given to count.
+    LogError
+        The putts hold no first putt of a hole.
+    """
+    if name == "own" and putts is not None:
+        return count_mix(putts)
+    return read_mix(name) if name.endswith(".csv") else shipped_mix(name)
+
+
 def levels() -> list[str]:
     """Return the levels of play whose mix is shipped."""
     return list(_shipped()["level"].unique())

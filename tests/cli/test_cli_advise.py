@@ -7,6 +7,7 @@ import pytest
 import typer
 from conftest import DEMO
 
+import putlab as pl
 from putlab.cli.console import run
 from putlab.cli.practice import advise, plan, review
 from putlab.log.read import read_log
@@ -22,7 +23,7 @@ COLUMNS += ["p_best", "expected_regret"]
 @pytest.fixture
 def command(monkeypatch, demo_fit):
     """Return a way to run the commands with the demo's fit at hand."""
-    monkeypatch.setattr("putlab.posterior.fit.fit_log", lambda log, **options: demo_fit)
+    monkeypatch.setattr(pl, "fit", lambda log, **options: demo_fit, raising=False)
     app = typer.Typer(pretty_exceptions_enable=False)
     for one in (advise, plan, review):
         app.command()(one)
@@ -82,7 +83,7 @@ def test_a_reference_and_a_mix_of_the_users_own_change_what_is_lost(command, tmp
     [
         (["--minutes", 0], "minutes must be above 0"),
         (["--player", "brich"], "Did you mean 'birch'"),
-        (["--mix", "scratch"], "no mix of first putts"),
+        (["--mix", "champion"], "no mix of first putts"),
         (["--reference", "nowhere.csv"], "no such file"),
     ],
 )

@@ -63,7 +63,7 @@ def test_csv_is_the_table_of_changes(command, tmp_path):
         ((*ARMS, "--player", "brich"), "Did you mean 'birch'"),
         ((*ARMS, "--metric", "speed"), "expected one of line, pace, strokes"),
         ((*ARMS, "--detect", "120"), "percent above 0"),
-        ((*ARMS, "-o", "change.txt"), "written as .json or .csv"),
+        ((*ARMS, "-o", "change.txt"), "written as .csv or .json"),
     ],
 )
 def test_wrong_usage_ends_with_code_two(command, capsys, arguments, said, tmp_path, monkeypatch):

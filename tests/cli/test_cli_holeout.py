@@ -11,7 +11,8 @@ import typer
 
 from putlab.base.errors import UsageError
 from putlab.cli.console import run
-from putlab.cli.skill import feet, holeout
+from putlab.cli.options import feet
+from putlab.cli.skill import holeout
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 

@@ -62,7 +62,7 @@ def test_each_player_alone_is_handed_on_with_its_cluster(tmp_path, monkeypatch, 
     assert main([*arguments, "-o", str(target)]) == 0
     assert asked == {
         "path": target, "players": ["alder", "birch", "rowan"], "player": None, "seed": 3,
-        "workers": None, "cluster": "tcp://host:8786",
+        "workers": None, "cluster": "tcp://host:8786", "made": None,
     }  # fmt: skip
 
 

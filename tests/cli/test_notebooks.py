@@ -10,13 +10,15 @@ import shutil
 
 import nbformat
 import pytest
+from execute_notebooks import execute
 
 from putlab.base.errors import OutputError
-from putlab.cli import report as notebooks
+from putlab.base.settings import shipped
 from putlab.cli.app import build_app
 from putlab.cli.console import run
+from putlab.cli.files import FOLDERS, copy_out
 
-FOLDER = notebooks.shipped("notebooks")
+FOLDER = shipped("notebooks")
 NAMES = [
     "01_read_the_log",
     "02_true_line_and_pace",
@@ -140,8 +142,7 @@ def test_cells_run_out_of_order_are_found(counts):
 
 
 def test_copies_of_notebooks_and_demo_keep_their_places(tmp_path):
-    copied = notebooks.copy_out(tmp_path / "mine")
-    assert copied.kept == []
+    assert copy_out(tmp_path / "mine")[1] == []
     for name in NAMES:
         mine = tmp_path / "mine" / "notebooks" / f"{name}.ipynb"
         assert mine.read_bytes() == (FOLDER / mine.name).read_bytes()
@@ -152,29 +153,27 @@ def test_a_persons_file_is_never_overwritten(tmp_path):
     mine = tmp_path / "notebooks" / "01_read_the_log.ipynb"
     mine.parent.mkdir()
     mine.write_text("my own work")
-    copied = notebooks.copy_out(tmp_path)
+    _, kept = copy_out(tmp_path)
     assert mine.read_text() == "my own work"
-    assert copied.kept == [mine]
-    again = notebooks.copy_out(tmp_path)
-    assert again.written == []
-    assert again.kept == [mine]
+    assert kept == [mine]
+    assert copy_out(tmp_path) == ([], [mine])
 
 
 def test_what_a_run_leaves_behind_is_not_copied(tmp_path, monkeypatch):
     source = tmp_path / "kit"
-    for folder in notebooks.FOLDERS:
+    for folder in FOLDERS:
         (source / folder / ".ipynb_checkpoints").mkdir(parents=True)
         (source / folder / ".ipynb_checkpoints" / "x-checkpoint.ipynb").write_text("{}")
         (source / folder / "x.txt").write_text("x")
     monkeypatch.setattr("putlab.base.settings.PACKAGE", source / "putlab")
-    copied = notebooks.copy_out(tmp_path / "mine")
-    assert [path.name for path in copied.written] == ["x.txt", "x.txt"]
+    written, _ = copy_out(tmp_path / "mine")
+    assert [path.name for path in written] == ["x.txt", "x.txt"]
 
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path):
     (tmp_path / "file").write_text("in the way")
     with pytest.raises(OutputError, match="could not be written"):
-        notebooks.copy_out(tmp_path / "file")
+        copy_out(tmp_path / "file")
 
 
 def test_the_command_says_what_it_did_and_what_it_left(tmp_path, capsys):
@@ -195,7 +194,7 @@ def test_running_a_notebook_anew_numbers_its_cells_and_keeps_its_outputs(tmp_pat
         nbformat.v4.new_code_cell("print(Path('../data_demo').is_dir())"),
     ]
     nbformat.write(made(*cells), path)
-    notebooks.execute(path)
+    execute(path)
     done = json.loads(path.read_text())
     assert [cell["execution_count"] for cell in done["cells"]] == [1, 2]
     assert "".join(done["cells"][1]["outputs"][0]["text"]) == "True\n"

@@ -1,15 +1,14 @@
 """The log as a whole: players, duplicates, rules, pseudonyms, and that no row is lost."""
 
-from dataclasses import replace
 
 import pandas as pd
 import pytest
 from logs import reasons, table, write_csv
-from made_logs import log_of, simulated_log
+from made_logs import simulated_log
 
 from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.base.settings import shipped
-from putlab.log.read import demo_log, read_log, with_pseudonyms, write_log
+from putlab.log.read import demo_log, read_log, write_log
 from putlab.log.rules import DECLARED, READ_OFF
 from putlab.log.schema import COLUMNS
 
@@ -158,27 +157,38 @@ def test_a_players_log_holds_that_players_putts_and_the_rules(rng):
     assert mine.rules == log.rules
 
 
-def a_log(names):
-    putts = pd.DataFrame({"player": names, "session": "s", "distance_ft": 10.0, "line_deg": 0.0})
-    return log_of(putts)
+def pseudonymous(tmp_path, *players, **columns):
+    path = write_csv(tmp_path / "a.csv", *[{"player": name} for name in players], **columns)
+    return read_log(path, pseudonyms=True)
 
 
-def test_pseudonyms_follow_the_order_of_first_putts():
-    labelled = with_pseudonyms(a_log(["wren", "finch", "wren"]))
-    assert labelled.putts["player"].tolist() == ["player 1", "player 2", "player 1"]
+def test_pseudonyms_follow_the_order_of_first_putts(tmp_path):
+    log = pseudonymous(tmp_path, "wren", "finch", "wren", session=["b", "c", "a"])
+    assert log.putts["player"].tolist() == ["player 1", "player 2", "player 1"]
+    later = pseudonymous(tmp_path, "wren", "finch", session=["2026-02-02", "2026-01-01"])
+    assert later.putts["session"].tolist() == ["2026-01-01", "2026-02-02"]
+    assert later.putts["player"].tolist() == ["player 1", "player 2"]
 
 
-def test_a_log_that_grows_keeps_its_pseudonyms():
-    short, long = (with_pseudonyms(a_log(names)) for names in (["b", "a"], ["b", "a", "0"]))
+def test_a_log_that_grows_keeps_its_pseudonyms(tmp_path):
+    short, long = (pseudonymous(tmp_path, *names) for names in (["b", "a"], ["b", "a", "0"]))
     assert long.putts["player"].tolist()[:2] == short.putts["player"].tolist()
 
 
-def test_rejected_values_and_warnings_hold_no_names():
-    log = a_log(["Ann", "Anna"])
-    rejects = pd.DataFrame({"column": ["player", "line_deg"], "value": ["Ann" * 99, "2 left"]})
-    hidden = with_pseudonyms(replace(log, rejects=rejects, warnings=["Anna and Ann differ"]))
-    assert hidden.rejects["value"].tolist() == ["(hidden)", "2 left"]
-    assert hidden.warnings == ["player 2 and player 1 differ"]
+def test_rejected_values_and_warnings_hold_no_names(tmp_path):
+    log = pseudonymous(tmp_path, "ann", "Ann", "A" * 101)
+    assert log.rejects["value"].tolist() == ["(hidden)"]
+    assert log.warnings == [
+        "player labels 'player 1', 'player 2' are kept apart: are they the same?"
+    ]
+
+
+def test_visits_written_down_twice_are_asked_about_without_names(tmp_path):
+    rows = [{"player": "ann", "line_deg": str(n)} for n in range(6)]
+    for name in ("a.csv", "b.csv"):
+        write_csv(tmp_path / name, *rows, weather=[name] * 6)
+    (warning,) = [w for w in read_log(tmp_path, pseudonyms=True).warnings if "twice" in w]
+    assert "of player 1 first" in warning
 
 
 def test_a_log_shows_its_putts_and_says_what_became_of_its_rows(tmp_path):

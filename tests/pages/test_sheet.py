@@ -1,7 +1,6 @@
 """The plan on paper, in a workbook, and as rows that load back as a log once filled in."""
 
 import io
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -12,14 +11,7 @@ from openpyxl import load_workbook
 
 from putlab.base.errors import UsageError
 from putlab.log.read import read_log
-from putlab.pages.sheet import (
-    FILL_IN_COLUMNS,
-    check_ending,
-    page,
-    rows_to_fill_in,
-    workbook,
-    write_plan,
-)
+from putlab.pages.sheet import FILL_IN_COLUMNS, page, rows_to_fill_in, workbook, write_plan
 
 
 @pytest.fixture(scope="module")
@@ -90,9 +82,12 @@ def test_the_page_has_a_box_for_every_reading(plan):
 
 def test_another_ending_is_refused_before_anything_is_done():
     with pytest.raises(UsageError, match=r"\.csv .*\.xlsx .*\.html"):
-        check_ending(Path("plan.docx"))
-    assert check_ending(None) == check_ending("-") == ""
-    assert check_ending(Path("Plan.HTML")) == ".html"
+        write_plan([], "plan.docx")
+
+
+def test_an_ending_may_be_in_capitals(plan, tmp_path):
+    write_plan([plan], tmp_path / "Plan.HTML")
+    assert (tmp_path / "Plan.HTML").read_text(encoding="utf-8").startswith("<!doctype html>")
 
 
 def test_plans_of_a_roster_share_one_table(plan):

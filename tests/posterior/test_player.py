@@ -9,7 +9,8 @@ import pytest
 from putlab.base.errors import UsageError
 from putlab.base.settings import INTERVAL
 from putlab.green.published import green_spread as published_green
-from putlab.posterior.player import choose_player, green_spread, pace_sentence, summary
+from putlab.log.read import choose_player
+from putlab.posterior.player import green_spread, pace_sentence, summary
 
 
 def width(skill):
