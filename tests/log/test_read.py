@@ -1,6 +1,5 @@
 """The log as a whole: players, duplicates, rules, pseudonyms, and that no row is lost."""
 
-
 import pandas as pd
 import pytest
 from logs import reasons, table, write_csv
