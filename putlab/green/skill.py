@@ -1,6 +1,6 @@
 """A golfer's skill as numbers: spread and bias of line and pace at every distance."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -26,9 +26,9 @@ class Skill:
         Standard deviation and mean of the start direction, in degrees, + right.
     pace_sd_pct, pace_bias_pct : ndarray, shape (draws, n)
         Standard deviation and mean of (roll / distance - 1), in percent.
-    line_wild, pace_wild : ndarray, shape (draws, n), or float
+    line_wild, pace_wild : ndarray, shape (draws, n)
         Share of mishits: putts whose line, or pace, scatters more widely than the rest.
-    line_wild_sd_deg, pace_wild_sd_pct : ndarray, shape (draws, n), optional
+    line_wild_sd_deg, pace_wild_sd_pct : ndarray, shape (draws, n)
         Standard deviation of these; default: that of the rest.
 
     Raises
@@ -49,21 +49,20 @@ class Skill:
     line_bias_deg: np.ndarray
     pace_sd_pct: np.ndarray
     pace_bias_pct: np.ndarray
-    line_wild: ArrayLike = 0.0
-    line_wild_sd_deg: ArrayLike | None = None
-    pace_wild: ArrayLike = 0.0
-    pace_wild_sd_pct: ArrayLike | None = None
+    line_wild: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    line_wild_sd_deg: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    pace_wild: np.ndarray = field(default_factory=lambda: np.zeros(1))
+    pace_wild_sd_pct: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         distance = np.atleast_1d(np.asarray(self.distance_ft, dtype=float))
         if distance.ndim != 1 or np.any(distance <= 0) or np.any(np.diff(distance) <= 0):
             raise UsageError(f"distance_ft must be above 0 and rising; got {distance}.")
         object.__setattr__(self, "distance_ft", distance)
-        given = {name: getattr(self, name) for name in (*SKILL_QUANTITIES, *WILD_QUANTITIES)}
+        values = {name: np.asarray(value, dtype=float) for name, value in self.values.items()}
         for name in ("line_wild_sd_deg", "pace_wild_sd_pct"):
-            ordinary = given[name.replace("_wild", "")]
-            given[name] = ordinary if given[name] is None else given[name]
-        values = {name: np.asarray(value, dtype=float) for name, value in given.items()}
+            ordinary = values[name.replace("_wild", "")]
+            values[name] = values[name] if values[name].size else ordinary
         shape = np.broadcast_shapes((1, distance.size), *(np.shape(v) for v in values.values()))
         for name, value in values.items():
             _check_values(name, value)
@@ -77,7 +76,7 @@ class Skill:
         *,
         line_bias_deg: float = 0.0,
         pace_bias_pct: float = 0.0,
-        **wild: float,
+        **wild: np.ndarray,
     ) -> "Skill":
         """Return one golfer, one draw, whose spreads and biases are the same at all distances."""
         values = (line_sd_deg, line_bias_deg, pace_sd_pct, pace_bias_pct)
@@ -134,13 +133,14 @@ class Skill:
         Chances have shape (draws, n). Wild putts are few, so that those of the mean golfer
         stand for every draw's.
         """
-        plain = replace(self, line_wild=0.0, pace_wild=0.0)
+        never = {"line_wild": np.zeros(1), "pace_wild": np.zeros(1)}
+        plain = replace(self, **never)
         if not np.any(self.line_wild) and not np.any(self.pace_wild):
             return [(np.ones_like(self.line_sd_deg), plain)]
-        mean = replace(mean or self.mean, line_wild=0.0, pace_wild=0.0)
+        mean = replace(mean or self.mean, **never)
         wild_line = {"line_sd_deg": mean.line_wild_sd_deg}
         wild_pace = {"pace_sd_pct": mean.pace_wild_sd_pct}
-        line, pace = np.asarray(self.line_wild), np.asarray(self.pace_wild)
+        line, pace = self.line_wild, self.pace_wild
         return [
             ((1 - line) * (1 - pace), plain),
             (line * (1 - pace), replace(mean, **wild_line)),

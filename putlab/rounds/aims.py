@@ -145,7 +145,7 @@ def aims(
 
         return over_parts(there, of).mean(axis=0)
 
-    holed, area = np.moveaxis([chances(past) for past in past_ft], -1, 0)
+    holed, area = np.moveaxis(np.array([chances(past) for past in past_ft]), -1, 0)
     return Aims(distance_ft, past_ft, average, holed, area / (1 - holed))
 
 
