@@ -20,15 +20,13 @@ What a visit's putts share (bias, form) is part of the scatter here: a dozen mad
 can't tell it apart.
 """
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 
-from putlab.green.published import green_spread
+from putlab.model.green_putts import GreenDesign
 from putlab.model.hole_chance import Scatter, Strips, event_chance
 from putlab.model.readings import COMPONENTS
 from putlab.model.spread import (
@@ -40,13 +38,6 @@ from putlab.model.spread import (
     terms_at,
 )
 
-if TYPE_CHECKING:
-    from putlab.model.green_putts import GreenDesign
-
-# How far golfers and greens differ from the published split: within half and double for two
-# in three or so (assumption; where a log has putts on a green, it is estimated).
-GREEN_LOG_SD = 0.5
-
 GREEN_PARAMETERS = ["green_line_sd_deg", "green_pace_sd_pct"]
 
 # The free names of the model: the spread model's for each component, and the green's.
@@ -56,11 +47,6 @@ JOINT_PARAMETERS = [
 ]
 
 NEVER = 1e-300  # what the model thinks impossible must not make the whole log impossible
-
-
-def green_priors() -> np.ndarray:
-    """Return median and log sd (columns) of the green's extra spread, of line and of pace."""
-    return np.array([[median, GREEN_LOG_SD] for median in green_spread()])
 
 
 def build_model(design: GreenDesign) -> pm.Model:

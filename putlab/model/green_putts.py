@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.log.checks import on_green
 from putlab.log.rules import ROLL_STEPS_FT, common_step
 from putlab.model.design import (
     Design,
@@ -25,8 +26,8 @@ from putlab.model.design import (
     session_table,
 )
 from putlab.model.hole_chance import Hole, Strips, leave_strips, made_strips
-from putlab.model.priors import SpreadPriors
-from putlab.model.readings import COMPONENTS, conditions_held, in_game, on_green
+from putlab.model.priors import SpreadPriors, green_priors
+from putlab.model.readings import conditions_held, in_game
 
 # Leaves are told apart this finely, feet. Ends lie between the tenths that a tape shows, and
 # bands stay narrow against the scatter of roll-outs.
@@ -185,36 +186,21 @@ class GreenDesign:
         return replace(self, components=parts, data=self.data | data)
 
 
-def component_designs(
+def make_green_design(
     readings: dict[str, pd.DataFrame],
     green: pd.DataFrame,
     visits: pd.DataFrame,
     lengths: np.ndarray,
     players: list[str],
     priors: dict[str, SpreadPriors],
-) -> dict[str, Design]:
-    """Return the spread model's designs of both components, alike in size."""
-    first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
-    known = pd.concat([first, *(rows[["player", "session"]] for rows in readings.values())])
-    visits = visits.merge(known.drop_duplicates())
-    seen = pd.concat([*readings.values(), green])[["player", "condition"]].drop_duplicates()
-    # Rows that say nothing, so that a design knows of every condition.
-    blank = seen.merge(first, on="player").assign(
-        length=0, warm_up=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
-        count=0,
-    )  # fmt: skip
-    designs = {}
-    for name in COMPONENTS:
-        rows = pd.concat([readings[name], blank], ignore_index=True)
-        design = make_design(rows, visits, lengths, players, priors[name])
-        designs[name] = replace(design, rows=readings[name])
-    return designs
-
-
-def make_green_design(
-    green: pd.DataFrame, components: dict[str, Design], priors: ArrayLike
 ) -> GreenDesign:
-    """Arrange outcomes on a green for the model."""
+    """Arrange readings of both components and outcomes on a green for the model."""
+    visits, blank = _known_places(readings, green, visits)
+    components = {}
+    for name, rows in readings.items():
+        padded = pd.concat([rows, blank], ignore_index=True)
+        design = make_design(padded, visits, lengths, players, priors[name])
+        components[name] = replace(design, rows=rows)
     made, leave, followed = _counted(green)
     bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
     frames = [
@@ -231,10 +217,26 @@ def make_green_design(
         "leave": np.stack([place[1], leave["count"]]),
         "followed_event": np.stack(place[2:]),
         "followed": followed[["one", "more"]].to_numpy(float).T,
-        "green_priors": np.asarray(priors, dtype=float),
+        "green_priors": green_priors(),
     }
     data |= _event_data(events, components["line"]) | _strip_data(events)
     return GreenDesign(components, events, data)
+
+
+def _known_places(
+    readings: dict[str, pd.DataFrame], green: pd.DataFrame, visits: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the visits that both components' designs know, and rows of every condition."""
+    first = visits.groupby("player", sort=False).head(1)[["player", "session"]]
+    known = pd.concat([first, *(rows[["player", "session"]] for rows in readings.values())])
+    visits = visits.merge(known.drop_duplicates())
+    seen = pd.concat([*readings.values(), green])[["player", "condition"]].drop_duplicates()
+    # Rows that say nothing, so that a design knows of every condition.
+    blank = seen.merge(first, on="player").assign(
+        length=0, warm_up=False, counted=False, distance_ft=0.0, lo=-np.inf, hi=np.inf, noise=0.0,
+        count=0,
+    )  # fmt: skip
+    return visits, blank
 
 
 def _counted(green: pd.DataFrame) -> list[pd.DataFrame]:
@@ -277,17 +279,18 @@ def _event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
 def _strip_data(events: pd.DataFrame) -> dict[str, np.ndarray]:
     """Return the strips of all events, stacked."""
     drops = (events["high_ft"] == 0).to_numpy()
-    number = np.concatenate([np.flatnonzero(drops), np.flatnonzero(~drops)])
     columns = ["distance_ft", "low_ft", "high_ft", "stimp_ft"]
     made, left = (events.loc[rows, columns].to_numpy(float).T for rows in (drops, ~drops))
+    dropping = made_strips(made[0], Hole(made[3]))
+    leaving = leave_strips(left[0], left[1], left[2], Hole(left[3]))
     strips = Strips.join(
         [
-            made_strips(made[0], Hole(made[3])),
-            leave_strips(left[0], left[1], left[2], Hole(left[3]), first_event=made.shape[1]),
+            replace(dropping, event=np.flatnonzero(drops)[dropping.event]),
+            replace(leaving, event=np.flatnonzero(~drops)[leaving.event]),
         ]
     )
     return {
-        "range_event": number[strips.event],
+        "range_event": strips.event,
         "range_edge": strips.edge_rad,
         "node": np.stack([strips.line_rad, strips.weight, *np.moveaxis(strips.roll_ft, -1, 0)]),
     }

@@ -126,19 +126,14 @@ class Strips:
         return cls(*(column[kept] for column in joined))
 
 
-def made_strips(distance_ft: np.ndarray, hole: Hole, *, first_event: int = 0) -> Strips:
-    """Return the strips of putts that drop; events are numbered from the first."""
+def made_strips(distance_ft: np.ndarray, hole: Hole) -> Strips:
+    """Return the strips of putts that drop, an event a putt."""
     edges = np.multiply.outer(np.array(HOLE_PARTS), np.full(distance_ft.shape, 1.0))
-    return _strips(distance_ft, edges * hole.half_width_ft, hole.drops_ft, first_event)
+    return _strips(distance_ft, edges * hole.half_width_ft, hole.drops_ft)
 
 
 def leave_strips(
-    distance_ft: np.ndarray,
-    low_ft: np.ndarray,
-    high_ft: np.ndarray,
-    hole: Hole,
-    *,
-    first_event: int = 0,
+    distance_ft: np.ndarray, low_ft: np.ndarray, high_ft: np.ndarray, hole: Hole
 ) -> Strips:
     """Return the strips of misses that come to rest between two distances from the hole."""
     low = np.maximum(low_ft, hole.half_width_ft)
@@ -167,13 +162,10 @@ def leave_strips(
         (edges, past),
         ([low, high_ft], beside),
     ]
-    parts = [_strips(distance_ft, np.array(edges), rolls, first_event) for edges, rolls in pieces]
-    return Strips.join(parts)
+    return Strips.join([_strips(distance_ft, np.array(edges), rolls) for edges, rolls in pieces])
 
 
-def _strips(
-    distance_ft: np.ndarray, edges_ft: np.ndarray, rolls_ft: Rolls, first_event: int
-) -> Strips:
+def _strips(distance_ft: np.ndarray, edges_ft: np.ndarray, rolls_ft: Rolls) -> Strips:
     """Lay out ranges between rising offsets, shape (edges, putts)."""
     share = np.minimum(edges_ft / distance_ft, 1.0)
     edge = np.minimum(np.arcsin(share), WIDEST_RAD)
@@ -184,7 +176,7 @@ def _strips(
     distance = distance_ft[:, None, None]
     bounds = rolls_ft(distance * np.cos(line), distance * np.sin(line))
     return Strips(
-        np.repeat(first_event + np.arange(distance_ft.size), len(edge) - 1),
+        np.repeat(np.arange(distance_ft.size), len(edge) - 1),
         np.stack([low, high], axis=-1).reshape(-1, 2),
         line.reshape(-1, NODES),
         (half[..., None] * w).reshape(-1, NODES),

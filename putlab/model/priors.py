@@ -5,6 +5,8 @@ from typing import Any
 
 import numpy as np
 
+from putlab.green.published import green_spread
+
 
 # Defaults are shared by line and pace, for these concern log spread and have no unit:
 # - players of one roster typically differ by a third in spread (assumption);
@@ -103,3 +105,12 @@ PACE_PRIORS = SpreadPriors(
 )  # fmt: skip
 
 PRIORS = {"line": LINE_PRIORS, "pace": PACE_PRIORS}
+
+# How far golfers and greens differ from the published split: within half and double for two
+# in three or so (assumption; where a log has putts on a green, it is estimated).
+GREEN_LOG_SD = 0.5
+
+
+def green_priors() -> np.ndarray:
+    """Return median and log sd (columns) of the green's extra spread, of line and of pace."""
+    return np.array([[median, GREEN_LOG_SD] for median in green_spread()])

@@ -8,7 +8,7 @@ in the unit of its component: degrees for line, 100 (roll / target - 1) percent 
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,10 +16,9 @@ from numpy.typing import ArrayLike
 
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green.published import HOLE_RADIUS_FT
-
-if TYPE_CHECKING:
-    from putlab.log.read import Log
-    from putlab.log.rules import ReadingRules
+from putlab.log.checks import visit_read, was_read
+from putlab.log.read import Log
+from putlab.log.rules import ReadingRules
 
 # Warm-up: the first few putts of a visit may scatter wider (common practice).
 WARM_UP_PUTTS = 5
@@ -44,9 +43,6 @@ BIN_EDGES_SD = np.concatenate([-_TAIL_EDGES_SD[::-1], np.arange(-18, 19) / 6, _T
 
 COMPONENTS = ("line", "pace")
 CELL = ["player", "session", "length", "condition", "warm_up", "counted"]
-
-# Nearly every putt this short drops, whoever strikes it: it says nothing about spread.
-SHORTEST_FT = 1.5
 
 
 def intervals(log: Log, component: str, practice: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -77,7 +73,7 @@ def intervals(log: Log, component: str, practice: pd.DataFrame | None = None) ->
 def practice_putts(putts: pd.DataFrame) -> pd.DataFrame:
     """Return the putts that tell about spread in practice, with the labels of their cell."""
     # Practice, not a visit to a green: there nothing was read, and elsewhere something.
-    ever_read = _read(putts).groupby(putts["player"]).transform("any")
+    ever_read = was_read(putts).groupby(putts["player"]).transform("any")
     putts = first_putts(putts[visit_read(putts) | ~ever_read])
     length = nearest_length(putts["distance_ft"], lengths_ft(putts["distance_ft"]))
     return putts.assign(length=length)
@@ -102,17 +98,6 @@ def in_game(putts: pd.DataFrame) -> pd.Series:
     return (putts["drill"] == "counted").fillna(False).astype(bool)
 
 
-def visit_read(putts: pd.DataFrame) -> pd.Series:
-    """Tell putts of visits in which any of the player's putts was read."""
-    return _read(putts).groupby([putts["player"], putts["session"]]).transform("any")
-
-
-def on_green(putts: pd.DataFrame) -> pd.Series:
-    """Tell which putts were struck on a green and say something of the golfer's spread."""
-    tells = putts["holed"].notna() & (putts["distance_ft"] >= SHORTEST_FT)
-    return tells & ~visit_read(putts)
-
-
 def conditions_held(putts: pd.DataFrame) -> pd.Series:
     """Return the condition of each putt; where a green's has none, that of practice nearby."""
     named = putts["condition"].fillna("")
@@ -120,10 +105,6 @@ def conditions_held(putts: pd.DataFrame) -> pd.Series:
     held = named.where(practice).groupby(putts["player"])
     nearest = held.ffill().fillna(held.bfill()).fillna("")
     return named.where(practice | (named != ""), nearest)
-
-
-def _read(putts: pd.DataFrame) -> pd.Series:
-    return putts["line_deg"].notna() | putts["roll_ft"].notna()
 
 
 def lengths_ft(distance_ft: ArrayLike) -> np.ndarray:

@@ -21,18 +21,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 import xarray as xr
 
-from putlab.model.design import unpack
+from putlab.model.design import Design, unpack
 from putlab.model.priors import by_name
-
-if TYPE_CHECKING:
-    from putlab.model.design import Design
 
 MISHIT_TIMES = 4.0
 

@@ -13,19 +13,14 @@ from putlab.base.cache import versions
 from putlab.base.errors import FitError
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
-from putlab.log.read import Log
+from putlab.log.checks import visit_read
+from putlab.log.read import Log, choose_player
 from putlab.model import readings
 from putlab.model.design import Design, make_design, session_table
-from putlab.model.green_model import green_priors
-from putlab.model.green_putts import (
-    component_designs,
-    green_putts,
-    make_green_design,
-    outcome_counts,
-)
+from putlab.model.green_putts import green_putts, make_green_design, outcome_counts
 from putlab.model.priors import PRIORS, SpreadPriors
 from putlab.posterior.checks import NOTE, PASS, Verdict, failures, readings_checks
-from putlab.posterior.player import Golfer, choose_player, green_spread, pace_sentence, summary
+from putlab.posterior.player import Golfer, green_spread, pace_sentence, summary
 from putlab.posterior.sampling import convergence, fit_design
 
 GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
@@ -123,8 +118,8 @@ class Fit(Result):
             name: {v.name: {"result": v.result, "sentence": v.sentence} for v in verdicts}
             for name, verdicts in self.diagnostics().items()
         }
-        rest = {"seed": self.seed, "interval": INTERVAL, "versions": versions()}
-        return rest | {"diagnostics": checks}
+        made = {"seed": self.seed, "interval": INTERVAL, "versions": versions()}
+        return made | {"diagnostics": checks}
 
 
 def fit_log(
@@ -164,7 +159,7 @@ def fit_log(
     try:
         return _fit(log, outcomes, **options)
     except FitError as error:
-        if outcomes.empty or not readings.visit_read(log.putts).any():
+        if outcomes.empty or not visit_read(log.putts).any():
             raise
         # Putts on a green must not cost those who were read their answer.
         fit = _fit(log, outcomes.iloc[:0], **options)
@@ -180,8 +175,8 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
     where = session_table(log.putts), readings.lengths_ft(practice["distance_ft"]), players
     found: dict[str, xr.DataTree] = {}
     if not outcomes.empty:
-        designs = component_designs(rows, outcomes, *where, priors)
-        joint = make_green_design(outcomes, designs, green_priors())
+        joint = make_green_design(rows, outcomes, *where, priors)
+        designs = joint.components
         found = fit_design(joint, "made-and-missed", seed=seed, **options)
     elif all(counted.empty for counted in rows.values()):
         raise FitError(NOTHING_READ)
@@ -231,8 +226,8 @@ def _last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     """Return the conditions of each player's last visit and their share of its putts."""
     last = visits.groupby("player", sort=False).tail(1)[["player", "session"]]
     rows = putts.merge(last, on=["player", "session"])
-    share = rows.groupby("player")["condition"].value_counts(normalize=True)
-    return share.rename("share").reset_index()
+    held = rows.groupby("player")["condition"]
+    return held.value_counts(normalize=True).reset_index(name="share")
 
 
 # How much an estimate leans on its priors: the same fit with one belief at a time moved by
@@ -275,8 +270,8 @@ def prior_sensitivity(
     rows = []
     for name, factors in OTHER_BELIEFS.items():
         shipped = PRIORS[component]
-        moved = {belief: getattr(shipped, belief) * by for belief, by in factors.items()}
-        priors = PRIORS | {component: replace(shipped, **moved)}
+        others = {belief: getattr(shipped, belief) * by for belief, by in factors.items()}
+        priors = PRIORS | {component: replace(shipped, **others)}
         golfer = fit_log(log, priors=priors, **options).golfer(player)
         log_sd, _ = golfer.log_spread_and_bias(component, [distance_ft])
         rows.append((name, *(value.item() for value in summary(np.exp(log_sd)))))

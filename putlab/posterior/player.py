@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,13 +11,13 @@ import xarray as xr
 from numpy.typing import ArrayLike
 
 from putlab.base import words
-from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.green.published import KARLSEN_NILSSON
 from putlab.green.skill import SKILL_QUANTITIES, Skill
 from putlab.model.design import length_correlation, length_weights, log_distance
-from putlab.model.green_model import GREEN_PARAMETERS, green_priors
+from putlab.model.green_model import GREEN_PARAMETERS
+from putlab.model.priors import green_priors
 from putlab.model.readings import COMPONENTS
 from putlab.model.spread import cell_location
 
@@ -44,20 +43,6 @@ def thinned_draws(values: xr.DataArray) -> np.ndarray:
     flat = values.values.reshape(values.shape[0] * values.shape[1], *values.shape[2:])
     keep = np.linspace(0, len(flat) - 1, min(GOLFER_DRAWS, len(flat))).astype(int)
     return flat[keep]
-
-
-def choose_player(players: list[str], wanted: str | None) -> str:
-    """Return the label wanted, or say which labels there are."""
-    known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
-    if wanted is None:
-        if len(players) == 1:
-            return players[0]
-        raise UsageError(f"the log has {len(players)} players; name one: {known}.")
-    if wanted in players:
-        return wanted
-    near = get_close_matches(wanted, players, n=1)
-    hint = f" Did you mean {near[0]!r}?" if near else ""
-    raise UsageError(f"no player {wanted!r} in the log; it has {known}.{hint}")
 
 
 @dataclass(frozen=True)
@@ -86,11 +71,10 @@ class Golfer(Result):
         """Spread and bias at the practised lengths."""
         table = self.practised
         within = self.skill(table["distance_ft"].to_numpy(), new_day=False)
-        ends = {}
-        for name in SKILL_QUANTITIES:
-            ends[name], ends[name + "_lo"], ends[name + "_hi"] = summary(getattr(within, name))
         table.insert(0, "player", self.player)
-        return pd.concat([table, pd.DataFrame(ends)], axis=1)
+        for name in SKILL_QUANTITIES:
+            table[name], table[name + "_lo"], table[name + "_hi"] = summary(getattr(within, name))
+        return table
 
     @property
     def sentence(self) -> str:
@@ -158,19 +142,16 @@ class Golfer(Result):
 
     def _practised_now(self) -> float:
         """Return log(1 + putts / 100) at the end of the log, on the model's centred scale."""
-        visits = self.fit.visits[self.fit.visits["player"] == self.player]
-        first = visits.iloc[0]
+        first = self.fit.visits[self.fit.visits["player"] == self.player].iloc[0]
         offset = np.log1p(first["putts_before"] / 100) - first["practised"]
         return np.log1p(self.fit.putts_total[self.player] / 100) - offset
 
     def _condition_now(self, component: str) -> dict[str, np.ndarray]:
         """Return the terms of the last visit's conditions, by share of putts, (draws, 1) each."""
-        table = self.fit.designs[component].conditions
-        shares = self.fit.condition_now
-        shares = shares[shares["player"] == self.player].set_index("condition")["share"]
-        mine = (table["player"] == self.player).to_numpy()
-        share = table["condition"].map(shares).to_numpy(float, na_value=0.0)
-        weight = np.where(mine, share, 0.0)
+        known, now = self.fit.designs[component].conditions, self.fit.condition_now
+        shares = now[now["player"] == self.player].set_index("condition")["share"]
+        own = known["condition"].map(shares).where(known["player"] == self.player)
+        weight = own.to_numpy(float, na_value=0.0)
         names = ("effect", "effect_slope", "shift")
         return {name: (self.draws(component, name) @ weight)[:, None] for name in names}
 
@@ -262,8 +243,7 @@ def green_setting(golfer: Golfer) -> dict[str, Any]:
 
 def pace_sentence(fit: Fit, player: str) -> str:
     """Return what tells a player's line from pace: readings, leaves, putts taken, or the prior."""
-    row = fit.green_counts.loc[player]
-    misses, leaves, followed = (int(row[name]) for name in ("misses", "leaves", "followed"))
+    misses, leaves, followed = fit.green_counts.loc[player, ["misses", "leaves", "followed"]]
     known = f"of {misses:,} misses on a green {leaves:,} say how far they were left"
     known += f", and {followed:,} only how many putts followed." if followed else "."
     read = fit.designs["pace"].rows

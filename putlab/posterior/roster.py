@@ -14,7 +14,6 @@ from concurrent.futures import Executor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from itertools import count
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,7 +22,7 @@ from putlab.base.errors import FitError, PutlabError, UsageError
 from putlab.base.settings import SEED
 
 if TYPE_CHECKING:
-    from putlab.log.read import Log
+    from putlab.log.read import Log  # heavy; a process that does other work is spared
 
 # A process that died (out of memory, a machine switched off) is tried once more; a fit that
 # failed its checks would fail again with the same seed.
@@ -115,12 +114,10 @@ def each_player(
         name: (log.only(name), work, player_seed(seed, name), options)
         for name in _alike_together(log, players)
     }
-    done = count(1)
 
-    def finished(player: str) -> None:
+    def finished(player: str, done: int) -> None:
         if progress:
-            n, total = next(done), len(players)
-            progress(n, total, f"{n} of {total} players done, last {player}")
+            progress(done, len(jobs), f"{done} of {len(jobs)} players done, last {player}")
 
     results, failed = run_jobs(fit_one, jobs, workers=workers, cluster=cluster, finished=finished)
     return RosterResult(
@@ -158,7 +155,7 @@ def run_jobs(
     *,
     workers: int | None = None,
     cluster: str | None = None,
-    finished: Callable[[str], object] = lambda name: None,
+    finished: Callable[[str, int], object] = lambda name, done: None,
 ) -> tuple[dict[str, Any], dict[str, BaseException]]:
     """Run a function once a job, in processes here or on a Dask cluster: results and errors.
 
@@ -173,7 +170,7 @@ def run_jobs(
             error = future.exception()
             if last or not isinstance(error, BrokenProcessPool):
                 found[futures[future]] = (None, error) if error else future.result()
-                finished(futures[future])
+                finished(futures[future], len(found))
 
     most = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
     with _dask(cluster) if cluster else _processes(most) as pool:

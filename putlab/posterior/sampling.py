@@ -187,8 +187,7 @@ def posteriors_of(
         named = {name: _named(arrays, part, f"{name}_") for name, part in design.components.items()}
         added = {name: (("chain", "draw", "player"), arrays[name])
                  for name in green_model.GREEN_PARAMETERS}  # fmt: skip
-        players = design.components["line"].players
-        named["green"] = xr.Dataset(added, coords={"player": players})
+        named["green"] = xr.Dataset(added, coords={"player": design.components["line"].players})
     else:
         named = {what: _named(arrays, design)}
     return {name: spread.tree_of(part, arrays["diverging"]) for name, part in named.items()}

@@ -27,8 +27,8 @@ from simulate import simulate_errors
 from true_golfers import draw_component
 
 from putlab.base.settings import interval_probabilities
-from putlab.model.green_model import JOINT_PARAMETERS, green_priors
-from putlab.model.priors import PRIORS
+from putlab.model.green_model import JOINT_PARAMETERS
+from putlab.model.priors import PRIORS, green_priors
 from putlab.posterior.sampling import arrays_of, compiled_for, posteriors_of, sample
 
 ROWS = Path(__file__).parent.parent / "results" / "holing_calibrated.csv"

@@ -3,8 +3,7 @@
 import pytensor
 
 from putlab.model.design import make_design, session_table
-from putlab.model.green_model import green_priors
-from putlab.model.green_putts import component_designs, green_putts, make_green_design
+from putlab.model.green_putts import green_putts, make_green_design
 from putlab.model.priors import LINE_PRIORS, PRIORS
 from putlab.model.readings import COMPONENTS, intervals, lengths_ft, practice_putts
 
@@ -24,5 +23,4 @@ def green_design(log):
     lengths = lengths_ft(practice_putts(log.putts)["distance_ft"])
     players = list(log.putts["player"].unique())
     readings = {name: intervals(log, name) for name in COMPONENTS}
-    parts = component_designs(readings, green, visits, lengths, players, PRIORS)
-    return make_green_design(green, parts, green_priors())
+    return make_green_design(readings, green, visits, lengths, players, PRIORS)
