@@ -231,8 +231,7 @@ def green_setting(golfer: Golfer) -> dict[str, Any]:
 
     As `putlab.practice.case.make_case` takes them; empty where nothing was estimated.
     """
-    putts = golfer.fit.green_putts(golfer.player)
-    if not putts:
+    if not (putts := golfer.fit.green_putts(golfer.player)):
         return {}
     found = green_spread(golfer.fit, golfer.player)
     return {

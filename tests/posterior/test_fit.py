@@ -95,7 +95,7 @@ def truth_of(sd):
     return {name: steady(np.log(value), lengths=len(LENGTHS_FT)) for name, value in sd.items()}
 
 
-QUICK = {"draws": 600, "tune": 300, "chains": 4, "cores": 2}
+QUICK = {"draws": 400, "tune": 300, "chains": 4, "cores": 2}
 
 
 @pytest.fixture(scope="module")

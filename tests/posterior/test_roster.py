@@ -129,8 +129,9 @@ def test_failures_are_named():
 @pytest.mark.slow
 def test_a_fit_in_a_worker_is_the_fit_made_here(rng, own_cache):
     log = roster(rng, players=1)
-    there = each_player(log, seed=5, workers=1, cache=False).results["player 1"]
-    here = fit_log(log, seed=player_seed(5, "player 1"), cache=False)
+    quick = {"draws": 500, "cache": False}
+    there = each_player(log, seed=5, workers=1, **quick).results["player 1"]
+    here = fit_log(log, seed=player_seed(5, "player 1"), **quick)
     for component in ("line", "pace"):
         found, expected = (f.posteriors[component]["posterior"] for f in (there, here))
         assert found.dataset.equals(expected.dataset)
