@@ -87,7 +87,7 @@ def feet(text: str) -> list[float]:
             values = range(int(low), int(high) + 1) if dash else [float(low)]
         if not values or not all(0 < value <= LONGEST_FT for value in values):
             raise UsageError(
-                f"--distances {text}: {part.strip() or 'nothing'} is not a distance. "
+                f"distances {text}: {part.strip() or 'nothing'} is not a distance. "
                 f"Give feet above 0 and at most {LONGEST_FT}, as in 3,6,10 or 2-60."
             )
         found += values

@@ -13,16 +13,7 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.writing import PLAN, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell
-from putlab.cli.options import (
-    LogPath,
-    Output,
-    PastFt,
-    Player,
-    ReferenceFile,
-    Seed,
-    Session,
-    StimpFt,
-)
+from putlab.cli.options import LogPath, Output, PastFt, Player, Seed, Session, StimpFt
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -42,20 +33,41 @@ def advise(
         float, typer.Option("--minutes", help="Practice time, minutes.", callback=_above_0)
     ] = 60.0,
     player: Player = None,
-    reference: ReferenceFile = None,
+    experience: Annotated[
+        str | None,
+        typer.Option(
+            "--experience",
+            help="Putts struck from a length before the log: new, season, club, professional or "
+            "a number [default: anything].",
+        ),
+    ] = None,
+    reference: Annotated[
+        str | None,
+        typer.Option(
+            "--reference",
+            help="Who strokes are lost to: tour (default), scratch, a handicap of 5, 10 to 25, or "
+            "a CSV of distance_ft, average_putts.",
+        ),
+    ] = None,
     mix: Annotated[
         str | None,
         typer.Option(
             "--mix",
-            help="First putts of a round: 'tour', 'handicap 0', 'handicap 10' (default), "
-            "'handicap 20', 'own' (counted in the log), or a CSV of distance_ft, first_putts.",
+            help="First putts of a round: 'tour', 'scratch', '5', '10' (default) to '25', 'own' "
+            "(counted in the log), or a CSV of distance_ft, first_putts.",
         ),
     ] = None,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
+    hours: Annotated[
+        float, typer.Option("--hours", help="The longer horizon: hours in all.")
+    ] = 10.0,
     weeks: Annotated[
-        int | None, typer.Option("--weeks", help="Split so many weeks, two sessions each, as well.")
-    ] = None,
+        int, typer.Option("--weeks", help="The longer horizon: weeks they are spread over.")
+    ] = 10,
+    split_weeks: Annotated[
+        bool, typer.Option("--split-weeks", help="Split those weeks, two sessions each, as well.")
+    ] = False,
     what_if: Annotated[
         bool,
         typer.Option(
@@ -69,14 +81,17 @@ def advise(
     """Which distance deserves the next hour, line or pace, how sure, and what it saves."""
     check_writable(output)
     # Every choice is read before the fit, so that a wrong one costs no minute.
-    known = None if reference is None else pl.read_reference(reference)
+    known = pl.reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
     read = options.read(log, player)
-    asked = {"minutes": minutes, "stimp_ft": stimp_ft, "past_ft": past_ft, "reference": known}
+    asked: dict[str, Any] = {"minutes": minutes, "stimp_ft": stimp_ft, "past_ft": past_ft}
+    asked |= {"reference": known, "experience": experience}
     asked["mix"] = None if mix is None else pl.round_mix(mix, read.putts)
     fit = options.fit(read, seed=seed)
     advice = _advice_for(fit, player, seed=seed, **asked)
     leans = {one.player: _leaning(one) for one in advice if what_if}
-    says = {one.player: one.says(weeks) for one in advice}
+    says = {
+        one.player: one.says(hours=hours, weeks=weeks, split_weeks=split_weeks) for one in advice
+    }
     if output is None:
         for one in advice:
             tell(f"{one.player}:", style="bold")
@@ -125,6 +140,10 @@ def plan(
     ] = 40.0,
     player: Player = None,
     session: Session = None,
+    lengths: Annotated[
+        str | None,
+        typer.Option("--lengths", help="The only lengths to drill, feet, as in 4,10,33."),
+    ] = None,
     output: Output = None,
     seed: Annotated[
         int, typer.Option("--seed", help="Seed of the order of sets and of the holes dealt.")
@@ -145,6 +164,7 @@ def plan(
             seed=seed,
             session=session or datetime.date.today().isoformat(),
             stimp_ft=_last_stimp_ft(read, one.player),
+            lengths_ft=() if lengths is None else options.feet(lengths),
         )
         for one in _advice_for(fit, player, minutes=drills, seed=SEED)
     ]

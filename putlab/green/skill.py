@@ -151,6 +151,11 @@ class Skill:
     def __getitem__(self, rows: slice | np.ndarray) -> "Skill":
         return replace(self, **{name: value[rows] for name, value in self.values.items()})
 
+    def only(self, places: np.ndarray) -> "Skill":
+        """Return the same draws at some of the distances."""
+        values = {name: value[:, places] for name, value in self.values.items()}
+        return Skill(self.distance_ft[places], **values)
+
     def thinned(self, draws: int) -> "Skill":
         """Return at most so many of the draws, evenly taken: cheaper to work with."""
         return self if self.draws <= draws else self[even_rows(self.draws, draws)]

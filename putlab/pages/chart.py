@@ -4,7 +4,7 @@ import base64
 import contextlib
 import io
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -99,7 +99,7 @@ class Chart:
         return self._written("png", dpi=100, metadata={"Software": None})
 
     def _written(self, kind: str, **options: Any) -> bytes:
-        with _quiet(), matplotlib.rc_context(STYLE), io.BytesIO() as stream:
+        with _in_style(), io.BytesIO() as stream:
             self.figure.savefig(stream, format=kind, **options)
             return stream.getvalue()
 
@@ -114,22 +114,27 @@ class Chart:
 
 
 @contextlib.contextmanager
-def _quiet() -> Iterator[None]:
+def _in_style() -> Iterator[None]:
     # Nothing is said of glyphs missing from the bundled font: in SVG the reader's fonts serve.
-    with warnings.catch_warnings():
+    with warnings.catch_warnings(), matplotlib.rc_context(STYLE):
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         yield
 
 
 @contextlib.contextmanager
 def drawing(
-    height_in: float, columns: int = 1, **options: Any
+    height_in: float, columns: int = 1, *, legend: int = 0, **options: Any
 ) -> Iterator[tuple[Figure, np.ndarray]]:
-    """Make a figure in the kit's style; yields it and its panels, an array of `columns`."""
-    with _quiet(), matplotlib.rc_context(STYLE):
+    """Make a figure in the kit's style; yields it and its panels, an array of `columns`.
+
+    Under them stands one legend for all, of so many columns; 0 is none.
+    """
+    with _in_style():
         figure = Figure(figsize=(WIDTH_IN, height_in))
         axes = figure.subplots(1, columns, squeeze=False, **options)[0]
         yield figure, axes
+        if legend:
+            legend_below(figure, axes[0], legend)
         # Settle the layout now, so that the picture does not depend on how it is written; a
         # second pass sees the panels at the size that an equal scale leaves them.
         figure.draw_without_rendering()
@@ -140,13 +145,20 @@ def drawing(
 
 @contextlib.contextmanager
 def line_and_pace(
-    height_in: float, *, legend: bool = True, **options: Any
+    height_in: float, titles: Mapping[str, str], *, legend: int = 3, **options: Any
 ) -> Iterator[tuple[Figure, dict[str, Axes]]]:
-    """Make a figure of two panels, line beside pace, with one legend for both."""
-    with drawing(height_in, columns=2, **options) as (figure, axes):
-        yield figure, dict(zip(COMPONENTS, axes, strict=True))
-        if legend:
-            legend_below(figure, axes[0])
+    """Make a figure of two panels, line beside pace, each with its title."""
+    with drawing(height_in, columns=2, legend=legend, **options) as (figure, axes):
+        panels = dict(zip(COMPONENTS, axes, strict=True))
+        for component, axis in panels.items():
+            axis.set_title(titles[component])
+        yield figure, panels
+
+
+def not_read(measured: Collection[str]) -> dict[str, str]:
+    """Return the titles of the components of which there are no readings."""
+    missing = [name for name in COMPONENTS if name not in measured]
+    return {name: f"{name.capitalize()} spread: not read" for name in missing}
 
 
 # A label longer than this would push the panels aside.
@@ -176,11 +188,11 @@ def length_axis(axis: Axes, distance_ft: Sequence[float] | np.ndarray) -> None:
 def distance_axis(axis: Axes, distance_ft: ArrayLike) -> None:
     """Put a log scale of rising distances under a panel, marked at the lengths practised."""
     lengths = np.asarray(distance_ft, dtype=float).tolist()
-    axis.set_xscale("log")
+    ends = (lengths[0] / 1.25, lengths[-1] * 1.25)
+    axis.set(xscale="log", xlim=ends, xlabel="Length, feet")
     shown = _apart(lengths)
     axis.set_xticks(shown, [f"{value:g}" for value in shown])
     axis.minorticks_off()
-    axis.set_xlim(lengths[0] / 1.25, lengths[-1] * 1.25)
 
 
 def _apart(distance_ft: list[float]) -> list[float]:

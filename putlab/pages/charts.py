@@ -19,8 +19,9 @@ from putlab.pages.strokes_charts import next_hour_chart, sensitivity_chart, stro
 from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice
 from putlab.practice.sensitivity import Sensitivity
-from putlab.rounds.estimate import Attribution, Estimate
+from putlab.rounds.estimate import Estimate
 from putlab.rounds.reference import TourGolfer
+from putlab.rounds.strokes import StrokesLost
 from putlab.trial.compare import Comparison
 
 __all__ = [
@@ -54,7 +55,7 @@ def chart_of(result: Any) -> Chart:
 
 
 chart_of.register(Advice, next_hour_chart)
-chart_of.register(Attribution, strokes_lost_chart)
+chart_of.register(StrokesLost, strokes_lost_chart)
 chart_of.register(Comparison, change_chart)
 chart_of.register(Sensitivity, sensitivity_chart)
 chart_of.register(TourGolfer, published_record_chart)

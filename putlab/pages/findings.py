@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from putlab.base.result import Result
-from putlab.base.words import interval, listed, quantity
+from putlab.base.words import listed
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
@@ -19,8 +19,8 @@ from putlab.pages.chart import Chart
 from putlab.posterior.fit import Fit
 from putlab.practice.advice import Advice, advise
 from putlab.practice.plan import Plan, plan
-from putlab.practice.saving import named
-from putlab.rounds.estimate import Attribution, estimate, strokes_lost
+from putlab.rounds.estimate import estimate
+from putlab.rounds.strokes import StrokesLost, strokes_lost
 from putlab.trial.compare import Comparison, compare
 from putlab.trial.conditions import label
 from putlab.trial.contrast import change_table, conditions_in_order
@@ -65,7 +65,7 @@ class Findings(Result):
     new_day: pd.DataFrame
     at_reference: dict[str, float]
     advice: Advice
-    lost: Attribution
+    lost: StrokesLost
     plan: Plan
     change: Comparison | None
     several: pd.DataFrame | None
@@ -90,13 +90,7 @@ class Findings(Result):
     @property
     def lost_most(self) -> str:
         """Where most strokes are lost now, in a sentence."""
-        row = self.advice.table.loc[self.advice.table["strokes_lost"].idxmax()]
-        ends = interval(row["strokes_lost_lo"], row["strokes_lost_hi"], "strokes_lost")
-        return (
-            f"Most strokes are lost now on {named((row['distance_ft'], row['component']))}: "
-            f"{quantity(row['strokes_lost'], 'strokes_lost')} a round against the "
-            f"{self.advice.reference} ({ends})."
-        )
+        return self.lost.sentence
 
     @property
     def not_read(self) -> str:
@@ -142,7 +136,7 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
     mine = log.putts[log.putts["player"] == player]
     estimates, new_day = estimate(fit, [player]).table, charts.spread_table(golfer)
     lengths = estimates["distance_ft"]
-    advice, lost = advise(golfer, seed=fit.seed), strokes_lost(golfer, lengths)
+    advice, lost = advise(golfer, seed=fit.seed), strokes_lost(golfer)
     change, several = condition_changes(fit, player)
     visits, progress = charts.visit_spreads(log, player), charts.progress_table(golfer)
     figures = [

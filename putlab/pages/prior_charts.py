@@ -8,13 +8,12 @@ from matplotlib.axes import Axes
 
 from putlab.base.settings import INTERVAL, SEED, interval_probabilities
 from putlab.base.words import interval
-from putlab.model.design import REFERENCE_FT, length_correlation
+from putlab.model.design import REFERENCE_FT, length_correlation, log_distance
 from putlab.model.priors import PRIORS, SpreadPriors
 from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES
 from putlab.pages import chart
 from putlab.pages.chart import Chart
 from putlab.pages.skill_charts import SPREAD_TITLE
-from putlab.posterior.player import summary
 
 LENGTHS_FT = (3.0, 6.0, 10.0, 16.0, 24.0, 36.0)
 
@@ -43,7 +42,7 @@ def prior_spreads(
 ) -> np.ndarray:
     """Draw golfers' spreads on an ordinary day, shape (GOLFERS, n), as `putlab.model.spread`."""
     _, normal, scale = _golfers(prior, seed)
-    x = np.log(np.asarray(distance_ft, dtype=float) / REFERENCE_FT)
+    x = log_distance(distance_ft)
     base = np.log(prior.sd_median) + normal(prior.sd_log_sd) + scale("between") * normal(1)
     bump = normal(1, x.size) @ np.linalg.cholesky(length_correlation(x, x)).T
     slope = normal(prior.slope_sd)
@@ -68,21 +67,19 @@ def prior_chart(
         A panel a component; its table holds the median and interval at each length.
     """
     rows = []
-    with chart.line_and_pace(2.6) as (figure, panels):
+    with chart.line_and_pace(2.6, SPREAD_TITLE) as (figure, panels):
         # A seed each: the same golfers must not seem to return as line and as pace.
         for i, (component, axis) in enumerate(panels.items()):
             spreads = prior_spreads(priors[component], distance_ft, seed=SEED + i)
-            _, low, high = summary(spreads)
+            low, high = np.quantile(spreads, interval_probabilities(), axis=0)
             ends = {"median": np.median(spreads, axis=0), "lo": low, "hi": high}
-            row = {"distance_ft": distance_ft, "component": component} | ends
-            rows.append(pd.DataFrame(row))
+            rows.append(pd.DataFrame({"distance_ft": distance_ft, "component": component} | ends))
             _prior_panel(axis, component, spreads, rows[-1])
     table = pd.concat(rows, ignore_index=True)
-    middle = table[table["distance_ft"] == REFERENCE_FT]
     said = [
         f"{row.component} spread from "
         f"{interval(row.lo, row.hi, chart.SPREAD_COLUMN[row.component])}"
-        for row in middle.itertuples()
+        for row in table[table["distance_ft"] == REFERENCE_FT].itertuples()
     ]
     alt = f"Before any putt, nine golfers in ten at {REFERENCE_FT:g} ft: {'; '.join(said)}."
     reading = "A thin line is one golfer drawn from the priors; the band holds nine in ten."
@@ -98,14 +95,11 @@ def _prior_panel(axis: Axes, component: str, spreads: np.ndarray, table: pd.Data
     axis.plot(distance_ft, table["median"], color=colour, label="median golfer")
     chart.distance_axis(axis, distance_ft)
     axis.set_ylim(0, 1.3 * table["hi"].max())
-    axis.set_xlabel("Length, feet")
-    axis.set_title(SPREAD_TITLE[component])
 
 
 # What the priors expect readings to look like: the prior predictive of a first visit.
 
 
-FIRST_VISIT_TITLE = {"line": "Line read, degrees", "pace": "Pace read, %"}
 PUTTS = 10
 
 # A mishit of a wide golfer must not flatten the rest.
@@ -142,7 +136,8 @@ def first_visit_chart(priors: Mapping[str, SpreadPriors] = PRIORS) -> Chart:
         A panel a component, a row a golfer; its table holds the ends of all readings.
     """
     rows = []
-    with chart.line_and_pace(2.6, legend=False, sharey=True) as (figure, panels):
+    titles = {"line": "Line read, degrees", "pace": "Pace read, %"}
+    with chart.line_and_pace(2.6, titles, legend=0, sharey=True) as (figure, panels):
         # A seed each: the same golfers must not seem to return as line and as pace.
         for i, (component, axis) in enumerate(panels.items()):
             readings = prior_readings(priors[component], seed=SEED + i)
@@ -178,7 +173,5 @@ def _first_visit_panel(axis: Axes, component: str, readings: np.ndarray) -> None
         np.sign(shown[beyond]) * 0.97 * reach, row[beyond.ravel()], "D", color=chart.GREY,
         markersize=3.5,
     )  # fmt: skip
-    axis.set_xlim(-reach, reach)
-    axis.set_yticks([])
-    axis.set_xlabel("+ right" if component == "line" else "+ long")
-    axis.set_title(FIRST_VISIT_TITLE[component])
+    side = "+ right" if component == "line" else "+ long"
+    axis.set(xlim=(-reach, reach), yticks=[], xlabel=side)

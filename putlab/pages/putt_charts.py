@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
-from matplotlib.ticker import FixedLocator, MultipleLocator, NullLocator, StrMethodFormatter
+from matplotlib.ticker import MultipleLocator
 from scipy.special import ndtri
 
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
@@ -105,17 +105,19 @@ def where_putts_end(
         for length in distances_ft
     ]
     every = pd.concat(tables, ignore_index=True)
-    with chart.drawing(2.85, columns=len(tables), sharex=True, sharey=True) as (figure, axes):
+    shared = {"sharex": True, "sharey": True}
+    with chart.drawing(2.85, columns=len(tables), legend=2, **shared) as (figure, axes):
         for axis, table in zip(axes, tables, strict=True):
             _seen_from_above(axis, table)
         across = max(CLOSE_FT, every["right_ft"].abs().max()) + 0.4
         low = min(-CLOSE_FT, every["past_ft"].min()) - 0.4
         high = max(CLOSE_FT, every["past_ft"].max()) + 0.4
         axes[0].set(xlim=(-across, across), ylim=(low, high), ylabel="feet past the hole (− short)")
+        # Feet between marks: as far as the circle reaches, or a multiple of it.
+        step = CLOSE_FT * max(1, np.ceil((high - low) / (MOST_STEPS * CLOSE_FT)))
         for axis in (axes[0].xaxis, axes[0].yaxis):
-            axis.set_major_locator(MultipleLocator(_step(low, high)))
+            axis.set_major_locator(MultipleLocator(step))
         axes[len(tables) // 2].set_xlabel("feet right of the hole (− left)")
-        chart.legend_below(figure, axes[0], columns=2)
     reading = (
         "Seen from above, the putt coming from below; the hole is drawn to scale. Ten putts "
         "that stand for the whole spread; those that drop are in the hole."
@@ -141,26 +143,16 @@ def _seen_from_above(axis: Axes, table: pd.DataFrame) -> None:
     axis.set_title(title, fontsize=8.5, loc="center")
 
 
-def _step(low: float, high: float) -> float:
-    # Feet between marks: as far as the circle reaches, or a multiple of it.
-    return CLOSE_FT * max(1, np.ceil((high - low) / (MOST_STEPS * CLOSE_FT)))
-
-
 def _ends_alt(player: str, every: pd.DataFrame) -> str:
     said = []
     for distance, balls in every.groupby("distance_ft"):
-        count = balls["end"].value_counts()
-        missed = balls[balls["end"] != "holed"]
-        near = int((np.hypot(missed["right_ft"], missed["past_ft"]) <= CLOSE_FT).sum())
-        said.append(
-            f"from {distance:g} ft {count.get('holed', 0)} drop, {count.get('short', 0)} stop "
-            f"short, {count.get('past', 0)} run past"
-        )
-        if len(missed):
-            said[-1] += f"; of the {len(missed)} that miss {near} within {CLOSE_FT:g} ft"
-    return f"Ten typical putts of {player} seen from above, to scale with the hole: " + (
-        ". ".join(said) + "."
-    )
+        holed, short, past = ((balls["end"] == end).sum() for end in ("holed", "short", "past"))
+        close = np.hypot(balls["right_ft"], balls["past_ft"]) <= CLOSE_FT
+        near = f"; of the {short + past} that miss {close.sum() - holed} within {CLOSE_FT:g} ft"
+        ends = f"from {distance:g} ft {holed} drop, {short} stop short, {past} run past"
+        said.append(ends + (near if holed < TEN else ""))
+    whole = f"Ten typical putts of {player} seen from above, to scale with the hole: "
+    return whole + ". ".join(said) + "."
 
 
 # The published record of the tour, and one golfer who putts as it says.
@@ -183,25 +175,22 @@ def published_record_chart(golfer: TourGolfer) -> Chart:
         Two panels; its table is the computed curves.
     """
     made = published.table("putts_made_broadie_2018").frame
-    average = published.table("tour_average_putts").frame
     shown = {
-        "one_putt": ("Share holed", made["distance_ft"], made["made"] / made["tries"]),
-        "average_putts": ("Average putts", average["distance_ft"], average["average_putts"]),
+        "one_putt": ("Share holed", made.assign(one_putt=made["made"] / made["tries"])),
+        "average_putts": ("Average putts", published.table("tour_average_putts").frame),
     }
     lengths = np.geomspace(FIRST_FT, LAST_FT, 60)
     out = hole_out(golfer.skill, lengths, stimp_ft=golfer.stimp_ft, past_ft=golfer.past_ft)
     curves = pd.DataFrame({"distance_ft": lengths} | {n: getattr(out, n)[0] for n in shown})
-    with chart.drawing(2.6, columns=2) as (figure, axes):
-        for axis, (name, (title, distance_ft, rate)) in zip(axes, shown.items(), strict=True):
-            within = distance_ft.between(FIRST_FT, LAST_FT)
+    with chart.drawing(2.6, columns=2, legend=3) as (figure, axes):
+        for axis, (name, (title, record)) in zip(axes, shown.items(), strict=True):
+            record = record[record["distance_ft"].between(FIRST_FT, LAST_FT)]
             axis.plot(
-                distance_ft[within], rate[within], "o", color=chart.VERMILION, markersize=3.5,
+                record["distance_ft"], record[name], "o", color=chart.VERMILION, markersize=3.5,
                 fillstyle="none", label="published",
             )  # fmt: skip
             axis.plot(lengths, curves[name], "-", color=chart.BLUE, label="computed")
-            axis.set_xlabel("Length, feet")
-            axis.set_title(title)
-        chart.legend_below(figure, axes[0])
+            axis.set(xlabel="Length, feet", title=title)
     worst = golfer.average_putts_off.abs()
     alt = (
         f"One golfer of {golfer.line_sd_deg:.2f}° line and {golfer.pace_sd_pct:.1f} % pace spread "
@@ -241,24 +230,24 @@ def change_chart(found: Comparison) -> Chart:
         A row for all lengths together and one a length; its table holds the ratios.
     """
     table = ratio_table(found)
-    with chart.drawing(1.2 + 0.17 * len(table)) as (figure, (axis,)):
+    with chart.drawing(1.2 + 0.17 * len(table), legend=3) as (figure, (axis,)):
         small = 1 + np.array([-1, 1]) * found.too_small_pct / 100
         axis.axvspan(*small, facecolor="#E4E4E4", hatch="///", edgecolor=chart.GREY, linewidth=0,
                      label=f"too small to matter (under {found.too_small_pct:g} %)")  # fmt: skip
         axis.axvline(1, color=chart.INK, linewidth=0.8)
-        place = np.arange(len(table))[::-1]
-        for component in COMPONENTS:
-            _ratio_marks(axis, place, table, component)
-        axis.set_yticks(place, table["label"])
+        for component, rows in table.groupby("component", sort=False):
+            _ratio_marks(axis, component, rows[:1], markersize=7, elinewidth=2, label=component)
+            _ratio_marks(axis, component, rows[1:], markersize=4, elinewidth=1)
+        axis.set_yticks(-table.index, table["label"])
         axis.grid(False, axis="y")
         axis.set_xscale("log")
-        axis.xaxis.set_major_locator(FixedLocator(TICKS))
-        axis.xaxis.set_minor_locator(NullLocator())
-        axis.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
-        axis.set_xlim(0.92 * table["lo"].min(), 1.08 * table["hi"].max())
-        axis.set_xlabel("Ratio of spreads (under 1: narrower than before)")
-        axis.set_title(f"Verdict: {found.verdict}")
-        chart.legend_below(figure, axis)
+        axis.set_xticks(TICKS, [f"{ratio:g}" for ratio in TICKS])
+        axis.minorticks_off()
+        axis.set(
+            xlim=(0.92 * table["lo"].min(), 1.08 * table["hi"].max()),
+            xlabel="Ratio of spreads (under 1: narrower than before)",
+            title=f"Verdict: {found.verdict}",
+        )
     before, after = label(found.conditions.before), label(found.conditions.after)
     said = [
         f"{row.component} spread became {row.mean:.2f} times what it was ({row.lo:.2f} to "
@@ -278,29 +267,17 @@ def ratio_table(found: Comparison) -> pd.DataFrame:
     """Return the ratios of spread, all lengths and each: ``component, label, mean, lo, hi``."""
     rows, ends = [], ("mean", "lo", "hi")
     for component in COMPONENTS:
-        whole = getattr(found, f"{component}_sd_ratio")
-        if whole is None:
-            continue
-        names = {"component": component, "label": f"{component}, all lengths"}
-        rows.append(names | {end: whole[end] for end in ends})
-        if component != found.metric or len(found.by_distance) > MOST_LENGTHS:
-            continue
-        columns = ["distance_ft", *(f"{component}_sd_ratio_{end}" for end in ends)]
-        for length, *values in found.by_distance[columns].dropna().itertuples(index=False):
-            names = {"component": component, "label": f"{length:g} ft"}
-            rows.append(names | dict(zip(ends, values, strict=True)))
-    return pd.DataFrame(rows)
+        name = f"{component}_sd_ratio"
+        if whole := getattr(found, name):
+            rows.append([component, f"{component}, all lengths", *(whole[end] for end in ends)])
+        if component == found.metric and len(found.by_distance) <= MOST_LENGTHS:
+            columns = ["distance_ft", *(f"{name}_{end}" for end in ends)]
+            for length, *values in found.by_distance[columns].dropna().itertuples(index=False):
+                rows.append([component, f"{length:g} ft", *values])
+    return pd.DataFrame(rows, columns=["component", "label", *ends])
 
 
-def _ratio_marks(axis: Axes, place: np.ndarray, table: pd.DataFrame, component: str) -> None:
-    mine = (table["component"] == component).to_numpy()
-    if not mine.any():
-        return
-    mean, low, high = (table.loc[mine, name].to_numpy(float) for name in ("mean", "lo", "hi"))
-    whole = np.arange(mean.size) == 0
-    for which, size, name in ((whole, 7, component), (~whole, 4, None)):
-        axis.errorbar(
-            mean[which], place[mine][which], xerr=[(mean - low)[which], (high - mean)[which]],
-            linestyle="", markersize=size, elinewidth=2 if name else 1, label=name,
-            **chart.LOOK[component],
-        )  # fmt: skip
+def _ratio_marks(axis: Axes, component: str, rows: pd.DataFrame, **look: Any) -> None:
+    reach = [rows["mean"] - rows["lo"], rows["hi"] - rows["mean"]]
+    look |= {"linestyle": ""} | chart.LOOK[component]
+    axis.errorbar(rows["mean"], -rows.index, xerr=reach, **look)

@@ -94,11 +94,23 @@ def spread_chart(
     Chart
         Two panels; its table is the estimates of spread.
     """
-    with chart.line_and_pace(2.6) as (figure, panels):
+    titles = SPREAD_TITLE | chart.not_read(measured)
+    with chart.line_and_pace(2.6, titles) as (figure, panels):
         for component, axis in panels.items():
-            _spread_panel(axis, component, estimates, new_day, visits)
-            not_read = f"{component.capitalize()} spread: not read"
-            axis.set_title(SPREAD_TITLE[component] if component in measured else not_read)
+            # The axis ends above the estimates; what lies beyond is marked at its edge.
+            name = chart.SPREAD_COLUMN[component]
+            highest = [estimates[name + "_hi"].max(), *([] if new_day is None else new_day[name])]
+            top = HEADROOM * max(highest)
+            if visits is not None:
+                _visit_marks(axis, visits["distance_ft"], visits[name], top)
+            if new_day is not None:
+                _new_day_marks(axis, new_day, component)
+            chart.interval_marks(
+                axis, estimates["distance_ft"], estimates, name, markersize=5.5, linewidth=1.4,
+                label="within a visit", zorder=3, **chart.LOOK[component],
+            )  # fmt: skip
+            chart.distance_axis(axis, estimates["distance_ft"])
+            axis.set_ylim(0, top)
     names = [name + end for name in chart.SPREAD_COLUMN.values() for end in ("", "_lo", "_hi")]
     table = estimates[["distance_ft", *names]].reset_index(drop=True)
     reading = READING + READING_NEW_DAY * (new_day is not None)
@@ -106,40 +118,20 @@ def spread_chart(
     return Chart("spread", "Spread by distance", _spread_alt(estimates), reading, figure, table)
 
 
-def _spread_panel(
-    axis: Axes,
-    component: str,
-    estimates: pd.DataFrame,
-    new_day: pd.DataFrame | None,
-    visits: pd.DataFrame | None,
-) -> None:
-    name, look = chart.SPREAD_COLUMN[component], chart.LOOK[component]
-    if visits is not None:
-        axis.plot(
-            visits["distance_ft"], visits[name], ".", color=chart.GREY, alpha=0.6, markersize=4,
-            label="readings of one visit", zorder=1,
-        )  # fmt: skip
-    if new_day is not None:
-        axis.plot(
-            new_day["distance_ft"] * 1.07, new_day[name], "--", marker="D", color=look["color"],
-            markerfacecolor="white", markersize=4.5, linewidth=1, label="on a new day", zorder=2,
-        )  # fmt: skip
-    chart.interval_marks(
-        axis, estimates["distance_ft"], estimates, name, markersize=5.5, linewidth=1.4,
-        label="within a visit", zorder=3, **look,
+def _visit_marks(axis: Axes, distance_ft: pd.Series, spread: pd.Series, top: float) -> None:
+    look = {"color": chart.GREY, "linestyle": "", "markersize": 4, "zorder": 1}
+    label = "readings of one visit"
+    axis.plot(distance_ft, spread, marker=".", alpha=0.6, label=label, **look)
+    beyond = distance_ft[spread > top]
+    axis.plot(beyond, np.full(len(beyond), 0.98 * top), marker="^", **look)
+
+
+def _new_day_marks(axis: Axes, new_day: pd.DataFrame, component: str) -> None:
+    axis.plot(
+        new_day["distance_ft"] * 1.07, new_day[chart.SPREAD_COLUMN[component]], "--", marker="D",
+        color=chart.LOOK[component]["color"], markerfacecolor="white", markersize=4.5,
+        linewidth=1, label="on a new day", zorder=2,
     )  # fmt: skip
-    chart.distance_axis(axis, estimates["distance_ft"])
-    axis.set_xlabel("Length, feet")
-    # The axis ends above the estimates; what lies beyond is marked at its edge.
-    highest = [estimates[name + "_hi"].max(), *(() if new_day is None else new_day[name])]
-    top = HEADROOM * max(highest)
-    if visits is not None:
-        beyond = visits.loc[visits[name] > top, "distance_ft"]
-        axis.plot(
-            beyond, np.full(len(beyond), 0.98 * top), "^", color=chart.GREY, markersize=4,
-            label="_beyond the scale", zorder=1,
-        )  # fmt: skip
-    axis.set_ylim(0, top)
 
 
 def _spread_alt(estimates: pd.DataFrame) -> str:
@@ -164,6 +156,9 @@ PROGRESS_TITLE = {
     "pace": f"Pace spread at {REFERENCE_FT:g} ft, %",
 }
 
+# Conditions are told apart by how their mark is filled: full, hollow, upper half, ...
+FILLS = ("full", "none", "top", "left")
+
 
 def progress_table(golfer: Golfer) -> pd.DataFrame:
     """Return the spread within each visit at 10 ft, and its condition.
@@ -172,59 +167,42 @@ def progress_table(golfer: Golfer) -> pd.DataFrame:
     the player's level, the trend so far, the visit's form and its condition. A visit of
     several conditions has the mean of their effects, by share of putts.
     """
-    visits, shown = _shown(golfer)
-    table = visits.loc[shown, ["session"]].reset_index(drop=True)
+    rows = pd.concat([design.rows for design in golfer.fit.designs.values()])
+    held = rows[(rows["player"] == golfer.player) & (rows["condition"] != "")]
+    visits = _visits(golfer, rows)
+    labels = held.groupby("session")["condition"].agg(lambda c: " and ".join(sorted(set(c))))
+    table = visits[["session"]].reset_index(drop=True)
+    table["condition"] = table["session"].map(labels).fillna("")
     for component, name in chart.SPREAD_COLUMN.items():
-        shares = _condition_shares(golfer, component).reindex(table["session"], fill_value=0.0)
-        table["condition"] = _labels(shares)
-        spread = np.exp(_log_spread(golfer, component, shares))
-        table = table.assign(**with_ends(name, spread))
+        table = table.assign(**with_ends(name, np.exp(_log_spread(golfer, component, visits))))
     return table
 
 
-def _shown(golfer: Golfer) -> tuple[pd.DataFrame, np.ndarray]:
-    # The visits of the fit, and which are the player's with readings, if any are.
-    visits = golfer.fit.designs["line"].sessions
-    mine = visits["player"] == golfer.player
-    rows = pd.concat([design.rows for design in golfer.fit.designs.values()])
-    read = mine & visits["session"].isin(rows.loc[rows["player"] == golfer.player, "session"])
-    return visits, (read if read.any() else mine).to_numpy()
+def _visits(golfer: Golfer, rows: pd.DataFrame) -> pd.DataFrame:
+    # The player's visits with readings or, if there are none, all of them.
+    visits = golfer.fit.designs["line"].sessions.reset_index(drop=True)
+    visits = visits[visits["player"] == golfer.player]
+    read = visits["session"].isin(rows.loc[rows["player"] == golfer.player, "session"])
+    return visits[read] if read.any() else visits
 
 
-def _condition_shares(golfer: Golfer, component: str) -> pd.DataFrame:
-    # The share of each condition in each visit's putts; no columns where none is.
-    rows = golfer.fit.designs[component].rows
-    mine = rows[rows["player"] == golfer.player]
-    counts = mine.pivot_table(
-        index="session", columns="condition", values="count", aggfunc="sum", fill_value=0
-    )
-    return counts.div(counts.sum(axis=1), axis=0)
-
-
-def _labels(shares: pd.DataFrame) -> list[str]:
-    # The condition of each visit; blank where the log names none.
-    held = [
-        [name for name in shares.columns if row[name] > 0 and name] for _, row in shares.iterrows()
-    ]
-    return [" and ".join(names) for names in held]
-
-
-def _log_spread(golfer: Golfer, component: str, shares: pd.DataFrame) -> np.ndarray:
+def _log_spread(golfer: Golfer, component: str, visits: pd.DataFrame) -> np.ndarray:
     # Log spread at 10 ft, shape (draws, visits).
-    visits, shown = _shown(golfer)
-    practised = visits["practised"].to_numpy(float)[shown]
+    design = golfer.fit.designs[component]
+    mine = design.rows[design.rows["player"] == golfer.player]
+    own = np.flatnonzero(design.conditions["player"] == golfer.player)
+    counts = mine.pivot_table(index="session", columns="condition", values="count", aggfunc="sum")
+    # A condition may have been held on a green alone.
+    shares = counts.div(counts.sum(axis=1), axis=0).reindex(
+        index=visits["session"], columns=design.conditions["condition"].iloc[own]
+    )
     terms = {
         "level": golfer.draws(component, "base")[:, None],
         "trend": golfer.draws(component, "trend")[:, None],
-        "visit_form": golfer.draws(component, "visit_form")[:, shown],
+        "visit_form": golfer.draws(component, "visit_form")[:, visits.index],
+        "effect": golfer.draws(component, "effect")[:, own] @ shares.fillna(0.0).to_numpy().T,
     }
-    known = golfer.fit.designs[component].conditions
-    own = np.flatnonzero(known["player"] == golfer.player)
-    effect = golfer.draws(component, "effect")[:, own]
-    # A condition may have been held on a green alone.
-    held = shares.reindex(columns=known["condition"].iloc[own], fill_value=0.0)
-    terms["effect"] = effect @ held.to_numpy().T
-    return cell_location(terms, {"practised": practised})[1]
+    return cell_location(terms, {"practised": visits["practised"].to_numpy(float)})[1]
 
 
 def progress_chart(
@@ -247,21 +225,17 @@ def progress_chart(
         A panel for line and one for pace.
     """
     named = (table["condition"] != "").any()
-    with chart.line_and_pace(2.5 if named else 2.2, legend=named) as (figure, panels):
+    titles = PROGRESS_TITLE | chart.not_read(measured)
+    height_in, legend = (2.5, 3) if named else (2.2, 0)
+    with chart.line_and_pace(height_in, titles, legend=legend) as (figure, panels):
         for component, axis in panels.items():
             _progress_panel(axis, component, table)
-            if component not in measured:
-                axis.set_title(f"{component.capitalize()} spread: not read")
     reading = (
         f"Spread within each visit at {REFERENCE_FT:g} ft, with its 90 % interval; a change of "
         "condition shows in how the marks are filled."
     )
     alt = _progress_alt(player, table)
     return Chart("progress", "Progress over visits", alt, reading, figure, table)
-
-
-# Conditions are told apart by how their mark is filled: full, hollow, upper half, ...
-FILLS = ("full", "none", "top", "left")
 
 
 def _progress_panel(axis: Axes, component: str, table: pd.DataFrame) -> None:
@@ -273,10 +247,8 @@ def _progress_panel(axis: Axes, component: str, table: pd.DataFrame) -> None:
             axis, visit[rows.index], rows, name, linestyle="", fillstyle=FILLS[i % len(FILLS)],
             label=chart.label_of(condition or "no condition named"), **chart.LOOK[component],
         )  # fmt: skip
-    axis.set_title(PROGRESS_TITLE[component])
-    axis.set_ylim(0, 1.15 * table[name + "_hi"].max())
-    axis.set_xlabel("Visit")
-    axis.set_xlim(0.4, len(table) + 0.6)
+    top = 1.15 * table[name + "_hi"].max()
+    axis.set(xlim=(0.4, len(table) + 0.6), ylim=(0, top), xlabel="Visit")
     if len(table) <= chart.MOST_MARKS:
         axis.set_xticks(visit)
     else:

@@ -10,16 +10,18 @@ from putlab.base.words import sure
 from putlab.pages import chart
 from putlab.pages.chart import Chart
 from putlab.practice.advice import Advice
-from putlab.practice.saving import at_least_shown, named
+from putlab.practice.saving import OPTIONS, at_least_shown, named
 from putlab.practice.sensitivity import Sensitivity
-from putlab.rounds.estimate import Attribution
+from putlab.rounds.strokes import StrokesLost
 
 # Colour and hatching: either alone tells the causes apart.
 CAUSE_LOOK: dict[str, Any] = {
-    "line spread": {"color": chart.BLUE, "hatch": ""},
-    "line bias": {"color": chart.SKY, "hatch": "//"},
-    "pace spread": {"color": chart.VERMILION, "hatch": "\\\\"},
-    "pace bias": {"color": chart.ORANGE, "hatch": "xx"},
+    "aim": {"color": chart.SKY, "hatch": "//"},
+    "line scatter": {"color": chart.BLUE, "hatch": ""},
+    "pace long or short": {"color": chart.ORANGE, "hatch": "xx"},
+    "pace scatter": {"color": chart.VERMILION, "hatch": "\\\\"},
+    "day to day": {"color": "#999999", "hatch": "--"},
+    "wild putts": {"color": "#F0E442", "hatch": "oo"},
     "reading the green": {"color": "#DDDDDD", "hatch": ".."},
 }
 TOTAL = "total"
@@ -28,22 +30,23 @@ TOTAL = "total"
 LEAST_DRAWN = 0.0005
 
 
-def strokes_lost_chart(lost: Attribution) -> Chart:
-    """Draw the strokes lost on a reference, by distance and cause.
+def strokes_lost_chart(lost: StrokesLost) -> Chart:
+    """Draw the strokes lost on a reference, by stretch of distance and cause.
 
     Parameters
     ----------
-    lost : putlab.rounds.estimate.Attribution
-        From `putlab.rounds.estimate.strokes_lost`.
+    lost : putlab.rounds.strokes.StrokesLost
+        From `putlab.rounds.strokes.strokes_lost`.
 
     Returns
     -------
     Chart
-        A bar a distance, split by cause; its table is the causes.
+        A bar a stretch, split by cause; its table is the causes.
     """
     causes, reference = lost.table, lost.reference
-    wide = causes.pivot(index="distance_ft", columns="cause", values="strokes")
-    total = causes[causes["cause"] == TOTAL].set_index("distance_ft")
+    stretches = causes[np.isfinite(causes["to_ft"]) | (causes["from_ft"] > 0)]
+    wide = stretches.pivot(index="from_ft", columns="cause", values="strokes")
+    total = stretches[stretches["cause"] == TOTAL].set_index("from_ft")
     place = np.arange(len(wide))
     with chart.drawing(2.7) as (figure, (axis,)):
         above, below = np.zeros(len(wide)), np.zeros(len(wide))
@@ -56,20 +59,20 @@ def strokes_lost_chart(lost: Attribution) -> Chart:
         sums = {"fmt": "D", "color": chart.INK, "markersize": 4, "label": "in all"}
         chart.interval_marks(axis, place + 0.42, total, "strokes", **sums)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
-        chart.length_axis(axis, wide.index)
-        axis.set_xlabel("Length of the first putt, feet")
+        axis.set_xticks(place, total["stretch"])
+        axis.set_xlabel("Putts struck from, feet")
         axis.set_title(f"Strokes a round lost, against the {reference}")
         chart.legend_below(figure, axis)
     worst = total["strokes"].idxmax()
     cause = wide.loc[worst, list(CAUSE_LOOK)].idxmax()
     alt = (
-        f"Strokes lost by {lost.player} against the {reference}, by distance: most a round on "
-        f"putts from {worst:g} ft ({_with_interval(total.loc[worst], 'strokes')}), where the "
-        f"largest cause is {cause} ({wide.loc[worst, cause]:.2f})."
+        f"Strokes lost by {lost.player} against the {reference}, by distance: most a round "
+        f"{total.loc[worst, 'stretch']} ({_with_interval(total.loc[worst], 'strokes')}), where "
+        f"the largest cause is {cause} ({wide.loc[worst, cause]:.2f})."
     )
     reading = (
-        f"Against the {reference}, on a real green: a bar for the first putts of each length in "
-        "a round. Below nought the player is the better. The mark is the sum."
+        f"Against the {reference}, on a real green: a bar for all putts of a round struck from "
+        "each stretch, later putts too. Below nought the player is the better. The mark is the sum."
     )
     return Chart("losses", "Strokes lost by distance and cause", alt, reading, figure, causes)
 
@@ -107,43 +110,42 @@ def next_hour_chart(advice: Advice) -> Chart:
         A mark and interval an option, the choice ringed; its table is the advice's.
     """
     table, an_hour = advice.table, advice.minutes == 60
-    lengths = np.sort(table["distance_ft"].unique())
+    stretches = list(table["stretch"].unique())
     with chart.drawing(2.5) as (figure, (axis,)):
         for component, rows in table.groupby("component", sort=False):
-            place = np.searchsorted(lengths, rows["distance_ft"]) + ASIDE[component]
+            place = np.arange(len(stretches)) + ASIDE[component]
             chart.interval_marks(
                 axis, place, rows, SAVED, linestyle=LINESTYLE[component], linewidth=1,
                 markersize=5.5, label=component, **chart.LOOK[component],
             )  # fmt: skip
-        _ring(axis, lengths, advice.row)
+        _ring(axis, stretches.index(advice.row["stretch"]), advice.row)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
-        chart.length_axis(axis, lengths)
-        axis.set_xlabel("Length practised, feet")
+        axis.set_xticks(range(len(stretches)), stretches)
+        axis.set_xlabel("Stretch practised")
         time = "an hour there" if an_hour else f"{advice.minutes:g} minutes there"
         axis.set_title(f"Strokes a round saved by {time}")
         chart.legend_below(figure, axis)
     title = "What the next hour buys" if an_hour else "What the time buys"
     reading = (
-        "All of the time spent on one length, for line or for pace, with 90 % intervals. The "
+        "All of the time spent on one stretch, for line or for pace, with 90 % intervals. The "
         "intervals move together: the chance of being best says how sure the order is."
     )
     return Chart("next-hour", title, _next_hour_alt(advice), reading, figure, table)
 
 
-def _ring(axis: Axes, lengths: np.ndarray, row: pd.Series) -> None:
-    place = np.searchsorted(lengths, row["distance_ft"]) + ASIDE[row["component"]]
+def _ring(axis: Axes, place: int, row: pd.Series) -> None:
     axis.plot(
-        [place], [row[SAVED]], "o", markersize=14, fillstyle="none", color=chart.INK,
-        label=f"the choice, {sure(row['p_best'])} sure",
+        [place + ASIDE[row["component"]]], [row[SAVED]], "o", markersize=14, fillstyle="none",
+        color=chart.INK, label=f"the choice, {sure(row['p_best'])} sure",
     )  # fmt: skip
 
 
 def _next_hour_alt(advice: Advice) -> str:
     row, table = advice.row, advice.table
     other = table.loc[table.drop(row.name)[SAVED].idxmax()]
-    first, second = (named((one["distance_ft"], one["component"])) for one in (row, other))
+    first, second = (named(OPTIONS[one.name]) for one in (row, other))
     return (
-        f"What {advice.minutes:g} minutes would save {advice.player}, by length: most for "
+        f"What {advice.minutes:g} minutes would save {advice.player}, by stretch: most for "
         f"{first} ({_with_interval(row, SAVED)} strokes a round, best with a chance of "
         f"{sure(row['p_best'])}), then {second} ({_with_interval(other, SAVED)})."
     )

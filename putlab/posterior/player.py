@@ -19,7 +19,7 @@ from putlab.model.design import length_correlation, length_weights, log_distance
 from putlab.model.green_model import GREEN_PARAMETERS
 from putlab.model.priors import green_priors
 from putlab.model.readings import COMPONENTS
-from putlab.model.spread import cell_location
+from putlab.model.spread import MISHIT_TIMES, cell_location
 
 if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
@@ -172,18 +172,23 @@ class Golfer(Result):
         Returns
         -------
         putlab.green.skill.Skill
-            Spread and bias of line (degrees) and pace (percent).
+            Spread and bias of line (degrees) and pace (percent), and its mishits.
         """
-        values = []
-        for component in COMPONENTS:
+        values: dict[str, np.ndarray] = {}
+        for component, unit in zip(COMPONENTS, ("deg", "pct"), strict=True):
             log_sd, bias = self.log_spread_and_bias(component, distance_ft, counted=counted)
-            sd = np.exp(log_sd)
+            sd, shared = np.exp(log_sd), np.zeros((1, 1))
             if new_day:
                 # A visit's form is log-normal: the mean of its square is exp(2 visit_form_sd²).
                 sd = sd * np.exp(self.draws(component, "visit_form_sd")[:, None] ** 2)
-                sd = np.hypot(sd, self.draws(component, "visit_bias_sd")[:, None])
-            values += [sd, bias]
-        return Skill(np.atleast_1d(np.asarray(distance_ft, dtype=float)), *values)
+                shared = self.draws(component, "visit_bias_sd")[:, None]
+            values |= {
+                f"{component}_sd_{unit}": np.hypot(sd, shared),
+                f"{component}_bias_{unit}": bias,
+                f"{component}_wild": self.draws(component, "mishit_share")[:, None],
+                f"{component}_wild_sd_{unit}": np.hypot(MISHIT_TIMES * sd, shared),
+            }
+        return Skill(np.atleast_1d(np.asarray(distance_ft, dtype=float)), **values)
 
 
 # What a green adds: reading it, and its surface

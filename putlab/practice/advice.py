@@ -1,10 +1,9 @@
-"""What the next hour of practice is worth, by distance and component, and which to choose.
+"""What the next hour of practice is worth, by stretch of distance and component.
 
-Two lenses. Strokes a round lost now: every putt struck from near a distance, first or later,
-against the same putt with the reference's line or pace. Strokes a round that the next hour
-saves: spread narrows at the length practised and, less, at its neighbours
-(`putlab.practice.learning`), each by a rate that is itself uncertain. As all of it is a
-posterior, so is the choice.
+Options are stretches of distance x line or pace, whichever lengths the log holds. What the
+next hour saves a round has two parts: a bias that is corrected, and a scatter that narrows, at
+the lengths practised and, less, at their neighbours (`putlab.practice.learning`). As all of it
+is a posterior, so is the choice.
 """
 
 from dataclasses import dataclass
@@ -15,43 +14,67 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
+from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.words import minus, sure
+from putlab.base.words import feet, interval, listed, minus, quantity, sure
 from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, summary
 from putlab.practice.case import Case, GolferState, make_case
 from putlab.practice.learning import ASSUMED, Learning
-from putlab.practice.saving import Option, Savings, at_least_shown, named, time_words
+from putlab.practice.saving import (
+    LENGTHS_FT,
+    OPTIONS,
+    Option,
+    Savings,
+    at_least_shown,
+    best_chance,
+    named,
+    time_words,
+)
 from putlab.practice.sensitivity import MeasuringValue, Sensitivity, value_of_measuring, what_if
 from putlab.practice.split import SHORTEST_SESSION, Split, check_minutes, split_minutes
 from putlab.rounds.first_putts import RoundMix
-from putlab.rounds.reference import Reference
+from putlab.rounds.reference import Reference, ReferenceGolfer
+from putlab.rounds.strokes import STRETCHES, StrokesLost, stretch_words
 
-# More options than this tied: nothing stands out, and a list of them would not help.
-MOST_NAMED = 4
-TIED_WORDS = {2: "either of the two", 3: "any of these three", 4: "any of these four"}
+# The longer horizon, beside the next hour.
+HOURS, WEEKS = 10.0, 10
+
+# So many putts know a spread to within a quarter or so (90 %: 1.645 / sqrt(2 x 20) in log); a
+# stretch with fewer is guessed from its neighbours, and a log without one says "measure first".
+MEASURED_PUTTS = 20
+
+SAVED = "saved_next_hour"
 
 # Meaning and source of a learned rate.
-RATE = "fall of log spread per log(1 + putts / 100), this golfer's"
-RATE_SOURCE = "the log's own trend, shrunk to the prior below"
+RATE = "fall of log {} spread per log of putts, this golfer's"
+RATE_SOURCE = "the log's own trend and the prior below"
 
 CAUTION = "This is statistics from one log, not coaching: a coach who sees you decides."
 
+COLUMNS = [
+    "player", "stretch", "from_ft", "to_ft", "component", "measured_putts", "strokes_lost",
+    "strokes_lost_lo", "strokes_lost_hi", "saved_next_hour", "saved_next_hour_lo",
+    "saved_next_hour_hi", "saved_by_middle", "saved_by_scatter", "p_best", "expected_regret",
+]  # fmt: skip
+
 TITLES = {
-    "distance_ft": "Distance, ft",
+    "stretch": "Stretch",
     "component": "Line or pace",
+    "measured_putts": "Putts in the log",
     "strokes_lost": "Strokes a round lost now",
     "saved_next_hour": "Strokes a round saved",
+    "saved_by_middle": "by correcting the middle",
     "p_best": "Chance of being best",
-    "expected_regret": "Costs if chosen, on average",
+    "expected_regret": "Price if wrong, on average",
 }
 
 
 @dataclass(frozen=True)
 class Advice(Result):
-    """Which distance deserves the time of one golfer.
+    """Which stretch deserves the time of one golfer, for line or for pace.
 
     Attributes
     ----------
@@ -77,37 +100,66 @@ class Advice(Result):
     @property
     def reference(self) -> str:
         """Who strokes are lost to."""
-        return self.case.round.reference_name
+        return self.case.round.reference.name
+
+    @property
+    def lost(self) -> StrokesLost:
+        """Strokes lost now, by stretch and cause."""
+        return self.case.lost
 
     @cached_property
     def table(self) -> pd.DataFrame:
-        """A row an option.
+        """A row an option: `COLUMNS`.
 
-        ``player, distance_ft, component, strokes_lost, ..._lo, ..._hi, saved_next_hour,
-        ..._lo, ..._hi, p_best, expected_regret``; strokes a round of 18 holes, saved by
-        `minutes` of practice on that option alone.
+        Strokes are of a round of 18 holes; saved by `minutes` of practice on that option alone.
+        Lost is what line, or pace, loses there but for the reading of a green.
         """
-        savings = self.savings
-        table = pd.DataFrame(savings.options, columns=["distance_ft", "component"])
-        table.insert(0, "player", self.player)
-        for name, draws in (("strokes_lost", savings.lost), ("saved_next_hour", savings.saved)):
+        savings, measured = self.savings, self.case.golfer.measured
+        rows = [
+            (self.player, stretch_words(*STRETCHES[i]), *STRETCHES[i], component, measured[i])
+            for i, component in OPTIONS
+        ]
+        table = pd.DataFrame(rows, columns=COLUMNS[:6])
+        by_practice = {name: self.lost.by_practice(name) for name in COMPONENTS}
+        lost = np.stack([by_practice[name][:, i] for i, name in OPTIONS], axis=1)
+        for name, draws in (("strokes_lost", lost), ("saved_next_hour", savings.saved)):
             table[name], table[name + "_lo"], table[name + "_hi"] = summary(draws)
-        return table.assign(p_best=savings.p_best, expected_regret=savings.expected_regret)
+        parts = (savings.middle.mean(axis=0), savings.scatter.mean(axis=0))
+        return table.assign(
+            **dict(zip(COLUMNS[12:14], parts, strict=True)),
+            p_best=savings.p_best,
+            expected_regret=savings.expected_regret,
+        )
 
     @property
     def choice(self) -> Option:
-        """Distance in feet and component that save most on average."""
-        return self.savings.options[self.savings.best]
+        """Stretch (its place among `STRETCHES`) and component that save most on average."""
+        return OPTIONS[self.savings.best]
 
     @property
-    def ties(self) -> list[Option]:
-        """Options the data cannot separate, the choice first."""
-        return [self.savings.options[i] for i in self.savings.ties]
+    def chosen(self) -> list[Option]:
+        """The choice with the neighbours that can't be told from it, by distance."""
+        return [OPTIONS[i] for i in self.savings.together]
+
+    @property
+    def p_chosen(self) -> float:
+        """Chance that the best option is among these."""
+        return float(self.savings.p_best[self.savings.together].sum())
+
+    @property
+    def others(self) -> list[Option]:
+        """Options elsewhere that can't be told from the choice."""
+        return [OPTIONS[i] for i in self.savings.ties if i not in self.savings.together]
 
     @property
     def row(self) -> pd.Series:
         """The choice's row of the table."""
         return self.table.iloc[self.savings.best]
+
+    @property
+    def measured(self) -> bool:
+        """Whether the log holds enough putts from any stretch to choose by."""
+        return bool(self.case.golfer.measured.max() >= MEASURED_PUTTS)
 
     @property
     def cost_if_wrong(self) -> float:
@@ -123,52 +175,90 @@ class Advice(Result):
     @property
     def sentence(self) -> str:
         """The answer in plain words, with its certainty and what it saves."""
-        return f"{self.answer} {self.gain}"
+        if not self.measured:
+            return self.measure_first
+        return " ".join(filter(None, (self.answer, self.gain, self.open)))
 
     @property
-    def gain(self) -> str:
-        """What the choice saves, and what it costs where another is better."""
-        row = self.row
-        saved, low, high = (row["saved_next_hour" + end] for end in ("", "_lo", "_hi"))
-        price = "No draw puts another first."
-        if row["p_best"] < 1:
-            price = (
-                "Where another would have been better, it gives away "
-                f"{at_least_shown(self.cost_if_wrong)} strokes a round on average."
-            )
-        return f"It saves about {saved:.2f} strokes a round ({low:.2f} to {high:.2f}). {price}"
-
-    @property
-    def lost_sentence(self) -> str:
-        """Where most strokes are lost now, in plain words."""
-        row = self.table.iloc[self.table["strokes_lost"].argmax()]
-        ends = minus(f"{row['strokes_lost_lo']:.2f} to {row['strokes_lost_hi']:.2f}")
-        option = (row["distance_ft"], row["component"])
-        if row["strokes_lost"] <= 0:
-            return f"Nowhere are strokes lost now to the {self.reference}."
+    def measure_first(self) -> str:
+        """What to measure where the log is too small to choose by."""
+        most = int(self.case.golfer.measured.max())
+        where = listed([feet(length) for length in (LENGTHS_FT[i][1] for i in range(4))])
         return (
-            f"Most strokes are lost now to {named(option)}: {row['strokes_lost']:.2f} a round "
-            f"({ends}) against the {self.reference}."
+            f"Measure first: no stretch has {MEASURED_PUTTS} putts in the log yet (the most is "
+            f"{most}), too few to choose by. Strike {MEASURED_PUTTS} from each of {where}, both "
+            "readings written down; until then the table is what golfers at large would gain."
         )
 
     @property
     def answer(self) -> str:
-        """The choice, what it is tied with, and how sure that is."""
-        first, hour = named(self.choice, start=True), time_words(self.minutes)
-        best = f"the best use of the next {hour} with a chance of {sure(self.row['p_best'])}"
-        ties = self.ties
-        if len(ties) == 1:
-            return f"{first} is {best}."
-        if len(ties) <= MOST_NAMED:
-            names = [first, *(named(option) for option in ties[1:])]
-            which = " or ".join([", ".join(names[:-1]), names[-1]])
-            return (
-                f"{which}: {TIED_WORDS[len(names)]}; the data cannot separate them "
-                f"(the first is {best})."
+        """The choice with its neighbours, how sure that is, and what else it may be."""
+        said = (
+            f"{named(self.chosen, start=True)} is the best use of the next "
+            f"{time_words(self.minutes)} with a chance of {sure(self.p_chosen)}."
+        )
+        if self.others:
+            said += f" It may be {listed([named(one) for one in self.others], 'or')} instead."
+        if self.row["measured_putts"] < MEASURED_PUTTS:
+            said += (
+                f" That stretch is hardly measured ({self.row['measured_putts']} putts): strike "
+                f"{MEASURED_PUTTS} there first."
             )
+        return said
+
+    @property
+    def gain(self) -> str:
+        """What the choice saves, and by what."""
+        row = self.row
+        saved, low, high = (row["saved_next_hour" + end] for end in ("", "_lo", "_hi"))
+        middle = row["saved_by_middle"] > row["saved_by_scatter"]
+        how = "correcting the middle" if middle else "tightening the scatter"
         return (
-            f"Nothing stands out: {len(ties)} of {len(self.table)} choices cannot be told "
-            f"apart. {first} has the edge, {best}."
+            f"It saves about {saved:.2f} strokes a round ({interval(low, high, SAVED)}), mostly by "
+            f"{how}{self._middle if middle else ''}."
+        )
+
+    @property
+    def _middle(self) -> str:
+        """Where the middle of the chosen stretch lies, in words."""
+        stretch, component = self.choice
+        unit = {"line": "line_bias_deg", "pace": "pace_bias_pct"}[component]
+        there = self.case.golfer.skill.at(LENGTHS_FT[stretch])
+        return f", which lies {quantity(float(getattr(there, unit).mean()), unit)}"
+
+    @property
+    def open(self) -> str:
+        """Whether the log or what is known of practice leaves the choice open, in words."""
+        if self.p_chosen >= 0.8 and not self.others:
+            return ""
+        by_skill = self.case.savings_by_skill(self.minutes)
+        if best_chance(by_skill)[self.savings.together].sum() >= 0.8:
+            return "Your log tells enough; what is open is how practice works, which nobody knows."
+        return "What is open is your own skill: more putts in the log would tell."
+
+    @property
+    def lost_sentence(self) -> str:
+        """Strokes lost now, in plain words."""
+        return self.lost.sentence
+
+    def later(self, hours: float = HOURS, weeks: int = WEEKS) -> Savings:
+        """What so many hours spread over weeks would save at their end, all on one option."""
+        if not np.isfinite(hours) or hours <= 0 or weeks < 1:
+            raise UsageError(f"hours and weeks must be above 0; got {hours:g} and {weeks}.")
+        # What a week added fades until the last.
+        kept = self.case.learning.retention(7.0 * np.arange(weeks)).mean()
+        return self.case.savings(60 * hours * float(kept))
+
+    def later_sentence(self, hours: float = HOURS, weeks: int = WEEKS) -> str:
+        """The longer horizon in plain words."""
+        later = self.later(hours, weeks)
+        mean, low, high = (float(v[later.best]) for v in summary(later.saved))
+        middle, scatter = (part.mean(axis=0)[later.best] for part in (later.middle, later.scatter))
+        by = "correcting the middle" if middle > scatter else "tightening the scatter"
+        return (
+            f"Over {weeks} weeks, {hours:g} hours in all: "
+            f"{named([OPTIONS[i] for i in later.together])}, about {mean:.2f} strokes a round "
+            f"({interval(low, high, SAVED)}), mostly by {by}."
         )
 
     def split(self, minutes: float | None = None, *, weeks: int | None = None) -> Split:
@@ -194,6 +284,32 @@ class Advice(Result):
         """
         return split_minutes(self.case, self.minutes if minutes is None else minutes, weeks=weeks)
 
+    def says(
+        self, *, hours: float = HOURS, weeks: int = WEEKS, split_weeks: bool = False
+    ) -> list[str]:
+        """All of the advice, a sentence each; with ``split_weeks`` how to split those too."""
+        said = [self.sentence, self.lost_sentence, self.own_sentence]
+        if not self.measured:
+            return [text for text in said if text]
+        said += [self.later_sentence(hours, weeks), self.measuring().sentence]
+        if self.minutes >= SHORTEST_SESSION:
+            said.append(f"Best split: {self.split().sentence}")
+        if split_weeks:
+            split = self.split(weeks=weeks)
+            said.append(f"{weeks} weeks, {split.sessions} sessions: {split.sentence}")
+        return [text for text in said if text]
+
+    @property
+    def own_sentence(self) -> str:
+        """Which lengths are out of line with the golfer's others; empty where none is known."""
+        curve = self.case.golfer.own_curve
+        return "" if curve is None else curve.sentence
+
+    @property
+    def shown(self) -> pd.DataFrame:
+        """The table as a person reads it."""
+        return shown_table(self.table)
+
     def what_if(self) -> Sensitivity:
         """The choice made anew under other assumptions (`putlab.practice.sensitivity`)."""
         return what_if(self)
@@ -201,21 +317,6 @@ class Advice(Result):
     def measuring(self) -> MeasuringValue:
         """What more readings would be worth before practising."""
         return value_of_measuring(self)
-
-    def says(self, weeks: int | None = None) -> list[str]:
-        """All of the advice, a sentence each; with ``weeks`` how to split those too."""
-        said = [self.sentence, self.lost_sentence, self.measuring().sentence]
-        if self.minutes >= SHORTEST_SESSION:
-            said.append(f"Best split: {self.split().sentence}")
-        if weeks is not None:
-            split = self.split(weeks=weeks)
-            said.append(f"{weeks} weeks, {split.sessions} sessions: {split.sentence}")
-        return said
-
-    @property
-    def shown(self) -> pd.DataFrame:
-        """The table as a person reads it."""
-        return shown_table(self.table)
 
     def _repr_html_(self) -> str:
         shown = self.shown.to_html(index=False, border=0)
@@ -228,15 +329,16 @@ def advise(
     golfer: Golfer | GolferState,
     *,
     minutes: float = 60.0,
+    experience: str | float | None = None,
     learning: Learning | None = None,
-    reference: Reference | Skill | None = None,
+    reference: Reference | Skill | ReferenceGolfer | str | None = None,
     mix: RoundMix | None = None,
     stimp_ft: float = STIMP_FT,
     past_ft: float = PAST_FT,
     green: tuple[float, float] | None = None,
     seed: int = SEED,
 ) -> Advice:
-    """Say which distance deserves the next hour, line or pace, and how sure that is.
+    """Say which stretch deserves the next hour, line or pace, and how sure that is.
 
     Parameters
     ----------
@@ -244,11 +346,13 @@ def advise(
         One player's posterior.
     minutes : float
         Time that goes to one option.
+    experience : str or float, optional
+        Putts this golfer had struck from a length before the log: "new", "season", "club",
+        "professional" or a number; default: wide.
     learning : putlab.practice.learning.Learning, optional
         What practice does.
-    reference : putlab.rounds.reference.Reference or putlab.green.skill.Skill, optional
-        Average putts of who the golfer is compared with, or spreads on a green of one draw;
-        default: the golfer fitted to the tour's published record.
+    reference : str, Reference or Skill, optional
+        Who the golfer is compared with, as `putlab.strokes_lost` takes it.
     mix : putlab.rounds.first_putts.RoundMix, optional
         First putts of a round; default: the shipped mix of `putlab.rounds.first_putts.LEVEL`.
         One that is an assumption about golfers at large may be strayed from.
@@ -263,19 +367,19 @@ def advise(
     Returns
     -------
     Advice
-        Table, choice, ties, sentence and assumptions.
+        Table, choice, sentence and assumptions.
 
     Raises
     ------
     UsageError
-        The time is not above 0.
+        The time is not above 0, or an experience or reference is unknown.
     FitError
         The player struck no putt that tells about practice.
     """
     check_minutes(minutes)
     case = make_case(
         golfer,
-        learning=learning,
+        learning=(learning or Learning()).with_experience(experience),
         seed=seed,
         reference=reference,
         mix=mix,
@@ -293,13 +397,16 @@ def advise_case(case: Case, *, minutes: float) -> Advice:
 
 def assumption_table(case: Case) -> pd.DataFrame:
     """What advice rests on, from data or a prior: ``name, meaning, value, from, source``."""
-    golfer, learning, round_ = case.golfer, case.learning, case.round
+    learning, round_, effect = case.learning, case.round, case.effects[0]
     rows: list[tuple] = []
     for name in COMPONENTS:
-        rate = learning.rates(golfer.trend[name], golfer.trend_prior_sd[name])
-        share = max(0.0, 1 - np.var(np.log(rate)) / learning.rate_log_sd**2)
+        rate = effect.rates[name]
+        known = 1 - np.var(np.log(rate)) / max(learning.rate_log_sd, 1e-9) ** 2
+        share = float(np.clip(known, 0.0, 1.0))
         whence = f"data {share:.0%}, prior {1 - share:.0%}"
-        rows.append((f"{name}_rate", RATE, float(np.median(rate)), whence, RATE_SOURCE))
+        rows.append(
+            (f"{name}_rate", RATE.format(name), float(np.median(rate)), whence, RATE_SOURCE)
+        )
     green = ("data" if round_.green_estimated else "prior", round_.green_source)
     line, pace = round_.green
     rows += [
@@ -311,7 +418,7 @@ def assumption_table(case: Case) -> pd.DataFrame:
         ("past_ft", "how far past the hole the golfer aims", round_.past_ft, ASSUMED),
         ("mix", "first putts of a round", round_.mix.level, round_.mix.source),
         ("mix_log_sd", "how far your own may stray, log sd", round_.mix_log_sd, ASSUMED),
-        ("reference", "who strokes are lost to", round_.reference_name, round_.reference_source),
+        ("reference", "who strokes are lost to", round_.reference.name, round_.reference.source),
     ]
     rows += [(*row[:3], "prior", row[3]) for row in given]
     table = pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
@@ -324,13 +431,15 @@ def shown_table(table: pd.DataFrame) -> pd.DataFrame:
 
     def with_interval(name: str) -> list[str]:
         ends = zip(table[name], table[name + "_lo"], table[name + "_hi"], strict=True)
-        return [minus(f"{mean:.3f} ({low:.3f} to {high:.3f})") for mean, low, high in ends]
+        return [minus(f"{mean:.2f} ({low:.2f} to {high:.2f})") for mean, low, high in ends]
 
     columns = {
-        "distance_ft": [f"{d:g}" for d in table["distance_ft"]],
+        "stretch": list(table["stretch"]),
         "component": list(table["component"]),
+        "measured_putts": [f"{n:d}" for n in table["measured_putts"]],
         "strokes_lost": with_interval("strokes_lost"),
         "saved_next_hour": with_interval("saved_next_hour"),
+        "saved_by_middle": [minus(f"{saved:.2f}") for saved in table["saved_by_middle"]],
         "p_best": [sure(p) for p in table["p_best"]],
         "expected_regret": [at_least_shown(r) for r in table["expected_regret"]],
     }

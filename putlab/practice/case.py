@@ -10,21 +10,28 @@ import pandas as pd
 
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
-from putlab.green.skill import Skill, interpolation_weights
+from putlab.green.skill import Skill
 from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, green_setting
-from putlab.practice.learning import Learning, PracticeEffect
+from putlab.posterior.spots import OwnCurve, own_curve
+from putlab.practice.learning import Learning, PracticeEffect, smooth_yields
 from putlab.practice.saving import (
-    Option,
-    RoundSetting,
+    OPTIONS,
+    PRACTICE_FT,
     RoundStrokes,
     Savings,
     kept_strokes,
-    options_of,
-    round_setting,
+    putts_of,
 )
-from putlab.rounds.expected import new_day_skill
+from putlab.rounds.strokes import (
+    EDGES_FT,
+    RoundSetting,
+    StrokesLost,
+    lost_to,
+    round_setting,
+    within_and_on_day,
+)
 
 # Draws of the skill whose strokes are computed, which cost time, and of what practice does for
 # each of them, which cost none. Together a probability is known to within 0.03.
@@ -37,16 +44,19 @@ class GolferState:
 
     player: str
     skill: Skill  # posterior draws on a new day, without the reading of a green
+    within: Skill  # the same within a visit
     practised: pd.DataFrame  # distance_ft, rising, and putts struck at each
     # By component: change of log spread per unit of log(1 + putts / 100), and the sd of its
     # prior, which is centred on nought.
     trend: Mapping[str, np.ndarray]  # (draws,)
     trend_prior_sd: Mapping[str, float]
+    own_curve: OwnCurve | None = None  # each length against the golfer's others, if known
 
     @property
-    def lengths_ft(self) -> np.ndarray:
-        """Lengths practised, shape (lengths,)."""
-        return self.practised["distance_ft"].to_numpy(float)
+    def measured(self) -> np.ndarray:
+        """Putts of the log in each stretch, shape (stretches,)."""
+        lengths, putts = self.practised["distance_ft"], self.practised["putts"]
+        return np.histogram(lengths, EDGES_FT, weights=putts)[0].round().astype(int)
 
 
 def golfer_state(golfer: Golfer) -> GolferState:
@@ -57,12 +67,15 @@ def golfer_state(golfer: Golfer) -> GolferState:
             "what to practise; add practice putts or the first putts of a game."
         )
     priors = {name: by_name(golfer.fit.designs[name].data["priors"]) for name in COMPONENTS}
+    within, on_day = within_and_on_day(golfer)
     return GolferState(
         player=golfer.player,
-        skill=new_day_skill(golfer),
+        skill=on_day,
+        within=within,
         practised=golfer.practised[["distance_ft", "putts"]],
         trend={name: golfer.draws(name, "trend") for name in COMPONENTS},
         trend_prior_sd={name: float(priors[name]["trend_sd"]) for name in COMPONENTS},
+        own_curve=own_curve(golfer),
     )
 
 
@@ -77,28 +90,22 @@ class Case:
     seed: int
 
     @cached_property
-    def options(self) -> list[Option]:
-        """Every length practised, line and pace."""
-        return options_of(self.golfer.lengths_ft)
+    def lost(self) -> StrokesLost:
+        """Strokes lost now, by stretch and cause."""
+        return lost_to(self.golfer.player, self.golfer.within, self.golfer.skill, self.round)
 
     @cached_property
     def effects(self) -> list[PracticeEffect]:
         """What practice does: `REPEATS` lists of draws, one for every draw of the skill."""
-        draws = len(self.strokes.visits)
-        rows = np.linspace(0, len(self.golfer.trend["line"]) - 1, draws).round().astype(int)
         rng = np.random.default_rng([self.seed, 5])
-        nodes = self.strokes.distance_ft
-        return [draw_effect(self.golfer, self.learning, nodes, rows, rng) for _ in range(REPEATS)]
+        draws, nodes = len(self.strokes.visits), self.strokes.distance_ft
+        return [draw_effect(self.golfer, self.learning, nodes, draws, rng) for _ in range(REPEATS)]
 
     def savings(self, minutes: float) -> Savings:
-        """Strokes lost now, and saved by `minutes` that all go to one option, for every option."""
-        strokes = self.strokes
-        saved = np.array([_saved(strokes, e, self.options, minutes) for e in self.effects])
-        lengths = np.log(self.golfer.lengths_ft)
-        share = interpolation_weights(lengths, np.log(strokes.distance_ft)).T
-        lost = np.stack([strokes.lost_a_round(name) @ share for name in COMPONENTS], axis=-1)
-        columns = np.moveaxis(saved, 1, -1).reshape(-1, len(self.options))
-        return Savings(self.options, lost.reshape(len(lost), -1), columns)
+        """Strokes a round saved by `minutes` that all go to one option, for every option."""
+        saved = np.array([_saved(self.strokes, effect, minutes) for effect in self.effects])
+        # (repeats, options, middle or scatter, draws) to (options, middle or scatter, all draws)
+        return Savings(*np.concatenate(np.moveaxis(saved, -1, 1)).transpose(2, 0, 1))
 
     def savings_by_skill(self, minutes: float, *, mixings: int = 4) -> np.ndarray:
         """What every option saves by draw of the skill, all else at its mean, (draws, options)."""
@@ -107,23 +114,17 @@ class Case:
         strokes = replace(self.strokes, visits=self.strokes.visits_given)
         size = len(strokes.visits)
         found = [
-            _saved(strokes, effect.rolled(k * size // mixings), self.options, minutes)
+            _saved(strokes, effect.rolled(k * size // mixings), minutes).sum(axis=1)
             for effect in self.effects
             for k in range(mixings)
         ]
         return np.mean(found, axis=0).T
 
 
-def _saved(
-    strokes: RoundStrokes, effect: PracticeEffect, options: list[Option], minutes: float
-) -> list[np.ndarray]:
-    """Strokes a round saved by each option, shape (options, draws)."""
-    saved = []
-    for distance_ft, component in options:
-        putts = dict.fromkeys(COMPONENTS, [0.0])
-        putts[component] = [minutes * float(effect.learning.putts_a_minute(distance_ft))]
-        saved.append(strokes.saved_a_round(effect.changes([distance_ft], putts)))
-    return saved
+def _saved(strokes: RoundStrokes, effect: PracticeEffect, minutes: float) -> np.ndarray:
+    """Strokes a round saved by each option's middle and scatter, (options, 2, draws)."""
+    plans = (putts_of(option, minutes, effect.learning) for option in OPTIONS)
+    return np.array([strokes.saved_parts(effect.changes(PRACTICE_FT, putts)) for putts in plans])
 
 
 def make_case(
@@ -140,7 +141,7 @@ def make_case(
     else:
         state = golfer_state(golfer)
         if setting.get("green") is None and (own := green_setting(golfer)):
-            setting |= own | {"green_estimated": True}
+            setting |= own
     made = round_setting(**setting)
     strokes = kept_strokes(state.skill.thinned(draws), made)
     return Case(state, learning or Learning(), made, strokes, seed)
@@ -150,24 +151,27 @@ def draw_effect(
     golfer: GolferState,
     learning: Learning,
     nodes_ft: np.ndarray,
-    rows: np.ndarray,
+    draws: int,
     rng: np.random.Generator,
 ) -> PracticeEffect:
-    """What practice does for one golfer: as many draws as ``rows`` of the golfer's trend."""
+    """What practice does for one golfer, so many draws."""
 
-    def lognormal(median: float, log_sd: float, *size: int) -> np.ndarray:
-        return median * np.exp(log_sd * rng.standard_normal((rows.size, *size)))
+    def lognormal(median: float, log_sd: float) -> np.ndarray:
+        return median * np.exp(log_sd * rng.standard_normal(draws))
 
-    own = {
-        name: learning.rates(golfer.trend[name], golfer.trend_prior_sd[name]) for name in COMPONENTS
-    }
-    lengths = golfer.lengths_ft.size
+    struck = float(golfer.practised["putts"].sum())
+    trend = (golfer.trend, golfer.trend_prior_sd)
+    rates, before = learning.of_golfer(*trend, struck, draws, rng)
+    halves = {name: getattr(learning, f"{name}_bias_putts") for name in COMPONENTS}
     return PracticeEffect(
         learning=learning,
         practised=golfer.practised,
         nodes_ft=nodes_ft,
-        rates={name: rates[rows] for name, rates in own.items()},
-        yields={c: lognormal(1.0, learning.yield_log_sd, lengths) for c in COMPONENTS},
-        bias_putts={c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in own},
+        rates=rates,
+        before=before,
+        yields={
+            name: smooth_yields(nodes_ft, learning.yield_log_sd, draws, rng) for name in COMPONENTS
+        },
+        bias_putts={name: lognormal(half, learning.bias_log_sd) for name, half in halves.items()},
         carry_range=lognormal(learning.carry_range, learning.carry_log_sd),
     )

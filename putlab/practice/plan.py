@@ -1,23 +1,26 @@
 """The next session: a list to put on the floor, and its rows that load back as a log."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
 import pandas as pd
 
+from putlab.base.errors import UsageError
 from putlab.base.result import Result
-from putlab.base.words import counted, listed
+from putlab.base.words import counted, feet, listed
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
 from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice
 from putlab.practice.case import Case
-from putlab.practice.saving import Option, named
+from putlab.practice.saving import LENGTHS_FT, OPTIONS
 from putlab.practice.split import WARM_UP_MINUTES, split_minutes
 from putlab.practice.targets import Target, target
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.games import deal_game
+from putlab.rounds.strokes import STRETCHES
 
 # Balls struck before the length changes: a handful when mixed, and ten of the same when
 # repeated (five to ten putts at one length: common practice).
@@ -32,19 +35,22 @@ DRILL_MINUTES = 10.0
 
 HOLES = 9
 
+# Distance in feet and component.
+Place = tuple[float, str]
+
 # Distance in feet, component, and putts: a drill, or one set of it.
 Drill = tuple[float, str, int]
 
-# What is published on the order of practice: recalled as these two are summed up in the
-# literature on practice order in putting.
+# What is published on the order of practice.
 MIXED_ORDER = (
-    "Lengths come mixed by default. Mixed order is worse while practising and better when "
-    "tested later (Fazeli and others, Percept. Mot. Skills 124, 2017); Dias and Mendes (2010) "
-    "found no effect in putting. The two disagree, and no size is agreed."
+    "Lengths come mixed by default. In putting, mixed order was better when tested later (Fazeli "
+    "and others, 2017, 30 novices), and blocks first, then mixed, best of all (Porter and Magill, "
+    "2010), which Dias and Mendes (2010) and Coker (2010) did not find again; over many studies "
+    "outside the laboratory the effect is small (Ammar and others, 2024; Czyż and others, 2024)."
 )
 BEGINNER_ORDER = (
-    "At {lengths} this golfer is still new: the same putt is repeated in blocks first, as a "
-    "beginner needs some success before mixing (common practice; not tested by either study)."
+    "At {lengths} this golfer is still new: the same putt is repeated in blocks first, then "
+    "mixed: the order Porter and Magill (2010) found best, and Dias and Mendes (2010) no better."
 )
 
 WARM_UP = (
@@ -113,7 +119,7 @@ class Plan(Result):
     def sentence(self) -> str:
         """The session in one sentence."""
         drills = [
-            f"{named((goal.distance_ft, goal.component))} ({counted(goal.putts, 'putt')})"
+            f"{goal.component} at {feet(goal.distance_ft)} ({counted(goal.putts, 'putt')})"
             for goal in self.targets
         ]
         holes = counted(len(self.game), "counted hole")
@@ -155,6 +161,7 @@ def plan(
     seed: int,
     session: str,
     stimp_ft: float | None = None,
+    lengths_ft: Sequence[float] = (),
 ) -> Plan:
     """Plan the next session for one golfer.
 
@@ -174,6 +181,9 @@ def plan(
         Label or ISO date of the visit, written into the rows.
     stimp_ft : float, optional
         Green speed, written into the rows where it is known.
+    lengths_ft : sequence of float, optional
+        The only lengths to drill; default: those of the log in the stretches that pay, two of
+        each at most, or `putlab.practice.saving.LENGTHS_FT` where it has none.
 
     Returns
     -------
@@ -183,10 +193,13 @@ def plan(
     Raises
     ------
     UsageError
-        No time is left after warm-up and game.
+        No time is left after warm-up and game, or a length is not above 0.
     """
     rng = np.random.default_rng([seed, 23])
-    drills = _drills(split_minutes(advice.case, minutes, most_minutes=DRILL_MINUTES).table)
+    at = lengths_by_stretch(golfer, lengths_ft)
+    among = [option for option in OPTIONS if at[option[0]]]
+    split = split_minutes(advice.case, minutes, most_minutes=DRILL_MINUTES, among=among)
+    drills = _drills(split.table, at)
     new = {(length, name): is_new(golfer, length, name) for length, name, _ in drills}
     sets = ordered_sets(drills, new, rng)
     game = deal_game(game_mix(advice.case), HOLES, seed=seed, session=session, slopes_pct=(0,))
@@ -205,12 +218,30 @@ def plan(
     )
 
 
-def _drills(table: pd.DataFrame) -> list[Drill]:
+def lengths_by_stretch(golfer: Golfer, wanted_ft: Sequence[float] = ()) -> list[list[float]]:
+    """The lengths to drill in each stretch: those wanted, else practised ones, else the kit's."""
+    if any(not np.isfinite(length) or length <= 0 for length in wanted_ft):
+        raise UsageError(f"lengths must be above 0; got {listed(wanted_ft)}.")
+    if wanted_ft:
+        return [[d for d in wanted_ft if low < d <= high] for low, high in STRETCHES]
+    practised = golfer.practised.sort_values("putts", ascending=False, kind="stable")
+    known = practised["distance_ft"].tolist()
+    own = [[d for d in known if low < d <= high] for low, high in STRETCHES]
+    return [sorted(mine[:2]) or list(kits) for mine, kits in zip(own, LENGTHS_FT, strict=True)]
+
+
+def _drills(table: pd.DataFrame, lengths_ft: list[list[float]]) -> list[Drill]:
     """The drills of a split with their putts in whole sets of five, longest first."""
-    putts = np.maximum(np.round(table["putts"] / MIXED_SET), 1) * MIXED_SET
-    drills = table.assign(putts=putts.astype(int))
-    drills = drills.sort_values("minutes", ascending=False, kind="stable")
-    return list(drills[["distance_ft", "component", "putts"]].itertuples(index=False, name=None))
+    drills = []
+    for row in table.sort_values("minutes", ascending=False, kind="stable").itertuples():
+        here = lengths_ft[row.place]
+        # Not more lengths than sets of five.
+        sets = max(round(row.putts / MIXED_SET), 1)
+        here = here[: max(sets, 1)]
+        for k, distance_ft in enumerate(here):
+            share = sets // len(here) + (k < sets % len(here))
+            drills.append((distance_ft, row.component, share * MIXED_SET))
+    return drills
 
 
 def is_new(golfer: Golfer, distance_ft: float, component: str) -> bool:
@@ -223,7 +254,7 @@ def is_new(golfer: Golfer, distance_ft: float, component: str) -> bool:
 
 
 def ordered_sets(
-    drills: list[Drill], new: dict[Option, bool], rng: np.random.Generator
+    drills: list[Drill], new: dict[Place, bool], rng: np.random.Generator
 ) -> list[Drill]:
     """The sets of some drills in order: new lengths first in blocks, then the rest mixed."""
     blocks: list[Drill] = []
@@ -248,7 +279,7 @@ def _numbered(sets: list[Drill]) -> pd.DataFrame:
 
 def shuffled_apart(sets: list[Drill], rng: np.random.Generator) -> list[Drill]:
     """Sets in random order, no drill after itself where that can be helped."""
-    left: dict[Option, list[Drill]] = {}
+    left: dict[Place, list[Drill]] = {}
     for one in sets:
         left.setdefault(one[:2], []).append(one)
     order: list[Drill] = []
@@ -268,7 +299,8 @@ def shuffled_apart(sets: list[Drill], rng: np.random.Generator) -> list[Drill]:
 
 def game_mix(case: Case) -> RoundMix:
     """The mix the counted game is dealt from: the round's, on the lengths practised."""
-    mix, lengths = case.round.mix, case.golfer.lengths_ft
+    mix = case.round.mix
+    lengths = case.golfer.practised["distance_ft"].to_numpy(float)
     return replace(mix, distance_ft=lengths, first_putts=mix.onto(lengths))
 
 
@@ -279,7 +311,7 @@ def _log_rows(sets: list[Drill], player: str, session: str, stimp_ft: float | No
     return rows.reindex(columns=[c.name for c in COLUMNS]).astype(object)
 
 
-def _why(new: dict[Option, bool]) -> list[str]:
+def _why(new: dict[Place, bool]) -> list[str]:
     """Why the order is as it is."""
     lengths = sorted({distance_ft for (distance_ft, _), is_so in new.items() if is_so})
     said = [] if new and all(new.values()) else [MIXED_ORDER]

@@ -7,22 +7,19 @@ costs or saves visits[i] x (1 + mean V at the new leave - V[i]) strokes a round.
 nodes that is exact to first order in the change, and it says where strokes come from.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from putlab.base.cache import kept_or_made, result_key
-from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.green import published
-from putlab.green.flat import FlatScatter
-from putlab.green.leaves import LeaveGrid, leaves
 from putlab.green.skill import Skill
 from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
-from putlab.rounds.first_putts import RoundMix, shipped_mix
-from putlab.rounds.reference import Reference, reference_skill
+from putlab.practice.learning import Learning
+from putlab.rounds.strokes import STRETCHES, RoundSetting, leave_chances, solve_chain, stretch_words
 
 SPREAD_AND_BIAS = {
     "line": ("line_sd_deg", "line_bias_deg"),
@@ -37,70 +34,29 @@ BIAS_FACTORS = np.array([1.0, 0.5, 0.0])
 # Lengths that practice and comparison concern: shorter putts drop, longer ones are rare.
 CHANGED_FT = (1.5, 90.0)
 
-# The chain ends here: a longer leave counts as this long.
-LONGEST_FT = 120.0
-
 # Putts solved at once: memory stays below 100 MB.
 PUTTS_AT_ONCE = 4_000
-
-# How far a golfer's own first putts may stray, in log at each length, from a mix that is an
-# assumption about golfers at large (assumption: a third either way).
-MIX_LOG_SD = 0.3
-
-GREEN_SOURCE = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
 
 # An option is tied with the choice while the chance that it is the better one is at least
 # this: four to one against is not yet a difference to act on (convention of the kit).
 TIE_CHANCE = 0.2
 
-ALL = slice(None)
+# Where time can go: a stretch of distance (its place among `STRETCHES`), and component.
+Option = tuple[int, str]
+OPTIONS: list[Option] = [(i, name) for i in range(len(STRETCHES)) for name in COMPONENTS]
 
-# Where time can go: distance in feet, and component.
-Option = tuple[float, str]
-
-
-@dataclass(frozen=True)
-class RoundSetting:
-    """The round and the green for which strokes are counted."""
-
-    mix: RoundMix
-    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
-    green_source: str
-    green_estimated: bool  # from this golfer's own putts on a green
-    reference: Skill  # one draw, on a green with its reading
-    reference_name: str
-    reference_source: str
-    stimp_ft: float
-    past_ft: float
-    mix_log_sd: float  # how far the golfer's own mix may stray from the one given
+# Lengths a stretch is practised at where nobody chooses others: two that span it.
+LENGTHS_FT = ((2.0, 3.0), (5.0, 7.0), (9.0, 13.0), (17.0, 22.0), (30.0, 40.0))
+PRACTICE_FT = np.concatenate(LENGTHS_FT)
 
 
-def round_setting(
-    *,
-    reference: Reference | Skill | None = None,
-    mix: RoundMix | None = None,
-    stimp_ft: float = STIMP_FT,
-    past_ft: float = PAST_FT,
-    green: tuple[float, float] | None = None,
-    green_source: str = "given",
-    green_estimated: bool = False,
-    mix_log_sd: float | None = None,
-) -> RoundSetting:
-    """The round and green, published or assumed where nothing is given (see `advise`)."""
-    golfer, name, source = reference_skill(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    if green is None:
-        green, green_source = published.green_spread(), GREEN_SOURCE
-    mix = shipped_mix() if mix is None else mix
-    stray = mix_stray(mix) if mix_log_sd is None else mix_log_sd
-    rolls = (float(stimp_ft), float(past_ft), float(stray))
-    line_sd_deg, pace_sd_pct = green
-    whence = (green_source, green_estimated)
-    return RoundSetting(mix, (line_sd_deg, pace_sd_pct), *whence, golfer, name, source, *rolls)
-
-
-def mix_stray(mix: RoundMix) -> float:
-    """How far a golfer's own mix may stray, in log, from one that is given."""
-    return MIX_LOG_SD if mix.assumed else 0.0
+def putts_of(option: Option, minutes: float, learning: Learning) -> dict[str, np.ndarray]:
+    """Putts at `PRACTICE_FT` of minutes that go to one option, by component."""
+    stretch, component = option
+    putts = {name: np.zeros(PRACTICE_FT.size) for name in COMPONENTS}
+    here = np.isin(PRACTICE_FT, LENGTHS_FT[stretch])
+    putts[component][here] = minutes * learning.putts_a_minute(PRACTICE_FT[here]) / here.sum()
+    return putts
 
 
 @dataclass(frozen=True)
@@ -114,44 +70,47 @@ class RoundStrokes:
     # For line and pace: strokes that one putt from there saves where the golfer's spread is
     # multiplied by `SPREAD_FACTORS`, and where the bias is by `BIAS_FACTORS`.
     saving: np.ndarray  # (2, 2, 3, draws, n)
-    # For line and pace: strokes that one putt costs more than with the reference's.
-    lost: np.ndarray  # (2, draws, n)
 
-    def saved(self, component: str, change: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
-        """Strokes a round saved by node, (draws, n), of factors on a component's spread, bias."""
-        spread, bias = self.saving[COMPONENTS.index(component)]
-        total = _parabola(SPREAD_FACTORS, spread, change[0])
-        return self.visits * (total + _parabola(BIAS_FACTORS, bias, change[1]))
+    def saved_parts(self, changes: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
+        """Strokes a round saved by correcting the middle and by tightening the scatter.
+
+        Of factors on spread and on bias, (draws, n) by component; shape (2, draws). Line and
+        pace are added, exact to first order.
+        """
+        middle, scatter = np.zeros((2, len(self.visits)))
+        for name, (narrower, left) in changes.items():
+            spread, bias = self.saving[COMPONENTS.index(name)]
+            scatter = scatter + np.sum(
+                self.visits * _parabola(SPREAD_FACTORS, spread, narrower), axis=1
+            )
+            middle = middle + np.sum(self.visits * _parabola(BIAS_FACTORS, bias, left), axis=1)
+        return np.stack([middle, scatter])
 
     def saved_a_round(self, changes: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
-        """Strokes a round saved, (draws,): line and pace added, exact to first order."""
-        saved = [self.saved(name, change).sum(axis=1) for name, change in changes.items()]
-        return np.sum(saved, axis=0)
-
-    def lost_a_round(self, component: str) -> np.ndarray:
-        """Strokes a round lost to the reference by node, (draws, n); below 0 where better."""
-        return self.visits * self.lost[COMPONENTS.index(component)]
+        """Strokes a round saved in all, shape (draws,)."""
+        return self.saved_parts(changes).sum(axis=0)
 
 
 def kept_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
     """`round_strokes`, kept on disk."""
     numbers = (setting.green, setting.stimp_ft, setting.past_ft, setting.mix_log_sd)
     mix = (setting.mix.distance_ft, setting.mix.first_putts)
-    key = result_key("practice", "strokes", vars(skill), vars(setting.reference), mix, numbers)
+    key = result_key(
+        "practice", "strokes", vars(skill), vars(setting.reference.skill), mix, numbers
+    )
     return RoundStrokes(**kept_or_made(key, lambda: vars(round_strokes(skill, setting))))
 
 
 def round_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
     """Strokes at every distance, for all draws of the golfer's own skill on a new day at once."""
     mix = setting.mix
-    grid = LeaveGrid(max(LONGEST_FT, 2 * mix.distance_ft.max()))
-    nodes = grid.cells_ft[:: grid.LATER]
+    nodes = setting.nodes_ft
     given = mix.onto(nodes)
     first = uncertain_mix(given, nodes, skill.draws, setting.mix_log_sd)
 
     def solve(rows: slice) -> tuple[np.ndarray, ...]:
         mixes = np.stack([first[rows], np.broadcast_to(given, first[rows].shape)], axis=-1)
-        return _solve(_picked(skill, rows).at(nodes), mixes, setting, grid)
+        return _solve(skill[rows].at(nodes), mixes, setting)
 
     size = max(1, PUTTS_AT_ONCE // nodes.size)
     parts = [slice(start, start + size) for start in range(0, skill.draws, size)]
@@ -161,19 +120,17 @@ def round_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
         return RoundStrokes(nodes, *(np.concatenate(column, axis=-2) for column in columns))
 
 
-def _solve(
-    own: Skill, mixes: np.ndarray, setting: RoundSetting, grid: LeaveGrid
-) -> tuple[np.ndarray, ...]:
+def _solve(own: Skill, mixes: np.ndarray, setting: RoundSetting) -> tuple[np.ndarray, ...]:
     """The arrays of `RoundStrokes` for a few draws given at the nodes."""
-    now, reference = own.wider(*setting.green), setting.reference.at(own.distance_ft)
-    putts, visits = solve_chain(_leave_chances(now, grid, setting), mixes)
+    now = own.wider(*setting.green)
+    putts, visits = solve_chain(leave_chances(now, setting), mixes)
     low, high = CHANGED_FT
     part = np.flatnonzero((own.distance_ft >= low) & (own.distance_ft <= high))
 
     def less(struck: Skill) -> np.ndarray:
         """Putts saved by striking otherwise, 0 outside the lengths concerned."""
         saved = np.zeros_like(putts)
-        onward = _leave_chances(_picked(struck, at=part), grid, setting) @ putts[..., None]
+        onward = leave_chances(struck.only(part), setting) @ putts[..., None]
         saved[:, part] = putts[:, part] - 1 - onward[..., 0]
         return saved
 
@@ -181,12 +138,11 @@ def _solve(
         changed = (replace(own, **{name: getattr(own, name) * f}) for f in factors[1:])
         return [0 * putts, *(less(struck.wider(*setting.green)) for struck in changed)]
 
-    saving, lost = [], []
+    saving = []
     for spread, bias in (SPREAD_AND_BIAS[component] for component in COMPONENTS):
         saving.append([scaled(spread, SPREAD_FACTORS), scaled(bias, BIAS_FACTORS)])
-        lost.append(less(replace(now, **{n: getattr(reference, n) for n in (spread, bias)})))
     own_mix, given = np.moveaxis(visits, -1, 0)
-    return own_mix, given, putts, np.array(saving), np.array(lost)
+    return own_mix, given, putts, np.array(saving)
 
 
 def uncertain_mix(first: np.ndarray, nodes_ft: np.ndarray, draws: int, log_sd: float) -> np.ndarray:
@@ -200,29 +156,6 @@ def uncertain_mix(first: np.ndarray, nodes_ft: np.ndarray, draws: int, log_sd: f
     return strayed * first.sum() / strayed.sum(axis=1, keepdims=True)
 
 
-def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean putts to hole out, (draws, n), and putts struck from each node, (draws, n, mixes)."""
-    # Chain (draws, n, n): chance that a putt from one node misses and stops near another.
-    left = np.eye(chain.shape[-1]) - chain
-    putts = np.linalg.solve(left, np.ones((*chain.shape[:2], 1)))[..., 0]
-    visits = np.linalg.solve(np.swapaxes(left, 1, 2), first)
-    return putts, visits
-
-
-def _leave_chances(skill: Skill, grid: LeaveGrid, setting: RoundSetting) -> np.ndarray:
-    """Chances, shape (draws, n, nodes), of a miss that stops near each node."""
-    found = leaves(FlatScatter.of(skill, setting.past_ft), setting.stimp_ft, grid)
-    cells = found.cells.reshape(skill.draws, skill.distance_ft.size, grid.CELLS)
-    return cells @ grid.fill(grid.LATER)
-
-
-def _picked(skill: Skill, rows: slice = ALL, at: slice | np.ndarray = ALL) -> Skill:
-    """Some draws of a skill, at some of its distances."""
-    names = [name for pair in SPREAD_AND_BIAS.values() for name in pair]
-    values = {name: getattr(skill, name)[rows][:, at] for name in names}
-    return Skill(skill.distance_ft[at], **values)
-
-
 def _parabola(known: np.ndarray, values: Sequence[np.ndarray], at: np.ndarray) -> np.ndarray:
     """The parabola through three known values (Lagrange)."""
     total = np.zeros_like(at)
@@ -234,11 +167,15 @@ def _parabola(known: np.ndarray, values: Sequence[np.ndarray], at: np.ndarray) -
 
 @dataclass(frozen=True)
 class Savings:
-    """What each option saves and what is lost there, draw by draw, and the choice that follows."""
+    """What each of `OPTIONS` saves a round where all of the time goes there, draw by draw."""
 
-    options: list[Option]
-    lost: np.ndarray  # (draws, options), strokes a round lost now against the reference
-    saved: np.ndarray  # (more draws, options), saved a round where all of the time goes there
+    middle: np.ndarray  # (draws, options), by correcting the bias
+    scatter: np.ndarray  # (draws, options), by narrowing the spread
+
+    @cached_property
+    def saved(self) -> np.ndarray:
+        """Strokes saved in all, (draws, options)."""
+        return self.middle + self.scatter
 
     @property
     def best(self) -> int:
@@ -248,8 +185,7 @@ class Savings:
     @property
     def p_best(self) -> np.ndarray:
         """Chance that each option is the best, shape (options,)."""
-        best = self.saved.argmax(axis=1)
-        return np.bincount(best, minlength=len(self.options)) / len(best)
+        return best_chance(self.saved)
 
     @property
     def expected_regret(self) -> np.ndarray:
@@ -258,21 +194,41 @@ class Savings:
 
     @property
     def ties(self) -> list[int]:
-        """Positions the data cannot separate from the best, itself first."""
+        """Positions that can't be told from the best, itself first."""
         better = (self.saved > self.saved[:, [self.best]]).mean(axis=0)
         tied = [int(i) for i in np.argsort(-better) if better[i] >= TIE_CHANCE]
         return [self.best, *tied]
 
+    @property
+    def together(self) -> list[int]:
+        """The best and those tied with it next to it, one stretch: positions, by distance."""
+        ties, found = set(self.ties), {self.best}
+        for step in (-2, 2):  # the next stretch of the same component
+            place = self.best + step
+            while place in ties:
+                found.add(place)
+                place += step
+        return sorted(found)
 
-def options_of(lengths_ft: Iterable[float]) -> list[Option]:
-    """Every length, line and pace."""
-    return [(float(d), c) for d in lengths_ft for c in COMPONENTS]
+
+def best_chance(saved: np.ndarray) -> np.ndarray:
+    """Chance that each option saves most, of draws (draws, options)."""
+    return np.bincount(saved.argmax(axis=1), minlength=saved.shape[1]) / len(saved)
 
 
-def named(option: Option, *, start: bool = False) -> str:
-    """An option in words, such as ``pace at 24 ft``; perhaps at the start of a sentence."""
-    distance_ft, component = option
-    words = f"{component} at {distance_ft:g} ft"
+def named(options: Option | list[Option], *, start: bool = False) -> str:
+    """One option, or neighbours as one, in words: ``pace from 15 to 25 ft``."""
+    several = options if isinstance(options, list) else [options]
+    component = several[0][1]
+    from_ft, to_ft = STRETCHES[several[0][0]][0], STRETCHES[several[-1][0]][1]
+    ends = stretch_words(from_ft, to_ft)
+    if from_ft > 0 and np.isfinite(to_ft):
+        ends = f"from {ends}"
+    words = (
+        f"{component} at every length"
+        if from_ft == 0 and np.isinf(to_ft)
+        else f"{component} {ends}"
+    )
     return words[0].upper() + words[1:] if start else words
 
 

@@ -11,16 +11,18 @@ from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.practice.case import Case
 from putlab.practice.saving import (
+    LENGTHS_FT,
+    OPTIONS,
     SPREAD_AND_BIAS,
     TIE_CHANCE,
     Option,
     at_least_shown,
     kept_strokes,
-    mix_stray,
     named,
     time_words,
 )
 from putlab.rounds.first_putts import levels, shipped_mix
+from putlab.rounds.strokes import mix_stray
 
 if TYPE_CHECKING:
     from putlab.practice.advice import Advice
@@ -31,8 +33,11 @@ DRAWS = 80
 
 # Factors on an assumption: half and twice what is assumed, or what greens and golfers span.
 LEARNING_FACTORS = {
-    "rate_median": ("learning rate", (0.5, 2.0)),
-    "bias_putts": ("putts that halve a bias", (0.5, 2.0)),
+    "experience": ("putts struck before the log", (0.005, 0.25, 5.0)),
+    "line_rate": ("learning rate of line", (0.5, 2.0)),
+    "pace_rate": ("learning rate of pace", (0.5, 2.0)),
+    "line_bias_putts": ("putts that halve a bias of line", (0.5, 2.0)),
+    "pace_bias_putts": ("putts that halve a bias of pace", (0.5, 2.0)),
     "carry_range": ("carry-over range", (0.5, 2.0)),
     "other_share": ("line putts counting for pace", (0.0, 2.0)),
     "seconds_per_ft": ("seconds for each foot", (0.0, 3.0)),
@@ -44,7 +49,7 @@ ROLLS_FT = {"stimp_ft": ("green speed", (8.0, 12.0)), "past_ft": ("aim past the 
 PUTTS = (20, 50, 100)
 
 SENSITIVITY_COLUMNS = [
-    "assumption", "value", "choice_ft", "choice_component", "p_best", "flips", "tied", "costs",
+    "assumption", "value", "choice", "p_best", "flips", "tied", "costs",
 ]  # fmt: skip
 MEASURING_COLUMNS = ["distance_ft", "putts", "minutes", "p_changes", "gain", "net"]
 
@@ -57,8 +62,8 @@ class Sensitivity(Result):
     ----------
     player : str
         Label.
-    choice : (float, str)
-        The choice under the assumptions made.
+    choice : (int, str)
+        Stretch and component chosen under the assumptions made.
     rows : pandas.DataFrame
         See `table`.
     """
@@ -71,9 +76,9 @@ class Sensitivity(Result):
     def table(self) -> pd.DataFrame:
         """A row an assumption and value, the first as assumed: `SENSITIVITY_COLUMNS`.
 
-        The choice if the value were so, its chance of being best; whether it is another one;
-        whether the first choice would still be tied with it; strokes a round given away on
-        average by the first choice.
+        The choice if the value were so, in words, and its chance of being best; whether it is
+        another one; whether the first choice would still be tied with it; strokes a round given
+        away on average by the first choice.
         """
         return self.rows
 
@@ -95,12 +100,11 @@ class Sensitivity(Result):
                 f"{held}; at worst ({worst['assumption']} {worst['value']}) it gives away "
                 f"{at_least_shown(worst['costs'])} strokes a round."
             )
-        columns = ["assumption", "value", "choice_ft", "choice_component", "costs"]
+        columns = ["assumption", "value", "choice", "costs"]
         by_costs = flipped.sort_values("costs", ascending=False)[columns]
         flips = [
-            f"{name} {value} ({named((distance_ft, component))}, better by "
-            f"{at_least_shown(costs)} strokes a round)"
-            for name, value, distance_ft, component, costs in by_costs.itertuples(False, None)
+            f"{name} {value} ({choice}, better by {at_least_shown(costs)} strokes a round)"
+            for name, value, choice, costs in by_costs.itertuples(False, None)
         ]
         return f"{start} would no longer be the choice with {listed(flips)}."
 
@@ -140,7 +144,7 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
         tied = (other.saved[:, first] > other.saved[:, best]).mean() >= TIE_CHANCE
         flips, costs = best != first, float(mean[best] - mean[first])
         found = (float(other.p_best[best]), flips, bool(tied or not flips), costs)
-        rows.append((assumption, value, *other.options[best], *found))
+        rows.append((assumption, value, named(OPTIONS[best]), *found))
     return Sensitivity(
         advice.player, advice.choice, pd.DataFrame(rows, columns=SENSITIVITY_COLUMNS)
     )
@@ -160,6 +164,11 @@ def _learned(case: Case) -> Iterator[tuple[str, str, Case]]:
             value = factor * getattr(case.learning, name)
             learning = replace(case.learning, **{name: value})
             yield words, f"{value:.3g}", replace(case, learning=learning)
+    yield (
+        "curve of practice",
+        "exponential",
+        replace(case, learning=replace(case.learning, exponential=1.0)),
+    )
 
 
 def _struck(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
@@ -226,7 +235,7 @@ def value_of_measuring(advice: "Advice", *, putts: Sequence[int] = PUTTS) -> Mea
     case, rng = advice.case, np.random.default_rng([advice.case.seed, 7])
     choice, now = advice.savings.best, advice.case.savings_by_skill(advice.minutes)
     rows = []
-    for distance_ft in case.golfer.lengths_ft:
+    for distance_ft in (lengths[1] for lengths in LENGTHS_FT):
         for count in putts:
             taken = count / float(case.learning.putts_a_minute(distance_ft))
             readings = drawn_readings(case, distance_ft, count, rng)

@@ -5,6 +5,7 @@ minutes given to each option; its optimum is found on a few scenarios of what pr
 and what that is worth is then reckoned with the full draws.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -17,11 +18,21 @@ from scipy.stats.qmc import LatinHypercube
 
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
-from putlab.base.words import listed
+from putlab.base.words import interval, listed
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import summary
 from putlab.practice.case import Case
-from putlab.practice.saving import BIAS_FACTORS, SPREAD_FACTORS, named
+from putlab.practice.learning import Learning
+from putlab.practice.saving import (
+    BIAS_FACTORS,
+    OPTIONS,
+    PRACTICE_FT,
+    SPREAD_FACTORS,
+    Option,
+    named,
+    putts_of,
+)
+from putlab.rounds.strokes import STRETCHES, stretch_words
 
 # What every session holds besides: five minutes of easy putts so that back and hands are warm,
 # and a counted game of nine holes (about ten minutes to a drill: common practice).
@@ -66,14 +77,21 @@ class Split(Result):
 
     @cached_property
     def table(self) -> pd.DataFrame:
-        """Options with time: ``week, distance_ft, component, minutes, putts``."""
+        """Options with time: ``week, stretch, place, component, minutes, putts``."""
         week, place = np.nonzero(self.minutes >= 0.5)
-        options = [self.case.options[i] for i in place]
-        table = pd.DataFrame(options, columns=["distance_ft", "component"])
-        table.insert(0, "week", week + 1)
-        table["minutes"] = self.minutes[week, place]
-        a_minute = self.case.learning.putts_a_minute(table["distance_ft"])
-        return table.assign(putts=table["minutes"] * a_minute)
+        rows = [
+            (w + 1, *OPTIONS[i], self.minutes[w, i], self.minutes[w, i] * self.a_minute[i])
+            for w, i in zip(week, place, strict=True)
+        ]
+        table = pd.DataFrame(rows, columns=["week", "place", "component", "minutes", "putts"])
+        stretches = [stretch_words(*STRETCHES[i]) for i in table["place"]]
+        table.insert(1, "stretch", stretches)
+        return table
+
+    @property
+    def a_minute(self) -> np.ndarray:
+        """Putts that a minute of each option holds, shape (options,)."""
+        return putts_a_minute(self.case.learning)
 
     @property
     def sentence(self) -> str:
@@ -81,20 +99,25 @@ class Split(Result):
         first = self.table[self.table["week"] == self.table["week"].min()]
         first = first.sort_values("minutes", ascending=False)
         parts = [
-            f"{row.minutes:.0f} minutes to {named((row.distance_ft, row.component))}"
+            f"{row.minutes:.0f} minutes to {named((row.place, row.component))}"
             for row in first.itertuples()
         ]
         when = "" if self.table["week"].nunique() == 1 else "In the first week: "
         mean, low, high = summary(self.saved)
         return (
             f"{when}{listed(parts)}. That saves about {mean:.2f} strokes a round "
-            f"({low:.2f} to {high:.2f}); equal time everywhere {self.saved_equal:.2f}, all on "
-            f"the best single choice {self.saved_single:.2f}."
+            f"({interval(low, high, 'saved_next_hour')}); equal time everywhere "
+            f"{self.saved_equal:.2f}, all on the best single choice {self.saved_single:.2f}."
         )
 
 
 def split_minutes(
-    case: Case, minutes: float, *, weeks: int | None = None, most_minutes: float = np.inf
+    case: Case,
+    minutes: float,
+    *,
+    weeks: int | None = None,
+    most_minutes: float = np.inf,
+    among: Sequence[Option] = OPTIONS,
 ) -> Split:
     """The best split of one session, or of those of some weeks (see `Advice.split`)."""
     # An option gets more than the most where they could not fill the time. Over weeks the average
@@ -105,9 +128,10 @@ def split_minutes(
     blocks, sessions = (1, 1) if weeks is None else (weeks, SESSIONS_A_WEEK)
     problem = SplitProblem(case, 7.0 * np.arange(blocks))
     budgets = np.full(blocks, drills * sessions)
-    best = problem.solve(budgets, max(most_minutes, budgets[0] / len(case.options)))
-    equal = np.broadcast_to(budgets[:, None] / best.shape[1], best.shape)
-    single = np.eye(best.shape[1])[:, None, :] * budgets[:, None]
+    open_to = np.array([option in among for option in OPTIONS])
+    best = problem.solve(budgets, max(most_minutes, budgets[0] / open_to.sum()), open_to)
+    equal = np.broadcast_to(budgets[:, None] * open_to / open_to.sum(), best.shape)
+    single = np.eye(best.shape[1])[open_to][:, None, :] * budgets[:, None]
     return Split(
         case=case,
         minutes=best,
@@ -116,6 +140,11 @@ def split_minutes(
         saved_equal=float(problem.saved(equal).mean()),
         saved_single=max(float(problem.saved(one).mean()) for one in single),
     )
+
+
+def putts_a_minute(learning: Learning) -> np.ndarray:
+    """Putts that a minute of each option holds, shape (options,)."""
+    return np.array([putts_of(one, 1.0, learning)[one[1]].sum() for one in OPTIONS])
 
 
 def check_minutes(minutes: float) -> None:
@@ -165,8 +194,9 @@ class SplitProblem:
         ago = self.days[:, None] - self.days[None, :]
         # Share of each block's practice left at each round, (rounds, blocks).
         self.left = np.where(ago >= 0, case.learning.retention(np.maximum(ago, 0)), 0.0)
-        # Normal scores of what is uncertain, each stratified over its whole range.
-        ranks = LatinHypercube(3 + len(case.options), rng=case.seed).random(SCENARIOS)
+        # Normal scores of what is uncertain, each stratified over its whole range; what a putt
+        # is worth, which is smooth over distance, is left at its median.
+        ranks = LatinHypercube(4, rng=case.seed).random(SCENARIOS)
         terms = [self._terms(norm.ppf(ranks), i) for i in range(len(COMPONENTS))]
         self.counts, self.experience, self.fade, self.weights = (
             np.concatenate(parts) for parts in zip(*terms, strict=True)
@@ -177,15 +207,20 @@ class SplitProblem:
         golfer, learning, strokes = self.case.golfer, self.case.learning, self.case.strokes
         nodes = np.flatnonzero(np.any(strokes.saving, axis=(0, 1, 2, 3)))
         carry_range = learning.carry_range * np.exp(learning.carry_log_sd * scores[:, 0])
-        half = learning.bias_putts * np.exp(learning.bias_log_sd * scores[:, 1 + component])
-        yields = np.exp(learning.yield_log_sd * scores[:, 3 + component :: 2])
-        reach = learning.carry_over(golfer.lengths_ft, strokes.distance_ft[nodes], carry_range)
-        a_minute = learning.putts_a_minute(golfer.lengths_ft)
-        taught = np.swapaxes(reach * (yields * a_minute)[:, :, None], 1, 2)
-        shares = [1.0 if i == component else learning.other_share for i in range(2)]
-        counts = (taught[..., None] * shares).reshape(-1, len(self.case.options))
+        half = getattr(learning, f"{COMPONENTS[component]}_bias_putts")
+        half = half * np.exp(learning.bias_log_sd * scores[:, 1 + component])
+        before = learning.experience * np.exp(learning.experience_log_sd * scores[:, 3])
+        at_nodes = strokes.distance_ft[nodes]
+        putts = [putts_of(option, 1.0, learning) for option in OPTIONS]
+        reach = learning.carry_over(PRACTICE_FT, at_nodes, carry_range)
+        # Of each option, putts a minute for this component and for the other, (options, lengths).
+        name, other = COMPONENTS[component], COMPONENTS[1 - component]
+        taught = np.array([p[name] + learning.other_share * p[other] for p in putts])
+        counts = np.einsum("ol,sln->sno", taught, reach).reshape(-1, len(OPTIONS))
         struck = golfer.practised["putts"].to_numpy(float)
-        experience = learning.start_putts + np.einsum("l,sln->sn", struck, reach)
+        lengths = golfer.practised["distance_ft"]
+        in_log = np.einsum("l,sln->sn", struck, learning.carry_over(lengths, at_nodes, carry_range))
+        experience = before[:, None] + in_log
         fade = np.broadcast_to(np.log(2) / half[:, None], experience.shape)
         weights = np.broadcast_to(
             self._weights(component)[:, None, nodes] / SCENARIOS, (3, *experience.shape)
@@ -220,24 +255,28 @@ class SplitProblem:
     def saved(self, minutes: np.ndarray) -> np.ndarray:
         """Strokes a round saved with all draws and no approximation of them, mean over rounds."""
         case = self.case
-        a_minute = case.learning.putts_a_minute(case.golfer.lengths_ft)
-        putts = (self.left @ minutes).reshape(self.days.size, -1, 2) * a_minute[:, None]
+        plans = [dict.fromkeys(COMPONENTS, 0.0) for _ in self.days]
+        for i, option in enumerate(OPTIONS):
+            one = putts_of(option, 1.0, case.learning)
+            for plan, given in zip(plans, self.left @ minutes, strict=True):
+                for name in COMPONENTS:
+                    plan[name] = plan[name] + given[i] * one[name]
         found = []
         for effect in case.effects:
-            rounds = [
-                effect.changes(case.golfer.lengths_ft, dict(zip(COMPONENTS, block.T, strict=True)))
-                for block in putts
-            ]
+            rounds = [effect.changes(PRACTICE_FT, plan) for plan in plans]
             found.append(np.mean([case.strokes.saved_a_round(r) for r in rounds], axis=0))
         return np.concatenate(found)
 
-    def solve(self, budgets: ArrayLike, most_minutes: float = np.inf) -> np.ndarray:
+    def solve(
+        self, budgets: ArrayLike, most_minutes: float = np.inf, open_to: np.ndarray | None = None
+    ) -> np.ndarray:
         """The best minutes, (blocks, options), but for options too short to be worth the walk."""
         budgets = np.asarray(budgets, dtype=float)
-        allowed = np.ones((self.days.size, len(self.case.options)), dtype=bool)
+        allowed = np.ones((self.days.size, len(OPTIONS)), dtype=bool)
+        allowed &= True if open_to is None else open_to
         minutes = self.optimum(budgets, allowed, most_minutes)
         # Those left out hand their time on, which may leave others too short.
-        for _ in range(len(self.case.options)):
+        for _ in OPTIONS:
             kept = allowed & (minutes >= LEAST_MINUTES)
             # Rows that could not hold their time without the short ones keep them.
             full = kept.any(axis=1) & (kept.sum(axis=1) * most_minutes >= budgets)

@@ -239,15 +239,6 @@ def _tour_record(name: str) -> pd.DataFrame:
     return frame[frame["distance_ft"].between(TOUR_FROM_FT, TOUR_TO_FT)]
 
 
-def tour_skill(*, technique_only: bool = False) -> Skill:
-    """Return the tour golfer without a fit: on a tour green, or without its reading, surface."""
-    share = np.sqrt(published.VARIANCE_SHARE["technique"]) if technique_only else 1.0
-    return Skill.constant(share * published.TOUR_LINE_SD_DEG, share * published.TOUR_PACE_SD_PCT)
-
-
-# Levels of play.
-
-
 def level_named(text: str) -> str | None:
     """Return the level that a text names ("5" is "handicap 5"), None where it names none."""
     return next((name for name in LEVELS if text in (name, _short(name))), None)
@@ -313,18 +304,35 @@ class ReferenceGolfer:
 
 
 def reference_golfer(
-    reference: "str | PathLike[str] | Reference | Skill | None" = None,
+    reference: "str | PathLike[str] | Reference | Skill | ReferenceGolfer | None" = None,
     *,
-    stimp_ft: float,
-    past_ft: float,
+    stimp_ft: float = STIMP_FT,
+    past_ft: float = PAST_FT,
 ) -> ReferenceGolfer:
-    """Return the golfer that a level, a CSV's path, average putts or a skill stands for.
+    """Return the golfer that a level of play, or average putts, stand for.
 
-    None is the tour. Average putts become the constant spreads whose average putts come
-    nearest, on this green and aim.
+    Parameters
+    ----------
+    reference : str, path, Reference or Skill, optional
+        A level ("tour", "scratch", "5" ... "25"), a CSV of ``distance_ft, average_putts``, what
+        was read of one, or spreads on a green; default: the tour.
+    stimp_ft, past_ft : float
+        Green speed, and how far past the hole the golfer aims: average putts become the
+        constant spreads whose average putts there come nearest.
+
+    Returns
+    -------
+    ReferenceGolfer
+        Skill on a green, the part of it that reading the green takes, name and source.
+
+    Raises
+    ------
+    UsageError
+        Neither a level nor a file, or a file that can't be read.
     """
-    if reference is None:
-        reference = TOUR
+    if isinstance(reference, ReferenceGolfer):
+        return reference
+    reference = TOUR if reference is None else reference
     if isinstance(reference, Skill):
         return _golfer("reference golfer", reference, "given")
     if isinstance(reference, str) and (level := level_named(reference)):
@@ -351,14 +359,6 @@ def _golfer(name: str, skill: Skill, source: str) -> ReferenceGolfer:
         float(np.sqrt(share) * sd.min()) for sd in (skill.line_sd_deg, skill.pace_sd_pct)
     )
     return ReferenceGolfer(name, skill, (line_sd_deg, pace_sd_pct), source)
-
-
-def reference_skill(
-    reference: Reference | Skill | None, *, stimp_ft: float, past_ft: float
-) -> tuple[Skill, str, str]:
-    """Return the reference's spreads (one draw, on a green), name and source; None is the tour."""
-    golfer = reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    return golfer.skill, golfer.name, golfer.source
 
 
 @lru_cache

@@ -108,7 +108,9 @@ def choose_conditions(
     if before == after:
         raise UsageError(f"before and after are both {before!r}; name two conditions.")
     counts = counts.assign(label=counts["condition"].map(label))
-    player = _player_with_both(counts, before, after, player)
+    if player is None:
+        player = _player_with_both(counts, before, after)
+    player = choose_player(list(counts["player"].unique()), player)
     for wanted in (before, after):
         _check_held(counts, wanted, player)
     labelled = UNLABELLED in set(counts["condition"])
@@ -120,31 +122,26 @@ def choose_conditions(
     visits = visits[[first, second]].set_axis(["before", "after"], axis=1)
     putts_before, putts_after = map(int, visits.sum())
     if not (putts_before and putts_after):
-        missing = before if not putts_before else after
         raise UsageError(
-            f"{player} has rows under {missing!r}, but none with a line or roll reading; "
-            "spread can't be compared without (line_deg, roll_ft)."
+            f"{player} has rows under {(after if putts_before else before)!r}, but none "
+            "with a line or roll reading; spread can't be compared without (line_deg, roll_ft)."
         )
     visits = visits[visits.sum(axis=1) > 0].reset_index()
     return Conditions(player, first, second, putts_before, putts_after, visits)
 
 
-def _player_with_both(counts: pd.DataFrame, before: str, after: str, player: str | None) -> str:
-    players = list(counts["player"].unique())
-    if player is not None or len(players) == 1:
-        return choose_player(players, player)
-    asked = counts[counts["label"].isin([before, after])]
-    held = asked.groupby("player", sort=False)["label"].nunique()
-    both = list(held.index[held == 2])
-    if len(both) == 1:
-        return both[0]
-    pair = f"both {before!r} and {after!r}"
-    if both:
-        names = ", ".join(both[:12])
-        raise UsageError(f"{len(both)} players have {pair}; name one as player: {names}.")
+def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:
     for wanted in (before, after):
         _check_held(counts, wanted)
-    raise UsageError(f"no player has putts under {pair}.")
+    asked = counts[counts["label"].isin([before, after])]
+    held = asked.groupby("player", sort=False)["label"].nunique()
+    both, pair = list(held.index[held == 2]), f"both {before!r} and {after!r}"
+    if not both:
+        raise UsageError(f"no player has putts under {pair}.")
+    if len(both) > 1:
+        names = ", ".join(both[:12])
+        raise UsageError(f"{len(both)} players have {pair}; name one as player: {names}.")
+    return both[0]
 
 
 def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) -> None:

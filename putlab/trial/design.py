@@ -249,11 +249,13 @@ def design_trial(
     expect(sessions is None or sessions >= 1, "sessions", sessions, "1 or more")
     fewest, why = 2 * len(lengths), f"for two conditions at {len(lengths)} lengths"
     expect(session_putts >= fewest, "session_putts", session_putts, f"{fewest} or more, {why}")
+    cut = detect_pct / 100
     if assumptions is None:
         how = (np.array(lengths), rules or ReadingRules())
-        assumptions = _assumptions(metric, detect_pct, golfer, *how)
-    cut = detect_pct / 100
+        assumptions = _assumptions(metric, cut, golfer, *how)
     exact = f_test_putts(cut)
+    larger = f"a change that takes no more than {MOST_PUTTS:,} putts a condition to see"
+    expect(exact < MOST_PUTTS, "detect_pct", detect_pct, larger)
     base = exact * CHECKING / assumptions.share
     visits = sessions or max(int(np.ceil(2 * base / session_putts)), FEWEST_SESSIONS)
     means = (len(lengths) - 1) / 2 + assumptions.visit_means * visits / 2
@@ -296,32 +298,21 @@ def f_test_power(putts: ArrayLike, cut: float) -> Any:
 
 
 def f_test_putts(cut: float) -> int:
-    """The least putts a condition with which an F-test sees a cut of spread (0.2)."""
-    tried = range(2, MOST_PUTTS)
-    putts = 2 + bisect_left(tried, CHANCE, key=lambda n: f_test_power(n, cut))
-    if putts >= MOST_PUTTS:
-        raise UsageError(
-            f"a cut of {cut:.2%} would take more than {MOST_PUTTS:,} putts a condition; ask for "
-            "a larger one (detect_pct)."
-        )
-    return putts
+    """The least putts a condition, up to the most, with which an F-test sees a cut (0.2)."""
+    return 2 + bisect_left(range(2, MOST_PUTTS), CHANCE, key=lambda n: f_test_power(n, cut))
 
 
 # What a golfer's own spread and readings mean for the size of a trial.
 
 
 def _assumptions(
-    metric: str,
-    detect_pct: float,
-    golfer: Golfer | None,
-    lengths_ft: np.ndarray,
-    rules: ReadingRules,
+    metric: str, cut: float, golfer: Golfer | None, lengths_ft: np.ndarray, rules: ReadingRules
 ) -> Assumptions:
     read = COMPONENTS if metric == "strokes" else (metric,)
     shares = {name: _own_share(golfer, name, lengths_ft, rules) for name in read if golfer}
     if metric == "strokes":
-        saved, share = _strokes_share(detect_pct, golfer, shares)
-        said = f"{detect_pct:g} % off both spreads saves {saved:.2f} strokes a round"
+        saved, share = _strokes_share(cut, golfer, shares)
+        said = f"{100 * cut:g} % off both spreads saves {saved:.2f} strokes a round"
         if golfer is None:
             return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
     elif golfer is None:
@@ -346,7 +337,7 @@ def _own_share(
 
 
 def _strokes_share(
-    detect_pct: float, golfer: Golfer | None, shares: dict[str, float]
+    cut: float, golfer: Golfer | None, shares: dict[str, float]
 ) -> tuple[float, float]:
     """Strokes a round that cuts of both spreads save, and the share of a trial judged by them."""
     # The change of strokes a round is taken as straight in both log ratios and both changes
@@ -357,9 +348,9 @@ def _strokes_share(
         own = round_skill(golfer, mix)
         # At its posterior mean, as one draw.
         skill = Skill(own.distance_ft, *(getattr(own, name).mean(0) for name in SKILL_QUANTITIES))
-    cut = -np.log1p(-detect_pct / 100)
-    saved, by_spread, by_bias = strokes_slopes(skill, cut, mix)
+    narrower = -np.log1p(-cut)
+    saved, by_spread, by_bias = strokes_slopes(skill, narrower, mix)
     spread = np.exp([np.log(sd).mean() for sd in (skill.line_sd_deg, skill.pace_sd_pct)])
     share = np.array([shares.get(name, 1.0) for name in COMPONENTS])
     variance = np.sum(by_spread**2 / share + 2 * (by_bias * spread) ** 2)
-    return saved, float(saved**2 / (cut**2 * variance))
+    return saved, float(saved**2 / (narrower**2 * variance))

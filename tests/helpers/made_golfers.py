@@ -46,7 +46,7 @@ def made_state(
     draw = {c: mean + sd * rng.standard_normal(draws * 5) for c in ("line", "pace")}
     practised = pd.DataFrame({"distance_ft": lengths, "putts": putts})
     prior = dict.fromkeys(("line", "pace"), TREND_PRIOR_SD)
-    return GolferState("golfer", skill, practised, draw, prior)
+    return GolferState("golfer", skill, skill, practised, draw, prior)
 
 
 class MadeGolfer:

@@ -161,7 +161,8 @@ def advice_of(ps, ties=1, regret=0.01, player="golfer"):
     for name, value in (("strokes_lost", 0.3), ("saved_next_hour", 0.12)):
         table[name], table[name + "_lo"], table[name + "_hi"] = value, value / 2, value * 2
     case = SimpleNamespace(
-        golfer=SimpleNamespace(player=player), round=SimpleNamespace(reference_name="tour golfer")
+        golfer=SimpleNamespace(player=player),
+        round=SimpleNamespace(reference=SimpleNamespace(name="tour golfer")),
     )
     savings = SimpleNamespace(options=options, best=0, ties=list(range(ties)))
     advice = Advice(case, 60.0, savings)

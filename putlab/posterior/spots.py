@@ -1,0 +1,141 @@
+"""A length out of line: each one against the golfer's own curve through the others.
+
+Takes a golfer's draws; gives how much wider, and how far to a side, each practised length is
+than the others suggest, and which are named.
+
+In every draw the others suggest what a line through them says, straight in log distance (of a
+bias, their mean). As the fit pulls every length towards the others, a ratio is rather too near
+to 1 than too far from it, and agrees with the table of estimates.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from putlab.base import words
+from putlab.base.result import Result
+from putlab.model.design import log_distance
+from putlab.model.readings import COMPONENTS
+
+if TYPE_CHECKING:
+    from putlab.posterior.player import Golfer
+
+# A straight line needs two others to be held against.
+LEAST_LENGTHS = 3
+
+# How flat the line through the others is thought to be before they are seen: spreads seldom
+# change much over log distance. In squares of log distance, as a ridge on its slope.
+RIDGE = 2.0
+
+# What is named: set in simulation so that of golfers without any spot at most one in twenty has
+# a length named, and of those with one spread 1.6 times out of line at least four in five have
+# it named (`tests/calibration/spots.py`).
+WIDER_CHANCE, BIAS_CHANCE = 0.965, 0.99
+
+BIAS_NAMES = {"line": "line_bias_deg", "pace": "pace_bias_pct"}
+
+
+class OutOfLine(NamedTuple):
+    """A length that is named: ``size`` is a ratio of spreads, or degrees or percent of bias."""
+
+    distance_ft: float
+    component: str
+    kind: str  # "spread" or "bias"
+    size: float
+    chance: float
+
+    @property
+    def sentence(self) -> str:
+        """What is out of line, in words."""
+        where = f"{self.component.capitalize()} at {words.feet(self.distance_ft)}"
+        if self.kind == "spread":
+            much = f"is {self.size:.1f} times as wide as"
+        else:
+            much = f"lies {words.quantity(self.size, BIAS_NAMES[self.component])} of what"
+        return f"{where} {much} your other lengths suggest ({words.sure(self.chance)})."
+
+
+@dataclass(frozen=True)
+class OwnCurve(Result):
+    """Each practised length against the golfer's own curve through the others.
+
+    Attributes
+    ----------
+    lengths : pandas.DataFrame
+        A row a practised length: ``distance_ft``; ``line_vs_own`` and ``pace_vs_own``, its spread
+        as a multiple of what the others suggest, with ``line_p_wider`` and ``pace_p_wider``, the
+        chance that it is wider; ``line_bias_vs_own`` (degrees, right is positive) and
+        ``pace_bias_vs_own`` (percent, long is positive), with ``line_p_bias`` and
+        ``pace_p_bias``, the chance that the bias lies to the side told. Each chance is of that
+        length alone: of a dozen, the highest is high by chance too. Blank where fewer than three
+        lengths were practised.
+    """
+
+    lengths: pd.DataFrame
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """Every length against the others."""
+        return self.lengths
+
+    @property
+    def named(self) -> tuple[OutOfLine, ...]:
+        """The lengths that pass the rule, the surest first."""
+        found = [
+            OutOfLine(row["distance_ft"], component, kind, row[size], row[chance])
+            for component in COMPONENTS
+            for kind, size, chance, least in (
+                ("spread", f"{component}_vs_own", f"{component}_p_wider", WIDER_CHANCE),
+                ("bias", f"{component}_bias_vs_own", f"{component}_p_bias", BIAS_CHANCE),
+            )
+            for row in self.lengths.to_dict("records")
+            if row[chance] >= least
+        ]
+        return tuple(sorted(found, key=lambda spot: -spot.chance))
+
+    @property
+    def sentence(self) -> str:
+        """The lengths out of line, in words."""
+        if self.named:
+            return " ".join(spot.sentence for spot in self.named)
+        if len(self.lengths) < LEAST_LENGTHS:
+            return "Three lengths or more are needed to hold each against the others."
+        return "No length is out of line with your others."
+
+
+def own_curve(golfer: Golfer) -> OwnCurve:
+    """Hold each length that a golfer practised against the others."""
+    lengths_ft = golfer.practised["distance_ft"].to_numpy(float)
+    table = pd.DataFrame({"distance_ft": lengths_ft})
+    x = log_distance(lengths_ft)
+    few = lengths_ft.size < LEAST_LENGTHS
+    for component in COMPONENTS:
+        log_sd, bias = golfer.log_spread_and_bias(component, lengths_ft)
+        wider = np.full_like(log_sd, np.nan) if few else log_sd - log_sd @ line_of_others(x).T
+        aside = np.full_like(bias, np.nan) if few else bias - bias @ mean_of_others(x.size).T
+        right = np.where(few, np.nan, (aside > 0).mean(axis=0))
+        table[f"{component}_vs_own"] = np.exp(wider.mean(axis=0))
+        table[f"{component}_p_wider"] = np.where(few, np.nan, (wider > 0).mean(axis=0))
+        table[f"{component}_bias_vs_own"] = aside.mean(axis=0)
+        table[f"{component}_p_bias"] = np.maximum(right, 1 - right)
+    return OwnCurve(table)
+
+
+def line_of_others(x: np.ndarray) -> np.ndarray:
+    """Weights (n, n) of the others in what a line through them says at each place."""
+    weights = np.zeros((x.size, x.size))
+    terms = np.stack([np.ones(x.size), x], axis=1)
+    for i in range(x.size):
+        rest = np.arange(x.size) != i
+        squares = terms[rest].T @ terms[rest] + np.diag([0.0, RIDGE])
+        weights[i, rest] = terms[i] @ np.linalg.solve(squares, terms[rest].T)
+    return weights
+
+
+def mean_of_others(size: int) -> np.ndarray:
+    """Weights (n, n) of the others in their mean."""
+    return (1 - np.eye(size)) / (size - 1)
