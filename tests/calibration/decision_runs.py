@@ -33,8 +33,8 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.practice.advice import advise_case
 from putlab.practice.case import make_case
-from putlab.practice.saving import MIX_LOG_SD
 from putlab.practice.split import SplitProblem
+from putlab.rounds.strokes import MIX_LOG_SD
 
 RESULTS = Path(__file__).parent.parent / "results"
 MINUTES, HOURS, WEAK_SPOT = 60.0, 10, (1.7, 3.5)

@@ -22,10 +22,10 @@ from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.fit import put_together
 from putlab.practice.learning import Learning
+from putlab.practice.saving import OPTIONS, PRACTICE_FT, putts_of
 from putlab.rounds.first_putts import shipped_mix
 
 LENGTHS_FT = np.array([3.0, 6.0, 10.0, 16.0, 24.0, 36.0])
-OPTIONS = [(d, c) for d in LENGTHS_FT for c in COMPONENTS]
 SESSIONS, EACH = 5, 10
 PUTTS = SESSIONS * EACH * len(LENGTHS_FT)
 GRID_FT = np.geomspace(1.0, 80.0, 40)
@@ -44,8 +44,10 @@ class TrueGolfer:
         Sd of the offset that a visit shares.
     rate : dict of str to float
         Fall of log spread per unit of log experience; the log's trend follows it.
-    yields : ndarray, shape (lengths, 2)
-        What a putt of practice is worth at each length, for line and for pace.
+    experience : float
+        Putts struck at every length before the log.
+    yields : ndarray, shape (grid, 2)
+        What a putt of practice is worth at each of `GRID_FT`, for line and for pace.
     bias_putts : dict of str to float
         Putts that halve a bias.
     carry_range : float
@@ -58,6 +60,7 @@ class TrueGolfer:
     bias: dict
     visit_bias_sd: dict
     rate: dict
+    experience: float
     yields: np.ndarray
     bias_putts: dict
     carry_range: float
@@ -70,11 +73,17 @@ def draw_learning(rng, learning, *, typical=False):
     def lognormal(median, log_sd, size=None):
         return median * np.exp(0 if typical else log_sd * rng.standard_normal(size))
 
+    def of(name):
+        return {c: getattr(learning, f"{c}_{name}") for c in COMPONENTS}
+
+    x = np.log(GRID_FT)
+    smooth = np.exp(-np.abs(np.subtract.outer(x, x)) / SPOT_RANGE)
+    stray = learning.yield_log_sd * rng.multivariate_normal(np.zeros(x.size), smooth, size=2)
     return {
-        "rate": {c: lognormal(learning.rate_median, learning.rate_log_sd) for c in COMPONENTS},
-        "yields": np.ones((len(LENGTHS_FT), 2))
-        * lognormal(1.0, learning.yield_log_sd, (len(LENGTHS_FT), 2)),
-        "bias_putts": {c: lognormal(learning.bias_putts, learning.bias_log_sd) for c in COMPONENTS},
+        "rate": {c: lognormal(m, learning.rate_log_sd) for c, m in of("rate").items()},
+        "experience": lognormal(learning.experience, learning.experience_log_sd),
+        "yields": np.exp(0 * stray if typical else stray).T,
+        "bias_putts": {c: lognormal(m, learning.bias_log_sd) for c, m in of("bias_putts").items()},
         "carry_range": lognormal(learning.carry_range, learning.carry_log_sd),
     }
 
@@ -95,17 +104,21 @@ def play_log(golfer, rng, *, sessions=SESSIONS, each=EACH):
     putts = balanced_schedule([PLAYER], sessions, LENGTHS_FT, each, rng)
     visits = session_table(putts)
     before_first = np.log1p(visits["putts_before"].iloc[0] / 100) - visits["practised"].iloc[0]
+    # The model's trend is per log(1 + putts / 100); the golfer's own law has its experience: over
+    # the log's putts both fall alike.
     now = np.log1p(len(putts) / 100) - before_first
+    fall = np.log1p(len(putts) / golfer.experience) / np.log1p(len(putts) / 100)
+    trend = {name: golfer.rate[name] * fall for name in COMPONENTS}
     size = {"players": 1, "lengths": len(LENGTHS_FT)}
     at = {"players": [PLAYER], "lengths_ft": LENGTHS_FT}
     errors = {}
     for name in COMPONENTS:
         truth = steady(
-            np.log(golfer.sd[name]) + golfer.rate[name] * now,
+            np.log(golfer.sd[name]) + trend[name] * now,
             golfer.bias[name],
             visit_bias_sd=golfer.visit_bias_sd[name],
             visit_form_sd=0.06,
-            trend=-golfer.rate[name],
+            trend=-trend[name],
             mishit_share=0.01,
             **size,
         )
@@ -136,19 +149,22 @@ def strokes(golfer, plans, *, learning, practised=PUTTS / len(LENGTHS_FT)):
 
     Parameters
     ----------
-    plans : ndarray, shape (plans, lengths, 2)
-        Putts struck at each length for line and for pace.
+    plans : ndarray, shape (plans, practice lengths, 2)
+        Putts struck at each of `PRACTICE_FT` for line and for pace.
     practised : float
         Putts at each length so far.
     """
     plans = np.asarray(plans, dtype=float)
     x, known = np.log(GRID_FT), np.log(LENGTHS_FT)
-    share = np.exp(-np.abs(np.subtract.outer(known, x)) / golfer.carry_range)
-    experience = learning.start_putts + practised * share.sum(axis=0)
+    def reach(lengths):
+        return np.exp(-np.abs(np.subtract.outer(np.log(lengths), x)) / golfer.carry_range)
+
+    experience = golfer.experience + practised * reach(LENGTHS_FT).sum(axis=0)
+    worth = [np.interp(np.log(PRACTICE_FT), x, of) for of in golfer.yields.T]
     columns = {}
     for i, name in enumerate(COMPONENTS):
         struck = plans[..., i] + learning.other_share * plans[..., 1 - i]
-        counting = (struck * golfer.yields[:, i]) @ share
+        counting = (struck * worth[i]) @ reach(PRACTICE_FT)
         narrower = (1 + counting / experience) ** -golfer.rate[name]
         sd = np.hypot(golfer.sd[name], golfer.visit_bias_sd[name])
         columns[name] = np.exp(np.interp(x, known, np.log(sd))) * narrower
@@ -162,17 +178,13 @@ def strokes(golfer, plans, *, learning, practised=PUTTS / len(LENGTHS_FT)):
 
 
 def plan_of(option, minutes, learning):
-    """Return the putts of time spent on one option, shape (lengths, 2)."""
-    plan = np.zeros((len(LENGTHS_FT), 2))
-    distance_ft, component = option
-    row = int(np.flatnonzero(distance_ft == LENGTHS_FT)[0])
-    plan[row, COMPONENTS.index(component)] = minutes * learning.putts_a_minute(distance_ft)
-    return plan
+    """Return the putts of time spent on one option, shape (practice lengths, 2)."""
+    return np.stack([putts_of(option, minutes, learning)[c] for c in COMPONENTS], axis=1)
 
 
 def true_savings(golfer, minutes, learning):
     """Return the strokes a round truly saved by each option, shape (options,)."""
-    plans = [np.zeros((len(LENGTHS_FT), 2))]
+    plans = [np.zeros((PRACTICE_FT.size, 2))]
     plans += [plan_of(option, minutes, learning) for option in OPTIONS]
     found = strokes(golfer, plans, learning=learning)
     return found[0] - found[1:]
