@@ -27,14 +27,16 @@ if TYPE_CHECKING:
 # A straight line needs two others to be held against.
 LEAST_LENGTHS = 3
 
-# How flat the line through the others is thought to be before they are seen: spreads seldom
-# change much over log distance. In squares of log distance, as a ridge on its slope.
-RIDGE = 2.0
+# How flat the line through the others is thought to be before they are seen, in squares of log
+# distance as a ridge on its slope. A stronger one finds more spots of golfers whose spread is the
+# same all over, and names the ends of those whose spread rises or falls with distance: with 2,
+# a third of logs in which it does so by as much as the prior thinks ordinary.
+RIDGE = 0.4
 
 # What is named: set in simulation so that of golfers without any spot at most one in twenty has
 # a length named, and of those with one spread 1.6 times out of line at least four in five have
 # it named (`tests/calibration/spots.py`).
-WIDER_CHANCE, BIAS_CHANCE = 0.965, 0.99
+WIDER_CHANCE, BIAS_CHANCE = 0.945, 0.998
 
 BIAS_NAMES = {"line": "line_bias_deg", "pace": "pace_bias_pct"}
 

@@ -107,7 +107,7 @@ def rates(rows):
 def write_record(rows):
     """Record the rates of both halves: every place of a spot is in each."""
     turn = rows["number"] // np.where(rows["kind"] == "spot", len(PLACES), 1)
-    rule = {name: getattr(spots, name) for name in ("WIDER_CHANCE", "BIAS_CHANCE")}
+    rule = {name: getattr(spots, name) for name in ("RIDGE", "WIDER_CHANCE", "BIAS_CHANCE")}
     record(
         "spots",
         what=(
