@@ -1,6 +1,7 @@
 """How widely line and pace scatter: by length with the readings behind it, and over visits."""
 
 from collections.abc import Collection
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -119,7 +120,7 @@ def spread_chart(
 
 
 def _visit_marks(axis: Axes, distance_ft: pd.Series, spread: pd.Series, top: float) -> None:
-    look = {"color": chart.GREY, "linestyle": "", "markersize": 4, "zorder": 1}
+    look: dict[str, Any] = {"color": chart.GREY, "linestyle": "", "markersize": 4, "zorder": 1}
     label = "readings of one visit"
     axis.plot(distance_ft, spread, marker=".", alpha=0.6, label=label, **look)
     beyond = distance_ft[spread > top]
@@ -172,7 +173,7 @@ def progress_table(golfer: Golfer) -> pd.DataFrame:
     visits = _visits(golfer, rows)
     labels = held.groupby("session")["condition"].agg(lambda c: " and ".join(sorted(set(c))))
     table = visits[["session"]].reset_index(drop=True)
-    table["condition"] = table["session"].map(labels).fillna("")
+    table["condition"] = [labels.get(session, "") for session in table["session"]]
     for component, name in chart.SPREAD_COLUMN.items():
         table = table.assign(**with_ends(name, np.exp(_log_spread(golfer, component, visits))))
     return table

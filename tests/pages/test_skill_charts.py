@@ -1,6 +1,7 @@
 """Spread by length and over visits: the numbers drawn against other routes."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -98,3 +99,11 @@ def test_what_is_not_given_is_neither_drawn_nor_explained(demo_fit):
     assert axis.get_legend_handles_labels()[1] == ["within a visit"]
     assert "Hollow" not in alone.reading
     assert "Dots" not in alone.reading
+
+
+def test_conditions_are_named_although_pace_was_not_read(demo_fit):
+    pace = demo_fit.designs["pace"]
+    unread = replace(pace, rows=pace.rows[pace.rows["player"] != "birch"])
+    fit = replace(demo_fit, designs=demo_fit.designs | {"pace": unread})
+    table = charts.progress_table(fit.golfer("birch"))
+    assert list(table["condition"]) == ["usual routine"] * 5 + ["new routine"] * 5
