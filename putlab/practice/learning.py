@@ -64,8 +64,9 @@ MAY_BE_0 = (
 # log(1 + putts / 100).
 MODEL_PUTTS = 100.0
 
-# Candidates of which a golfer's rates and experience are drawn, by how well they fit the trend.
-CANDIDATES = 4000
+# Candidates of which a golfer's rates and experience are drawn, by how well they fit the trend:
+# of a new golfer who learns fast under the widest prior, one in a hundred or fewer fit.
+CANDIDATES = 20_000
 
 
 @dataclass(frozen=True)

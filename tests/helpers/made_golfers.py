@@ -25,7 +25,7 @@ def made_state(
     lengths=LENGTHS_FT,
     seed=3,
 ):
-    """Return a golfer whose spreads are known to a log sd, whose trend is not known at all."""
+    """Return a golfer known to a log sd, alike from day to day, of no known trend."""
     rng = np.random.default_rng(seed)
     shape = (draws, len(lengths))
 
@@ -45,8 +45,14 @@ def made_state(
     mean, sd = (0.0, TREND_PRIOR_SD) if trend is None else trend
     draw = {c: mean + sd * rng.standard_normal(draws * 5) for c in ("line", "pace")}
     practised = pd.DataFrame({"distance_ft": lengths, "putts": putts})
-    prior = dict.fromkeys(("line", "pace"), TREND_PRIOR_SD)
-    return GolferState("golfer", skill, skill, practised, draw, prior)
+    return GolferState(
+        player="golfer",
+        skill=skill,
+        within=skill,
+        practised=practised,
+        trend=draw,
+        trend_prior_sd=dict.fromkeys(("line", "pace"), TREND_PRIOR_SD),
+    )
 
 
 class MadeGolfer:
