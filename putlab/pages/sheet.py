@@ -11,8 +11,7 @@ from typing import Any
 import pandas as pd
 
 from putlab.base.writing import PLAN, check_writable, write_bytes, write_table, write_text
-from putlab.practice.advice import CAUTION
-from putlab.practice.plan import Plan, drill_words
+from putlab.practice.plan import Plan
 
 # Columns that a session can fill in; the rest of the log's have no place here.
 FILL_IN_COLUMNS = [
@@ -65,15 +64,9 @@ def page(plans: Sequence[Plan]) -> str:
     for plan in plans:
         rows = rows_to_fill_in([plan]).to_csv(index=False, float_format="%g").encode()
         link = "data:text/csv;base64," + base64.b64encode(rows).decode()
-        goals = {(t.distance_ft, t.component): t for t in plan.targets}
-        sets = [
-            {"number": s.set, "name": f"{s.component} at {s.distance_ft:g} ft",
-             "band": goals[s.distance_ft, s.component].band, "putts": s.putts}
-            for s in plan.sets.itertuples()
-        ]  # fmt: skip
-        sheets.append({"plan": plan, "sets": sets, "link": link})
-    template = environment().get_template("plan.html")
-    return template.render(sheets=sheets, drill_words=drill_words, caution=CAUTION)
+        bands = {(goal.distance_ft, goal.component): goal.band for goal in plan.targets}
+        sheets.append({"plan": plan, "bands": bands, "link": link})
+    return environment().get_template("plan.html").render(sheets=sheets)
 
 
 def workbook(plans: Sequence[Plan]) -> bytes:
@@ -113,7 +106,6 @@ def _same_bytes(archive: bytes) -> bytes:
         for name in made.namelist():
             content = made.read(name)
             if name == "docProps/core.xml":
-                time = rb"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ"
-                content = re.sub(time, b"1980-01-01T00:00:00Z", content)
+                content = re.sub(rb"\d{4}-\d\d-\d\dT[\d:]{8}Z", b"1980-01-01T00:00:00Z", content)
             kept.writestr(zipfile.ZipInfo(name, ZIP_EPOCH), content)
     return buffer.getvalue()
