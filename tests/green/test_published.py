@@ -19,7 +19,8 @@ from putlab.green.published import (
     green_spread,
     table,
 )
-from putlab.rounds.reference import tour_golfer, tour_skill
+from putlab.green.skill import Skill
+from putlab.rounds.reference import reference_golfer, tour_golfer
 
 BALL_RADIUS_FT = 1.68 / 24  # least ball diameter 1.68 in (Equipment Rules, R&A and USGA)
 
@@ -130,14 +131,21 @@ def test_published_split_of_variance_agrees_with_itself():
 
 
 def test_green_adds_what_technique_lacks():
-    golfer = tour_golfer()
-    on_green = tour_skill(technique_only=True).wider(*green_spread())
+    technique_deg = np.sqrt(VARIANCE_SHARE["technique"]) * tour_golfer().line_sd_deg
+    on_green = Skill.constant(technique_deg, 1.0).wider(*green_spread())
     # The constant is written to four decimals.
-    assert on_green.line_sd_deg[0, 0] == pytest.approx(golfer.line_sd_deg, abs=5e-5)
+    assert on_green.line_sd_deg[0, 0] == pytest.approx(TOUR_LINE_SD_DEG, abs=5e-5)
     technique_pct = np.sqrt(VARIANCE_SHARE["technique"]) * PACE_SD_DIFFERENT_PUTTS_PCT
     line_sd_deg, pace_sd_pct = green_spread()
     assert np.hypot(technique_pct, pace_sd_pct) == pytest.approx(PACE_SD_DIFFERENT_PUTTS_PCT)
     assert green_spread(surface=False)[0] < line_sd_deg
+
+
+def test_the_tours_technique_and_reading_give_back_its_pace():
+    """8.9097 % in all: technique 34 % of its variance, reading and surface the rest (7.24 %)."""
+    reading = reference_golfer("tour").green[1]
+    assert reading == pytest.approx(7.24, abs=0.005)
+    assert np.hypot(np.sqrt(0.34) * 8.9097, reading) == pytest.approx(8.91, abs=0.005)
 
 
 def test_the_written_down_tour_golfer_is_the_fitted_one():

@@ -1,7 +1,6 @@
-"""Estimates against the demo's truth, and shares of the strokes lost by plain reasoning."""
+"""Estimates against the demo's truth, and putts by holing out."""
 
 import json
-from itertools import combinations, permutations
 
 import numpy as np
 import pandas as pd
@@ -10,29 +9,8 @@ from conftest import DEMO
 
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread
-from putlab.green.skill import Skill
-from putlab.rounds.estimate import (
-    CAUSES,
-    COLUMNS,
-    Attribution,
-    estimate,
-    putts_by_cause,
-    shapley_value,
-    strokes_lost,
-)
+from putlab.rounds.estimate import COLUMNS, estimate
 from putlab.rounds.expected import new_day_skill
-from putlab.rounds.first_putts import shipped_mix
-from putlab.rounds.reference import tour_skill
-
-DISTANCES_FT = np.array([4.0, 12, 35])
-GOLFER = Skill(
-    np.array([5.0, 20]),
-    [[1.2, 1.5], [1.0, 1.1]],
-    [[0.4, 0.6], [0.1, 0.0]],
-    [[12.0, 9], [10, 8]],
-    [[-4.0, -6], [2, 3]],
-)
-PERFECT = Skill.constant(1e-6, 1e-6), (0.0, 0.0)
 
 
 @pytest.fixture(scope="module")
@@ -88,95 +66,17 @@ def test_one_player_can_be_asked_for(demo_fit, table):
     assert np.all(alone["line_sd_deg_lo"] < alone["line_sd_deg"])
 
 
-def test_shares_are_the_average_over_every_order_of_switching():
-    """All 120 orders, one by one, on a made-up worth of each set."""
-    rng = np.random.default_rng(8)
-    sets = [frozenset(c) for k in range(6) for c in combinations("abcde", k)]
-    value = {s: rng.normal() for s in sets}
-    added = {cause: [] for cause in "abcde"}
-    for order in permutations("abcde"):
-        for i, cause in enumerate(order):
-            before = frozenset(order[:i])
-            added[cause].append(value[before | {cause}] - value[before])
-    for cause, steps in added.items():
-        assert shapley_value(value, cause) == pytest.approx(np.mean(steps))
-
-
-def test_worked_example_of_a_shared_glove():
-    """Textbook glove game (from memory): one left, two right gloves; a pair is worth 1.
-
-    The owner of the left glove gets 2/3, each of the others 1/6.
-    """
-    players = ("left", "right 1", "right 2")
-    sets = [frozenset(c) for k in range(4) for c in combinations(players, k)]
-    value = {s: float("left" in s and len(s) > 1) for s in sets}
-    shares = [shapley_value(value, player) for player in players]
-    assert shares == pytest.approx([2 / 3, 1 / 6, 1 / 6])
-
-
-def lost_by(golfer, reference=PERFECT, distance_ft=DISTANCES_FT):
-    return putts_by_cause(golfer, reference, distance_ft, stimp_ft=10.0, past_ft=1.0)
-
-
-def test_shares_add_up_to_the_strokes_lost():
-    found = lost_by((GOLFER, green_spread()))
-    own = hole_out(GOLFER.wider(*green_spread()), DISTANCES_FT).average_putts
-    total = found["golfer"] - found["reference"]
-    assert sum(found[cause] for cause in CAUSES) == pytest.approx(total, abs=1e-9)
-    assert total == pytest.approx(own - 1, abs=1e-3)
-    assert set(found) == {*CAUSES, "golfer", "reference"}
-
-
-def test_a_cause_that_is_not_there_costs_nothing():
-    found = lost_by((Skill.constant(1.3, 9), (0.0, 0.0)))
-    for cause in ("line bias", "pace bias", "reading the green"):
-        assert found[cause] == pytest.approx(np.zeros((1, 3)), abs=1e-6)
-    assert np.all(found["line spread"] > 0)
-
-
-def test_the_only_cause_there_is_costs_everything():
-    crooked = Skill.constant(1e-6, 1e-6, line_bias_deg=2.0)
-    found = lost_by((crooked, (0.0, 0.0)), distance_ft=[12.0])
-    # 12 ft at 2 degrees passes the hole 0.42 ft wide; the next, from about 1 ft, drops.
-    assert found["line bias"][0, 0] == pytest.approx(1.0, abs=1e-3)
-
-
-def test_against_oneself_nothing_is_lost():
-    golfer = tour_skill(), (0.0, 0.0)
-    found = lost_by(golfer, golfer)
-    assert found["golfer"] - found["reference"] == pytest.approx(np.zeros((1, 3)), abs=1e-3)
-
-
-def test_reading_that_both_have_is_no_cause():
-    reading = green_spread()
-    found = lost_by((GOLFER, reading), (tour_skill(technique_only=True), reading))
-    assert found["reading the green"] == pytest.approx(np.zeros((2, 3)), abs=1e-9)
-
-
-def test_table_and_sentence_by_hand():
-    """Two draws, two lengths: a cause of 0.1 and 0.3 at each, another of 0.05 throughout."""
-    line, pace = np.array([[0.1, 0.1], [0.3, 0.3]]), np.full((2, 2), 0.05)
-    found = Attribution(
-        "fern", "club", np.array([5.0, 20]), {"line spread": line, "pace bias": pace}, line + pace
-    )
-    table = found.table.set_index(["distance_ft", "cause"])
-    assert table.loc[(5.0, "line spread")].to_list() == pytest.approx([0.2, 0.11, 0.29])
-    assert table.loc[(20.0, "total"), "strokes"] == pytest.approx(0.25)
-    # In all 0.3 or 0.7 a round: 90 % of the way between two draws is 0.32 to 0.68.
-    assert "fern loses 0.50 strokes (0.32 to 0.68) to the club" in found.sentence
-    assert "largest cause is line spread (0.40)" in found.sentence
-
-
 @pytest.mark.slow
-def test_strokes_a_round_are_those_of_its_first_putts_on_a_green(demo_fit):
-    golfer = demo_fit.golfer("alder")
-    found = strokes_lost(golfer, [6.0, 20.0])
-    own = new_day_skill(golfer).thinned(60).wider(*green_spread())
-    tour = tour_skill(technique_only=True).wider(*green_spread())
-    putts, theirs = (hole_out(skill, [6.0, 20.0]).average_putts for skill in (own, tour))
-    expected = (putts - theirs) * shipped_mix().onto([6.0, 20.0])
-    assert found.total == pytest.approx(expected, abs=1e-3)
-    assert sum(found.strokes.values()) == pytest.approx(found.total, abs=1e-9)
+def test_putts_on_a_green_are_those_of_the_published_reading(demo_fit, table):
+    """The demo holds no putts on a green: published reading and surface, in quadrature."""
+    on_green = new_day_skill(demo_fit.golfer("alder")).wider(*green_spread())
+    row = table[(table["player"] == "alder") & (table["distance_ft"] == 10)].iloc[0]
+    draws = hole_out(on_green, [10.0])
+    assert row["green_average_putts"] == pytest.approx(draws.average_putts.mean(), abs=1e-6)
+    low, high = np.quantile(draws.one_putt[:, 0], [0.05, 0.95])
+    ends = row["green_one_putt_lo"], row["green_one_putt_hi"]
+    assert ends == pytest.approx((low, high), abs=1e-6)
+    assert row["green_one_putt"] < row["one_putt"]
 
 
 @pytest.mark.slow

@@ -16,12 +16,18 @@ from putlab.rounds.reference import (
     level_skill,
     read_reference,
     reference_golfer,
-    reference_skill,
     tour_golfer,
     tour_reference,
-    tour_skill,
     tour_times,
 )
+
+# Line and pace spread of the tour golfer: degrees, percent.
+TOUR = np.array([published.TOUR_LINE_SD_DEG, published.TOUR_PACE_SD_PCT])
+ROLL = {"stimp_ft": 10.0, "past_ft": 1.0}
+
+
+def spreads(skill):
+    return np.array([skill.line_sd_deg[0, 0], skill.pace_sd_pct[0, 0]])
 
 
 def test_strokes_gained_on_the_tour_by_hand():
@@ -78,12 +84,12 @@ def test_missing_reference_is_named(tmp_path):
 
 
 def test_numbers_written_down_are_those_that_the_fit_finds():
-    golfer = tour_golfer()
-    written = (float(part[0, 0]) for part in (tour_skill().line_sd_deg, tour_skill().pace_sd_pct))
-    assert list(written) == pytest.approx([golfer.line_sd_deg, golfer.pace_sd_pct], rel=1e-4)
+    golfer, written = tour_golfer(), reference_golfer("tour", **ROLL)
+    fitted = [golfer.line_sd_deg, golfer.pace_sd_pct]
+    assert spreads(written.skill) == pytest.approx(fitted, rel=1e-4)
     # Technique is 34 % of the variance (Karlsen and Nilsson 2008).
-    technique = tour_skill(technique_only=True).pace_sd_pct[0, 0]
-    assert technique**2 / golfer.pace_sd_pct**2 == pytest.approx(0.34, rel=1e-3)
+    technique = 1 - np.square(written.green) / np.square(fitted)
+    assert technique == pytest.approx([0.34, 0.34], abs=1e-4)
 
 
 def test_tour_golfer_says_how_near_it_comes_to_the_record():
@@ -94,16 +100,9 @@ def test_tour_golfer_says_how_near_it_comes_to_the_record():
 
 
 def test_the_tours_own_average_putts_make_a_golfer_near_the_one_fitted_to_both_records():
-    skill, name, source = reference_skill(tour_reference(), stimp_ft=11.0, past_ft=1.0)
-    assert skill.line_sd_deg[0, 0] == pytest.approx(tour_golfer().line_sd_deg, rel=0.1)
-    assert (name, "Broadie" in source) == ("tour average", True)
-
-
-ROLL = {"stimp_ft": 10.0, "past_ft": 1.0}
-
-
-def spreads(skill):
-    return np.array([skill.line_sd_deg[0, 0], skill.pace_sd_pct[0, 0]])
+    golfer = reference_golfer(tour_reference(), stimp_ft=11.0, past_ft=1.0)
+    assert spreads(golfer.skill)[0] == pytest.approx(tour_golfer().line_sd_deg, rel=0.1)
+    assert (golfer.name, "Broadie" in golfer.source) == ("tour average", True)
 
 
 def between_levels(handicap):
@@ -137,8 +136,8 @@ def test_published_shares_alone_do_not_tell_the_line_of_who_scores_90_from_the_p
 
 
 def test_levels_pass_through_the_tour_golfer_and_who_scores_90():
-    assert spreads(level_skill("tour")) == pytest.approx(spreads(tour_skill()))
-    expected = published.NINETY_TIMES_TOUR * spreads(tour_skill())
+    assert spreads(level_skill("tour")) == pytest.approx(TOUR)
+    expected = published.NINETY_TIMES_TOUR * TOUR
     assert between_levels(NINETY_HANDICAP) == pytest.approx(expected)
     steps = np.diff([np.log(spreads(level_skill(level))) for level in LEVELS], axis=0)
     # Five strokes of handicap between any two levels.
@@ -186,7 +185,7 @@ def test_a_file_of_average_putts_and_a_skill_are_references_too(tmp_path):
     assert (golfer.name, golfer.source) == ("club", "club survey")
     same = reference_golfer(reference, **ROLL)
     assert spreads(golfer.skill) == pytest.approx(spreads(same.skill))
-    given = reference_golfer(tour_skill(), **ROLL)
+    given = reference_golfer(tour_times(1.0), **ROLL)
     assert (given.name, given.source) == ("reference golfer", "given")
     assert given.green == pytest.approx(reference_golfer("tour", **ROLL).green)
 
