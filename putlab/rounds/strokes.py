@@ -212,19 +212,21 @@ class StrokesLost(Result):
 
     @property
     def sentence(self) -> str:
-        """The total, putts and three-putts, and the largest cause and stretch."""
-        total, low, high = (float(end) for end in summary(self.total.sum(axis=1)))
+        """The total, putts and three-putts, and the largest cause and stretch of a loss."""
+        lost = self.total.sum(axis=1)
+        verb, on, sign = ("loses", "to", 1) if lost.mean() >= 0 else ("gains", "on", -1)
+        total, low, high = (float(end) for end in summary(sign * lost))
         by_cause = {cause: draws.sum(axis=1).mean() for cause, draws in self.strokes.items()}
         largest = max(by_cause, key=lambda cause: by_cause[cause])
         by_stretch = self.total.mean(axis=0)
         where = stretch_words(*STRETCHES[int(by_stretch.argmax())])
         said = (
-            f"In a round {self.player} loses {quantity(total, 'strokes_lost')} strokes "
-            f"({interval(low, high, 'strokes_lost')}) to the {self.reference} with the putter: "
+            f"In a round {self.player} {verb} {quantity(total, 'strokes_lost')} strokes "
+            f"({interval(low, high, 'strokes_lost')}) {on} the {self.reference} with the putter: "
             f"{self.putts.mean():.1f} putts and {self.three_putts.mean():.1f} three-putts against "
             f"{self.reference_putts:.1f} and {self.reference_three_putts:.1f}."
         )
-        if by_cause[largest] <= 0:
+        if sign < 0 or by_cause[largest] <= 0:
             return said
         return (
             f"{said} The largest cause is {largest} "

@@ -253,6 +253,9 @@ def test_table_and_sentence_by_hand():
     assert "largest cause is line scatter (0.40)" in found.sentence
     assert "most is lost from inside 4\u00a0ft (0.40)" in found.sentence
     assert found.by_practice("line") == pytest.approx(line)
+    gained = replace(found, parts={key: -draws for key, draws in parts.items()}).sentence
+    assert "fern gains 0.50 strokes (0.32 to 0.68) on the club golfer" in gained
+    assert "cause" not in gained
 
 
 def test_stretches_in_words():
