@@ -9,7 +9,7 @@ THIN = "\u202f"
 # Decimal places of each column; shares of putts become whole percent.
 PLACES = {
     "line_sd_deg": 2, "line_bias_deg": 2, "pace_sd_pct": 1, "pace_bias_pct": 1,
-    "average_putts": 2, "strokes_lost": 2, "saved_next_hour": 2, "expected_regret": 3,
+    "average_putts": 2, "strokes_lost": 2, "saved_next_hour": 2,
 }  # fmt: skip
 SIDES = {"line_bias_deg": ("right", "left"), "pace_bias_pct": ("long", "short")}
 
@@ -58,7 +58,7 @@ def _signed(value: float, name: str) -> str:
 def plain(value: float, name: str) -> str:
     """Return a number to the places of its column, without a unit."""
     if not name.endswith("_putt"):
-        return minus(f"{value:.{PLACES[name]}f}")
+        return minus(f"{value:.{PLACES[name.removeprefix('green_')]}f}")
     # Whole percent: a small chance is never none, and a large one never certain.
     percent = 100 * value
     if 0 < percent < 0.5:

@@ -4,7 +4,7 @@ import base64
 import contextlib
 import io
 import warnings
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -123,18 +123,22 @@ def _in_style() -> Iterator[None]:
 
 @contextlib.contextmanager
 def drawing(
-    height_in: float, columns: int = 1, *, legend: int = 0, **options: Any
+    height_in: float, columns: int = 1, *, legend: int = 3, **options: Any
 ) -> Iterator[tuple[Figure, np.ndarray]]:
     """Make a figure in the kit's style; yields it and its panels, an array of `columns`.
 
-    Under them stands one legend for all, of so many columns; 0 is none.
+    Under them stands one legend, of so many columns (0: none), with the marks of the first.
     """
     with _in_style():
         figure = Figure(figsize=(WIDTH_IN, height_in))
         axes = figure.subplots(1, columns, squeeze=False, **options)[0]
         yield figure, axes
-        if legend:
-            legend_below(figure, axes[0], legend)
+        handles, labels = axes[0].get_legend_handles_labels()
+        if handles and legend:
+            figure.legend(
+                handles, labels, loc="outside lower center", ncols=legend, columnspacing=1.2,
+                handlelength=1.6, handletextpad=0.5,
+            )  # fmt: skip
         # Settle the layout now, so that the picture does not depend on how it is written; a
         # second pass sees the panels at the size that an equal scale leaves them.
         figure.draw_without_rendering()
@@ -145,10 +149,10 @@ def drawing(
 
 @contextlib.contextmanager
 def line_and_pace(
-    height_in: float, titles: Mapping[str, str], *, legend: int = 3, **options: Any
+    height_in: float, titles: Mapping[str, str], **options: Any
 ) -> Iterator[tuple[Figure, dict[str, Axes]]]:
     """Make a figure of two panels, line beside pace, each with its title."""
-    with drawing(height_in, columns=2, legend=legend, **options) as (figure, axes):
+    with drawing(height_in, columns=2, **options) as (figure, axes):
         panels = dict(zip(COMPONENTS, axes, strict=True))
         for component, axis in panels.items():
             axis.set_title(titles[component])
@@ -173,16 +177,8 @@ def label_of(text: str) -> str:
 
 
 # On a log scale more marks than so many would overprint one another, fewer where one is long
-# (such as 46.2); side by side, more than so many would.
+# (such as 46.2); on an even scale, more than so many would.
 MOST_ON_LOG, MOST_LONG_ON_LOG, MOST_MARKS = 8, 6, 10
-
-
-def length_axis(axis: Axes, distance_ft: Sequence[float] | np.ndarray) -> None:
-    """Mark the lengths under a panel on which they stand side by side, evenly."""
-    every = -(-len(distance_ft) // MOST_MARKS)
-    shown = list(enumerate(distance_ft))[::every]
-    axis.set_xticks([place for place, _ in shown], [f"{value:g}" for _, value in shown])
-    axis.grid(False, axis="x")
 
 
 def distance_axis(axis: Axes, distance_ft: ArrayLike) -> None:
@@ -213,12 +209,3 @@ def interval_marks(
     """Draw the means ``name`` of a table with their intervals, ``name_lo`` and ``name_hi``."""
     mean, low, high = (table[name + end].to_numpy(float) for end in ("", "_lo", "_hi"))
     axis.errorbar(x, mean, [mean - low, high - mean], **{"elinewidth": 1.2} | options)
-
-
-def legend_below(figure: Figure, axis: Axes, columns: int = 3) -> None:
-    """Put one legend for all panels under them, with the marks of one."""
-    handles, labels = axis.get_legend_handles_labels()
-    figure.legend(
-        handles, labels, loc="outside lower center", ncols=columns, columnspacing=1.2,
-        handlelength=1.6, handletextpad=0.5,
-    )  # fmt: skip

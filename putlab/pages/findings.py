@@ -20,7 +20,7 @@ from putlab.posterior.fit import Fit
 from putlab.practice.advice import Advice, advise
 from putlab.practice.plan import Plan, plan
 from putlab.rounds.estimate import estimate
-from putlab.rounds.strokes import StrokesLost, strokes_lost
+from putlab.rounds.strokes import StrokesLost
 from putlab.trial.compare import Comparison, compare
 from putlab.trial.conditions import label
 from putlab.trial.contrast import change_table, conditions_in_order
@@ -48,7 +48,7 @@ class Findings(Result):
         The player's rows of `putlab.rounds.estimate.estimate`; spread on a new visit.
     at_reference : dict
         Spread within a visit at `putlab.model.design.REFERENCE_FT`, named as in the estimates.
-    advice, lost, plan : Advice, Attribution, Plan
+    advice, plan : Advice, Plan
         What the next hour is worth; strokes lost by cause; the next session.
     change, several : Comparison or None, pandas.DataFrame or None
         The last change of condition; all conditions side by side, where there are over two.
@@ -65,7 +65,6 @@ class Findings(Result):
     new_day: pd.DataFrame
     at_reference: dict[str, float]
     advice: Advice
-    lost: StrokesLost
     plan: Plan
     change: Comparison | None
     several: pd.DataFrame | None
@@ -86,6 +85,11 @@ class Findings(Result):
     def chart(self) -> Chart:
         """Return the first figure of the report."""
         return self.charts[0]
+
+    @property
+    def lost(self) -> StrokesLost:
+        """Strokes lost now, by stretch and cause."""
+        return self.advice.lost
 
     @property
     def lost_most(self) -> str:
@@ -136,13 +140,13 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
     mine = log.putts[log.putts["player"] == player]
     estimates, new_day = estimate(fit, [player]).table, charts.spread_table(golfer)
     lengths = estimates["distance_ft"]
-    advice, lost = advise(golfer, seed=fit.seed), strokes_lost(golfer)
+    advice = advise(golfer, seed=fit.seed)
     change, several = condition_changes(fit, player)
     visits, progress = charts.visit_spreads(log, player), charts.progress_table(golfer)
     figures = [
         charts.spread_chart(estimates, new_day, visits, measured=measured),
-        charts.where_putts_end(golfer, estimates, drawn_lengths(lengths, advice.choice[0])),
-        charts.strokes_lost_chart(lost),
+        charts.where_putts_end(golfer, estimates, drawn_lengths(lengths, advice.drill_ft)),
+        charts.strokes_lost_chart(advice.lost),
         charts.next_hour_chart(advice),
         charts.progress_chart(player, progress, measured=measured),
         *([charts.change_chart(change)] if change else []),
@@ -157,7 +161,6 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
         new_day=new_day,
         at_reference=at_reference,
         advice=advice,
-        lost=lost,
         plan=plan(golfer, log.rules, advice, **session),
         change=change,
         several=several,
@@ -184,8 +187,10 @@ def condition_changes(fit: Fit, player: str) -> tuple[Comparison | None, pd.Data
 
 
 def drawn_lengths(distance_ft: ArrayLike, best: float | None = None) -> Sequence[float]:
-    """Return the lengths to draw from above: short, middle, long, and ``best`` among them."""
+    """Return the lengths to draw from above: short, middle, long, and the nearest to ``best``."""
     distance_ft = np.asarray(distance_ft, dtype=float)
+    if best is not None:
+        best = distance_ft[np.abs(np.log(distance_ft / best)).argmin()]
     places = np.linspace(0, distance_ft.size - 1, min(DRAWN_LENGTHS, distance_ft.size))
     chosen = distance_ft[places.round().astype(int)]
     if best is not None and best not in chosen:

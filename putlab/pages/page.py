@@ -5,6 +5,7 @@ content policy forbids requests. Names from the log are escaped by the template 
 """
 
 import datetime
+import inspect
 import json
 import re
 from collections.abc import Callable
@@ -13,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-import numpy as np
 import pandas as pd
 from markupsafe import Markup, escape
 
@@ -31,13 +31,7 @@ from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.roster import NAMED_PLAYERS, each_player
 from putlab.practice.plan import drill_words
-from putlab.practice.saving import time_words
-
-# Functions of `putlab.base.words` that the templates use.
-WORDS = (
-    "quantity", "interval", "signed", "signed_interval", "sure", "listed", "counted", "feet",
-    "minus", "shortened", "together",
-)  # fmt: skip
+from putlab.practice.saving import at_least_shown, named, time_words
 
 # What is listed, on a screen and on paper: rejected rows (`putlab check` writes them all);
 # choices, line and pace at six lengths (the numbers behind the page hold all); names of files
@@ -140,7 +134,7 @@ def report(
         if progress:
             progress(i, len(players), f"Working out what to say of {name}")
         everybody.append(player_findings(log, fit, name))
-    return _written(render(log, fit.meta(), everybody, made=made), path)
+    return render(log, fit.meta(), everybody, path, made=made)
 
 
 def roster_report(
@@ -166,9 +160,9 @@ def roster_report(
     missing = [f"there is no result for {n}: {why}" for n, why in found.failed.items()]
     shown = replace(log, warnings=[*log.warnings, *missing])
     everybody = [findings for findings, _ in found.results.values()]
-    made_report = _written(render(shown, meta, everybody, made=made), path)
+    whole = render(shown, meta, everybody, path, made=made)
     found.raise_failures()
-    return made_report
+    return whole
 
 
 def findings_and_meta(log: Log, fit: Fit) -> tuple[Findings, dict]:
@@ -196,16 +190,15 @@ def meta_of_many(seed: int, metas: dict[str, dict]) -> dict:
     return first | {"seed": seed, "diagnostics": checks}
 
 
-def _written(made: Report, path: str | Path | None) -> Report:
-    if path is not None:
-        write_text(path, made.html)
-    return made
-
-
 def render(
-    log: Log, meta: dict, everybody: list[Findings], *, made: datetime.datetime | None = None
+    log: Log,
+    meta: dict,
+    everybody: list[Findings],
+    path: str | Path | None = None,
+    *,
+    made: datetime.datetime | None = None,
 ) -> Report:
-    """Return the report of one or several players; ``meta`` tells how their fit came about."""
+    """Return, and write to a path, the report; ``meta`` tells how its fits came about."""
     made = made or datetime.datetime.now(datetime.UTC)
     meta = meta | {"log_sha256": log.digest, "files": log.files}
     lines = rules_in_words(log.rules)
@@ -219,18 +212,18 @@ def render(
         made=made.isoformat(timespec="seconds"),
         data=page_data(meta, everybody),
     )  # fmt: skip
+    if path is not None:
+        write_text(path, html)
     return Report(html, everybody, lines)
 
 
 def rules_in_words(rules: ReadingRules) -> list[str]:
     """Return how the readings were made, a line a rule that says something."""
-    lines = []
-    for name, meaning in MEANINGS.items():
-        value = getattr(rules, name)
-        if value is None or (value == 0 and rules.source[name] == ASSUMED):
-            continue
-        lines.append(f"{meaning.rstrip('.').partition(';')[0]}: {value:g} ({rules.source[name]})")
-    return lines
+    return [
+        f"{meaning.rstrip('.').partition(';')[0]}: {getattr(rules, name):g} ({rules.source[name]})"
+        for name, meaning in MEANINGS.items()
+        if getattr(rules, name) or (getattr(rules, name) == 0 and rules.source[name] != ASSUMED)
+    ]
 
 
 def environment() -> jinja2.Environment:
@@ -245,9 +238,10 @@ def environment() -> jinja2.Environment:
     engine.policies["json.dumps_kwargs"] = {"sort_keys": False}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
     engine.globals |= LIMITS
-    engine.filters |= {name: getattr(words, name) for name in WORDS}
+    engine.filters |= dict(inspect.getmembers(words, inspect.isfunction))
     engine.filters |= {"rounded": _rounded, "coded": _coded, "minutes": time_words}
-    engine.filters["drill_words"] = drill_words
+    engine.filters |= {"drill_words": drill_words, "option": named}
+    engine.filters["at_least_shown"] = at_least_shown
     return engine
 
 
@@ -266,29 +260,17 @@ def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:
     ``meta``; ``estimates, advice, causes`` as lists of records; ``changes``; and ``figures``,
     what each draws by player and name, a record a mark.
     """
-    tables = {
-        "estimates": pd.concat([f.estimates for f in everybody]),
-        "advice": pd.concat([f.advice.table for f in everybody]),
-        "causes": pd.concat([f.lost.table.assign(player=f.player) for f in everybody]),
+    causes = [f.lost.table.assign(player=f.player) for f in everybody]
+    return {
+        "meta": meta,
+        "estimates": _records(pd.concat([f.estimates for f in everybody])),
+        "advice": _records(pd.concat([f.advice.table for f in everybody])),
+        "causes": _records(pd.concat(causes)),
+        "changes": _records(pd.Series([f.change.to_dict() for f in everybody if f.change])),
+        "figures": {f.player: {c.name: _records(c.table) for c in f.charts} for f in everybody},
     }
-    records = {
-        name: json.loads(table.to_json(orient="records", double_precision=15))
-        for name, table in tables.items()
-    }
-    changes = [plain_values(f.change.to_dict()) for f in everybody if f.change]
-    figures = {
-        f.player: {c.name: plain_values(c.table.to_dict("records")) for c in f.charts}
-        for f in everybody
-    }
-    return {"meta": meta, **records, "changes": changes, "figures": figures}
 
 
-def plain_values(result: Any) -> Any:
-    """Return nested results without numpy's types, and with None for NaN, as JSON has it."""
-    if isinstance(result, dict):
-        return {name: plain_values(value) for name, value in result.items()}
-    if isinstance(result, list | tuple):
-        return [plain_values(value) for value in result]
-    if isinstance(result, float | np.floating):
-        return None if np.isnan(result) else float(result)
-    return result.item() if isinstance(result, np.generic) else result
+def _records(values: pd.DataFrame | pd.Series) -> list[dict]:
+    # With None for what JSON has no number for.
+    return json.loads(values.to_json(orient="records", double_precision=15))

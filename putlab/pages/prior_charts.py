@@ -137,7 +137,7 @@ def first_visit_chart(priors: Mapping[str, SpreadPriors] = PRIORS) -> Chart:
     """
     rows = []
     titles = {"line": "Line read, degrees", "pace": "Pace read, %"}
-    with chart.line_and_pace(2.6, titles, legend=0, sharey=True) as (figure, panels):
+    with chart.line_and_pace(2.6, titles, sharey=True) as (figure, panels):
         # A seed each: the same golfers must not seem to return as line and as pace.
         for i, (component, axis) in enumerate(panels.items()):
             readings = prior_readings(priors[component], seed=SEED + i)

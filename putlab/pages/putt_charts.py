@@ -182,7 +182,7 @@ def published_record_chart(golfer: TourGolfer) -> Chart:
     lengths = np.geomspace(FIRST_FT, LAST_FT, 60)
     out = hole_out(golfer.skill, lengths, stimp_ft=golfer.stimp_ft, past_ft=golfer.past_ft)
     curves = pd.DataFrame({"distance_ft": lengths} | {n: getattr(out, n)[0] for n in shown})
-    with chart.drawing(2.6, columns=2, legend=3) as (figure, axes):
+    with chart.drawing(2.6, columns=2) as (figure, axes):
         for axis, (name, (title, record)) in zip(axes, shown.items(), strict=True):
             record = record[record["distance_ft"].between(FIRST_FT, LAST_FT)]
             axis.plot(
@@ -230,7 +230,7 @@ def change_chart(found: Comparison) -> Chart:
         A row for all lengths together and one a length; its table holds the ratios.
     """
     table = ratio_table(found)
-    with chart.drawing(1.2 + 0.17 * len(table), legend=3) as (figure, (axis,)):
+    with chart.drawing(1.2 + 0.17 * len(table)) as (figure, (axis,)):
         small = 1 + np.array([-1, 1]) * found.too_small_pct / 100
         axis.axvspan(*small, facecolor="#E4E4E4", hatch="///", edgecolor=chart.GREY, linewidth=0,
                      label=f"too small to matter (under {found.too_small_pct:g} %)")  # fmt: skip

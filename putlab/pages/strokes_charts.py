@@ -60,9 +60,8 @@ def strokes_lost_chart(lost: StrokesLost) -> Chart:
         chart.interval_marks(axis, place + 0.42, total, "strokes", **sums)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
         axis.set_xticks(place, total["stretch"])
-        axis.set_xlabel("Putts struck from, feet")
-        axis.set_title(f"Strokes a round lost, against the {reference}")
-        chart.legend_below(figure, axis)
+        title = f"Strokes a round lost, against the {reference}"
+        axis.set(xlabel="Putts struck from, feet", title=title)
     worst = total["strokes"].idxmax()
     cause = wide.loc[worst, list(CAUSE_LOOK)].idxmax()
     alt = (
@@ -121,10 +120,8 @@ def next_hour_chart(advice: Advice) -> Chart:
         _ring(axis, stretches.index(advice.row["stretch"]), advice.row)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
         axis.set_xticks(range(len(stretches)), stretches)
-        axis.set_xlabel("Stretch practised")
         time = "an hour there" if an_hour else f"{advice.minutes:g} minutes there"
-        axis.set_title(f"Strokes a round saved by {time}")
-        chart.legend_below(figure, axis)
+        axis.set(xlabel="Stretch practised", title=f"Strokes a round saved by {time}")
     title = "What the next hour buys" if an_hour else "What the time buys"
     reading = (
         "All of the time spent on one stretch, for line or for pace, with 90 % intervals. The "
@@ -187,11 +184,10 @@ def sensitivity_chart(sensitivity: Sensitivity) -> Chart:
             rows = table[kind == name]
             axis.plot(rows["costs"], rows.index, linestyle="", label=name, **look)
         axis.axvline(0, color=chart.INK, linewidth=0.8)
-        axis.set_xlim(-0.002, max(LEAST_SHOWN, 1.1 * table["costs"].max()))
+        ends = (-0.002, max(LEAST_SHOWN, 1.1 * table["costs"].max()))
         axis.set_yticks(table.index, table["assumption"] + " " + table["value"].astype(str))
-        axis.set_xlabel("Strokes a round given away")
-        axis.set_title(f"{named(sensitivity.choice, start=True)}: what it leans on")
-        chart.legend_below(figure, axis)
+        title = f"{named(sensitivity.choice, start=True)}: what it leans on"
+        axis.set(xlim=ends, xlabel="Strokes a round given away", title=title)
     reading = (
         "One assumption at a time is made another; a cross is where a better choice would be "
         "another one."

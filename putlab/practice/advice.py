@@ -132,6 +132,11 @@ class Advice(Result):
         )
 
     @property
+    def drill_ft(self) -> float:
+        """The length that stands for the stretch chosen."""
+        return LENGTHS_FT[self.choice[0]][1]
+
+    @property
     def choice(self) -> Option:
         """Stretch (its place among `STRETCHES`) and component that save most on average."""
         return OPTIONS[self.savings.best]
@@ -175,9 +180,8 @@ class Advice(Result):
     @property
     def sentence(self) -> str:
         """The answer in plain words, with its certainty and what it saves."""
-        if not self.measured:
-            return self.measure_first
-        return " ".join(filter(None, (self.answer, self.gain, self.open)))
+        parts = (self.answer, self.gain, self.open) if self.measured else (self.answer,)
+        return " ".join(filter(None, parts))
 
     @property
     def measure_first(self) -> str:
@@ -193,6 +197,8 @@ class Advice(Result):
     @property
     def answer(self) -> str:
         """The choice with its neighbours, how sure that is, and what else it may be."""
+        if not self.measured:
+            return self.measure_first
         said = (
             f"{named(self.chosen, start=True)} is the best use of the next "
             f"{time_words(self.minutes)} with a chance of {sure(self.p_chosen)}."

@@ -223,10 +223,10 @@ def lengths_by_stretch(golfer: Golfer, wanted_ft: Sequence[float] = ()) -> list[
     if any(not np.isfinite(length) or length <= 0 for length in wanted_ft):
         raise UsageError(f"lengths must be above 0; got {listed(wanted_ft)}.")
     if wanted_ft:
-        return [[d for d in wanted_ft if low < d <= high] for low, high in STRETCHES]
+        return [[d for d in wanted_ft if low <= d < high] for low, high in STRETCHES]
     practised = golfer.practised.sort_values("putts", ascending=False, kind="stable")
     known = practised["distance_ft"].tolist()
-    own = [[d for d in known if low < d <= high] for low, high in STRETCHES]
+    own = [[d for d in known if low <= d < high] for low, high in STRETCHES]
     return [sorted(mine[:2]) or list(kits) for mine, kits in zip(own, LENGTHS_FT, strict=True)]
 
 

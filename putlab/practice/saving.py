@@ -240,5 +240,5 @@ def time_words(minutes: float) -> str:
 
 
 def at_least_shown(strokes: float) -> str:
-    """Strokes to three places, never as none where there are some."""
-    return f"{strokes:.3f}" if strokes >= 0.001 else "under 0.001"
+    """Strokes to two places, never as none where there are some."""
+    return f"{strokes:.2f}" if strokes >= 0.005 else "under 0.01"

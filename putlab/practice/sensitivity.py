@@ -94,7 +94,7 @@ class Sensitivity(Result):
         if flipped.empty:
             worst = self.rows.iloc[self.rows["costs"].argmax()]
             held = f"{start} stays the choice, or tied with it, under every assumption varied"
-            if worst["costs"] < 0.001:
+            if worst["costs"] < 0.005:
                 return f"{held}, and gives nothing away."
             return (
                 f"{held}; at worst ({worst['assumption']} {worst['value']}) it gives away "

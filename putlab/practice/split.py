@@ -103,7 +103,7 @@ class Split(Result):
             for row in first.itertuples()
         ]
         when = "" if self.table["week"].nunique() == 1 else "In the first week: "
-        mean, low, high = summary(self.saved)
+        mean, low, high = map(float, summary(self.saved))
         return (
             f"{when}{listed(parts)}. That saves about {mean:.2f} strokes a round "
             f"({interval(low, high, 'saved_next_hour')}); equal time everywhere "

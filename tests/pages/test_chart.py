@@ -35,12 +35,3 @@ def test_labels_on_a_log_scale_never_overprint(lengths):
     boxes = [label.get_window_extent() for label in labels]
     assert labels[0].get_text() == f"{lengths[0]:g}"
     assert all(a.x1 < b.x0 for a, b in zip(boxes, boxes[1:], strict=False))
-
-
-def test_marks_of_many_lengths_side_by_side_are_thinned():
-    with look.drawing(2.0, columns=2) as (_, axes):
-        look.length_axis(axes[1], np.arange(3, 27))
-    side_by_side = axes[1].get_xticks()
-    assert len(side_by_side) <= look.MOST_MARKS
-    labels = [text.get_text() for text in axes[1].get_xticklabels()]
-    assert labels == [f"{3 + place:g}" for place in side_by_side]

@@ -24,7 +24,6 @@ from putlab.pages.findings import NEXT, SESSION_MINUTES
 from putlab.pages.page import (
     findings_and_meta,
     meta_of_many,
-    plain_values,
     render,
     report,
     roster_report,
@@ -35,7 +34,8 @@ from putlab.posterior.roster import RosterResult
 from putlab.practice.advice import advise
 from putlab.practice.plan import drill_words
 from putlab.practice.plan import plan as make_plan
-from putlab.rounds.estimate import estimate, strokes_lost
+from putlab.rounds.estimate import estimate
+from putlab.rounds.strokes import STRETCHES, strokes_lost
 from putlab.trial.compare import compare
 
 PLAYERS = ["alder", "birch", "rowan"]
@@ -51,6 +51,11 @@ def soup_of(html):
 def numbers(text):
     """Return the numbers of a cell; <1 and >99 stand for what they bound."""
     return [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", text.replace("−", "-"))]
+
+
+def in_plain_figures(text):
+    """Return what JSON says, its numbers to twelve places."""
+    return json.loads(text, parse_float=lambda number: round(float(number), 12))
 
 
 def plain(text):
@@ -95,19 +100,34 @@ def test_numbers_in_full_stand_in_the_page(demo_log, demo_fit):
         for column in want.columns:
             shown = [row[column] for row in data[name]]
             if want[column].dtype.kind in "if":
-                assert np.allclose(shown, want[column], rtol=1e-9)
+                # Beyond 25 ft goes on for ever, which JSON does not know.
+                assert np.allclose([np.inf if v is None else v for v in shown], want[column])
             else:
                 assert shown == list(want[column])
-    want = plain_values(compare(demo_fit, "usual routine", "new routine").to_dict())
-    assert data["changes"] == [json.loads(json.dumps(want))]
+    want = compare(demo_fit, "usual routine", "new routine").to_dict()
+    text = json.dumps([want], default=lambda value: value.item())
+    assert in_plain_figures(json.dumps(data["changes"])) == in_plain_figures(text)
     assert data["meta"]["log_sha256"] == demo_log.digest
     assert data["meta"]["seed"] == demo_fit.seed
 
 
 def test_causes_in_the_page_add_up_to_the_total(demo_log, demo_fit):
     causes = pd.DataFrame(data_of(page(demo_log, demo_fit, "alder"))["causes"])
-    wide = causes.pivot(index="distance_ft", columns="cause", values="strokes")
+    wide = causes.pivot(index="stretch", columns="cause", values="strokes")
     assert np.allclose(wide.drop(columns="total").sum(axis=1), wide["total"], atol=1e-9)
+    assert wide["total"].drop("the round").sum() == pytest.approx(wide.loc["the round", "total"])
+
+
+@pytest.mark.parametrize("player", PLAYERS)
+def test_strokes_lost_by_line_and_pace_and_by_reading_are_the_total(demo_log, demo_fit, player):
+    data = data_of(page(demo_log, demo_fit, player))
+    causes = pd.DataFrame(data["causes"]).set_index(["stretch", "cause"])["strokes"]
+    lost = pd.DataFrame(data["advice"])["strokes_lost"].sum()
+    lost += causes["the round", "reading the green"]
+    assert lost == pytest.approx(causes["the round", "total"], abs=0.01)
+    assert f"loses {causes['the round', 'total']:.2f} strokes" in words_of(
+        page(demo_log, demo_fit, player)
+    )
 
 
 @pytest.mark.parametrize("player", PLAYERS)
@@ -117,6 +137,8 @@ def test_what_the_figures_draw_stands_in_the_page(demo_log, demo_fit, player):
     assert list(figures) == list(drawn)
     for name, table in drawn.items():
         shown = pd.DataFrame(figures[name], columns=table.columns)
+        if "to_ft" in table:  # beyond 25 ft goes on for ever, which JSON does not know
+            shown["to_ft"] = shown["to_ft"].astype(float).fillna(np.inf)
         pd.testing.assert_frame_equal(shown, table.reset_index(drop=True), check_dtype=False)
 
 
@@ -125,12 +147,22 @@ def test_the_answer_is_that_of_advise_and_agrees_with_the_data(demo_log, demo_fi
     html = page(demo_log, demo_fit, player)
     soup, advice = soup_of(html), advise(demo_fit.golfer(player))
     assert soup.find(class_="answer").get_text() == advice.answer
-    assert soup.find(class_="next").get_text().startswith(f"{advice.gain} Most strokes are lost")
+    said = plain(soup.find(class_="next").get_text())
+    for words in (advice.gain, advice.lost_sentence, advice.own_sentence, advice.later_sentence()):
+        assert plain(words) in said
     best = max(data_of(html)["advice"], key=lambda row: row["saved_next_hour"])
-    assert f"{best['component']} at {best['distance_ft']:g} ft" in advice.answer.lower()
-    assert sure(best["p_best"]) in advice.answer
+    assert advice.answer.lower().startswith(best["component"])
+    chosen = [row["p_best"] for row in data_of(html)["advice"] if in_chosen(row, advice)]
+    assert sure(sum(chosen)) in advice.answer
     ends = [best["saved_next_hour" + end] for end in ("", "_lo", "_hi")]
     assert "{:.2f} strokes a round ({:.2f} to {:.2f})".format(*ends) in advice.gain
+
+
+def in_chosen(row, advice):
+    """Whether a row of the table is the choice, or a neighbour named with it."""
+    ends = {(STRETCHES[i], component) for i, component in advice.chosen}
+    to_ft = np.inf if row["to_ft"] is None else row["to_ft"]
+    return ((row["from_ft"], to_ft), row["component"]) in ends
 
 
 @pytest.mark.parametrize("player", PLAYERS)
@@ -171,11 +203,13 @@ def test_line_and_pace_are_those_of_estimate(demo_log, demo_fit, player):
             agrees(ends[1:], want[name + "_hi"], places)
 
 
+@pytest.mark.parametrize(("caption", "green"), [("What to expect", "green_"), ("flat green", "")])
 @pytest.mark.parametrize("player", PLAYERS)
-def test_putts_to_expect_are_those_of_estimate(demo_log, demo_fit, player):
-    table = table_called(soup_of(page(demo_log, demo_fit, player)), "What to expect")
+def test_putts_to_expect_are_those_of_estimate(demo_log, demo_fit, player, caption, green):
+    table = table_called(soup_of(page(demo_log, demo_fit, player)), caption)
     expected = estimate(demo_fit, [player]).table.to_dict("records")
     names = [("one_putt", 0, 100), ("three_putt", 0, 100), ("average_putts", 2, 1)]
+    names = [(green + name, *shown) for name, *shown in names]
     for row, want in zip(table.tbody.find_all("tr"), expected, strict=True):
         for (mean, ends), (name, places, scale) in zip(cells(row), names, strict=True):
             agrees(mean, want[name], places, scale)
@@ -192,14 +226,16 @@ def test_what_the_hour_buys_is_that_of_advise(demo_log, demo_fit, player):
     rows = table_called(soup, "Strokes a round").tbody.find_all("tr")
     for row, want in zip(rows, table.to_dict("records"), strict=True):
         assert row.th.get_text().startswith(want["component"])
-        assert numbers(row.th.get_text()) == [want["distance_ft"]]
-        lost, saved, best, costs = cells(row)
+        assert row.th.get_text().replace("\xa0", " ").endswith(want["stretch"].replace("\xa0", " "))
+        lost, saved, middle, best, costs = cells(row)
+        agrees(middle[0], want["saved_by_middle"], 2)
         for (mean, ends), name in ((lost, "strokes_lost"), (saved, "saved_next_hour")):
             agrees(mean, want[name], 2)
             agrees(ends[:1], want[name + "_lo"], 2)
             agrees(ends[1:], want[name + "_hi"], 2)
         assert abs(best[0][0] - 100 * want["p_best"]) <= 1.01
-        agrees(costs[0], want["expected_regret"], 3)
+        if want["expected_regret"] >= 0.005:
+            agrees(costs[0], want["expected_regret"], 2)
 
 
 def test_the_change_is_that_of_compare(demo_log, demo_fit):
@@ -355,7 +391,7 @@ def test_a_roster_is_overseen_in_one_table(demo_log, demo_fit):
     assert [row.th.get_text() for row in rows] == demo_fit.players
     for row in rows:
         found = findings(demo_log, demo_fit, row.th.get_text())
-        assert row.td.get_text().startswith(f"{found.advice.choice[1]} at ")
+        assert row.td.get_text().startswith(f"{found.advice.choice[1]} ")
         assert soup.find(id=row.a["href"][1:]).get_text() == found.player
         sure, saved, line, pace = cells(row)[1:5]
         assert abs(sure[0][0] - 100 * found.advice.row["p_best"]) <= 1.01
