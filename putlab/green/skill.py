@@ -26,10 +26,9 @@ class Skill:
         Standard deviation and mean of the start direction, in degrees, + right.
     pace_sd_pct, pace_bias_pct : ndarray, shape (draws, n)
         Standard deviation and mean of (roll / distance - 1), in percent.
-    line_wild, pace_wild : ndarray, shape (draws, n)
-        Share of mishits: putts whose line, or pace, scatters more widely than the rest.
-    line_wild_sd_deg, pace_wild_sd_pct : ndarray, shape (draws, n)
-        Standard deviation of these; default: that of the rest.
+    line_wild, line_wild_sd_deg, pace_wild, pace_wild_sd_pct : ndarray, shape (draws, n)
+        Share of mishits, putts whose line, or pace, scatters more widely than the rest, and
+        their standard deviation; default: none, and that of the rest.
 
     Raises
     ------
@@ -167,8 +166,8 @@ def _check_values(name: str, value: np.ndarray) -> None:
         raise UsageError(f"{name} must be finite numbers.")
     if "_sd_" in name and np.any(value <= 0):
         raise UsageError(f"{name} must be above 0; got {np.min(value):g}.")
-    if name.endswith("_wild") and not np.all((value >= 0) & (value <= 1)):
-        raise UsageError(f"{name} must be a share from 0 to 1; got {np.min(value):g}.")
+    if name.endswith("_wild") and (wrong := value[(value < 0) | (value > 1)]).size:
+        raise UsageError(f"{name} must be a share from 0 to 1; got {wrong[0]:g}.")
 
 
 def even_rows(rows: int, wanted: int) -> np.ndarray:
