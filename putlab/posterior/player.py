@@ -232,15 +232,16 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
 
 
 def green_setting(golfer: Golfer) -> dict[str, Any]:
-    """Return ``green`` (medians, degrees and percent) and ``green_source`` for a decision.
+    """Return ``green`` (medians, degrees and percent) and whence it comes, for a decision.
 
-    As `putlab.practice.case.make_case` takes them; empty where nothing was estimated.
+    As `putlab.rounds.strokes.round_setting` takes them; empty where nothing was estimated.
     """
     if not (putts := golfer.fit.green_putts(golfer.player)):
         return {}
     found = green_spread(golfer.fit, golfer.player)
     return {
         "green": (float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))),
+        "green_estimated": True,
         "green_source": f"{found.source} from {putts:,} putts made or missed on a green",
     }
 

@@ -87,11 +87,6 @@ class RoundSetting:
         """Where putts are struck from, shape (n,)."""
         return self.grid.cells_ft[:: LeaveGrid.LATER]
 
-    @property
-    def first_putts(self) -> np.ndarray:
-        """First putts of a round from each node, shared by cubics as leaves are, shape (n,)."""
-        return self.mix.onto(self.grid.cells_ft) @ self.grid.fill(LeaveGrid.LATER)
-
 
 def round_setting(
     *,
@@ -310,7 +305,7 @@ def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[A
     """Strokes lost by component and cause, (draws, stretches), and putts and three-putts."""
     nodes = setting.nodes_ft
     within, on_day = within.at(nodes), on_day.at(nodes)
-    reference, first = setting.reference.skill.at(nodes), setting.first_putts
+    reference, first = setting.reference.skill.at(nodes), setting.mix.onto(nodes)
     golfer = on_day.wider(*setting.green)
     theirs, mine = (leave_chances(skill, setting) for skill in (reference, golfer))
     to_come = solve_chain(theirs, first[:, None])[0][0]

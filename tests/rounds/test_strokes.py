@@ -37,14 +37,15 @@ LINE_DEG, PACE_PCT = 0.8254, 5.1952
 TECHNIQUE = Skill.constant(
     *(np.sqrt(0.34) * sd.item() for sd in (TOUR.skill.line_sd_deg, TOUR.skill.pace_sd_pct))
 )
-# Two draws, biased, wide, and not the same at all lengths.
+# Two draws, biased, wide, and not the same at all lengths; known at many, as a green widens what
+# is interpolated, and not the other way round.
 GOLFER = Skill(
     np.array([5.0, 20]),
     [[1.2, 1.5], [1.0, 1.1]],
     [[0.4, 0.6], [0.1, 0.0]],
     [[12.0, 9], [10, 8]],
     [[-4.0, -6], [2, 3]],
-)
+).at(np.geomspace(5, 20, 40))
 
 
 def lost(within, on_day=None, **setting):
@@ -198,10 +199,14 @@ def test_three_putts_are_those_holed_out():
 
 
 def test_a_round_of_one_length_loses_there_and_where_its_misses_stop():
-    mix = RoundMix("one", np.array([20.0]), np.array([18.0]), "made up")
+    # One of the lengths from which the chain goes; another is shared by its neighbours.
+    nodes = round_setting().nodes_ft
+    length = nodes[np.abs(nodes - 20).argmin()]
+    assert 15 < length < 25
+    mix = RoundMix("one", np.array([length]), np.array([18.0]), "made up")
     found = lost(TECHNIQUE, Skill.constant(1.5, 9.0), mix=mix)
-    own = hole_out(Skill.constant(1.5, 9.0).wider(*TOUR.green), [20.0]).average_putts
-    theirs = hole_out(TOUR.skill, [20.0]).average_putts
+    own = hole_out(Skill.constant(1.5, 9.0).wider(*TOUR.green), [length]).average_putts
+    theirs = hole_out(TOUR.skill, [length]).average_putts
     assert found.total.sum() == pytest.approx(18 * (own - theirs).item(), abs=0.01)
     by_stretch = dict(zip(STRETCHES, found.total[0], strict=True))
     assert by_stretch[15.0, 25.0] > 0
