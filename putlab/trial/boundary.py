@@ -41,10 +41,10 @@ WIDE_TREND_SD = 0.3
 SMALL_ENOUGH = 0.90
 
 # Too small to matter: 5 % of spread, and what that is worth. To a golfer in the middle of the
-# priors 5 % off the line spread saves 0.27 strokes a round, off the pace spread 0.14
-# (`putlab.trial.design`). Both are assumptions of what matters; a golfer may set others.
+# priors 5 % off the line spread saves 0.13 strokes a round on a real green, off the pace spread
+# 0.10 (`putlab.trial.design`). Both are assumptions of what matters; a golfer may set others.
 TOO_SMALL_PCT = 5.0
-TOO_SMALL_STROKES = 0.2
+TOO_SMALL_STROKES = 0.1
 
 # Size of change that a trial is meant to see, where nothing is said: `putlab trial` designs
 # for the same, and the two should agree.

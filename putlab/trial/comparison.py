@@ -158,7 +158,9 @@ def _number(found: Comparison) -> str:
     change: Summary = getattr(found, name)
     form = "+.2f" if strokes else ".2f"
     mean, low, high = (format(change[name], form) for name in ("mean", "lo", "hi"))
-    said = f"Change {mean} strokes a round" if strokes else f"Ratio of spreads {mean}"
+    said = (
+        f"Change {mean} strokes a round on a real green" if strokes else f"Ratio of spreads {mean}"
+    )
     small = f"{found.too_small_strokes:g} strokes" if strokes else f"{found.too_small_pct:g} %"
     return (
         f"{said} ({INTERVAL:.0%} interval {low} to {high}); improved with probability "

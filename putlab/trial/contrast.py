@@ -18,13 +18,14 @@ import xarray as xr
 from numpy.typing import ArrayLike
 from scipy.special import softmax
 
+from putlab.green import published
 from putlab.green.hole_out import cached_hole_out, hole_out
 from putlab.green.skill import Skill
 from putlab.model.design import REFERENCE_FT, Design, places
 from putlab.model.priors import PRIORS, by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import Golfer, summary
+from putlab.posterior.player import Golfer, green_setting, summary
 from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix
 from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_TREND_SD
@@ -120,13 +121,14 @@ def with_wide_trend(change: np.ndarray, trend: np.ndarray, trend_sd: float) -> n
     return change + slope * (new_trend - trend)
 
 
-# What a change is worth in strokes: the same golfer, on new days, under each condition.
+# What a change is worth in strokes: the same golfer, on new days, under each condition, on a
+# real green, whose reading adds to both conditions alike.
 
 
 def strokes_change(
     fit: Fit, pair: Pair, changes: dict[str, Contrast], mix: RoundMix
 ) -> np.ndarray | None:
-    """Strokes a round after, less those before, (draws,), all else equal, on new days.
+    """Strokes a round after, less those before, (draws,), on new days and on a real green.
 
     None where nothing was read under both conditions, or line or pace was never read.
     """
@@ -134,21 +136,28 @@ def strokes_change(
         return None
     fit = _with_trend_corrections(fit, pair, changes)
     skills = [_condition_skill(fit, pair.player, c, mix) for c in (pair.before, pair.after)]
-    before, after = (cached_hole_out(s, mix.distance_ft).average_putts for s in skills)
+    green = round_green(fit.golfer(pair.player))
+    on_green = (skill.wider(*green) for skill in skills)
+    before, after = (cached_hole_out(s, mix.distance_ft).average_putts for s in on_green)
     return mix.average(after - before)
 
 
 def strokes_saved(fit: Fit, pair: Pair, cut_pct: float, mix: RoundMix) -> float:
     """Strokes a round that so many percent off both spreads would save this golfer."""
-    now, keep = _condition_skill(fit, pair.player, pair.before, mix).mean, 1 - cut_pct / 100
-    then = replace(now, line_sd_deg=now.line_sd_deg * keep, pace_sd_pct=now.pace_sd_pct * keep)
-    putts, fewer = (hole_out(s, mix.distance_ft).average_putts[0] for s in (now, then))
-    return float(mix.average(putts - fewer))
+    now = _condition_skill(fit, pair.player, pair.before, mix).mean
+    green = round_green(fit.golfer(pair.player))
+    return strokes_slopes(now, -np.log1p(-cut_pct / 100), mix, green)[0]
 
 
 def round_skill(golfer: Golfer, mix: RoundMix) -> Skill:
     """A golfer's new-day skill at the round's lengths and the ends."""
     return golfer.skill(np.unique([*ENDS_FT, *mix.distance_ft]), new_day=True)
+
+
+def round_green(golfer: Golfer | None = None) -> tuple[float, float]:
+    """What a real green adds to line and pace: the golfer's own where known, or the published."""
+    own = green_setting(golfer) if golfer else {}
+    return own.get("green") or published.green_spread()
 
 
 def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Skill:
@@ -175,19 +184,29 @@ def golfer_at_large() -> Skill:
     return Skill.constant(*(PRIORS[name].sd_median for name in COMPONENTS))
 
 
-def strokes_slopes(skill: Skill, cut: float, mix: RoundMix) -> tuple[float, np.ndarray, np.ndarray]:
-    """Strokes saved by a cut of both log spreads; slopes by log spread, by bias: (line, pace)."""
+def strokes_slopes(
+    skill: Skill, cut: float, mix: RoundMix, green: tuple[float, float]
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """Strokes saved by a cut of both log spreads; slopes by log spread, by bias: (line, pace).
+
+    Of one draw, on a real green. Mishits scatter with the spread: they are so many times as wide.
+    """
     # log spread of line and pace, bias of line and pace: one changed at a time, both ways
     steps = np.diag([LOG_STEP, LOG_STEP, *BIAS_STEPS])
     changes = np.concatenate([[[0.0] * 4, [-cut, -cut, 0, 0]], steps, -steps])
-    changed = Skill(
-        skill.distance_ft,
-        skill.line_sd_deg * np.exp(changes[:, [0]]),
-        skill.line_bias_deg + changes[:, [2]],
-        skill.pace_sd_pct * np.exp(changes[:, [1]]),
-        skill.pace_bias_pct + changes[:, [3]],
-    )
-    strokes = mix.average(hole_out(changed, mix.distance_ft).average_putts)
+    line, pace = np.exp(changes[:, :2]).T[..., None]
+    changed = replace(
+        skill,
+        line_sd_deg=skill.line_sd_deg * line,
+        line_bias_deg=skill.line_bias_deg + changes[:, [2]],
+        line_wild_sd_deg=skill.line_wild_sd_deg * line,
+        pace_sd_pct=skill.pace_sd_pct * pace,
+        pace_bias_pct=skill.pace_bias_pct + changes[:, [3]],
+        pace_wild_sd_pct=skill.pace_wild_sd_pct * pace,
+    ).wider(*green)
+    # One by one: together, the mishits of their mean would stand for those of each.
+    putts = [hole_out(changed[i : i + 1], mix.distance_ft).average_putts[0] for i in range(10)]
+    strokes = mix.average(np.stack(putts))
     slopes = (strokes[2:6] - strokes[6:10]) / (2 * np.diag(steps))
     return float(strokes[0] - strokes[1]), slopes[:2], slopes[2:]
 

@@ -20,7 +20,6 @@ from scipy import stats
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import SEED
-from putlab.green.skill import SKILL_QUANTITIES, Skill
 from putlab.log.rules import ReadingRules
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
@@ -28,7 +27,13 @@ from putlab.posterior.player import Golfer
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CHANCE, CHECKING, TWO_SIDED, before_after_chance, chance_of_helped
 from putlab.trial.conditions import expect, rows_of
-from putlab.trial.contrast import golfer_at_large, round_skill, share_of_exact, strokes_slopes
+from putlab.trial.contrast import (
+    golfer_at_large,
+    round_green,
+    round_skill,
+    share_of_exact,
+    strokes_slopes,
+)
 
 # Putts of one visit, both conditions together: about half an hour (common practice).
 SESSION_PUTTS = 60
@@ -312,7 +317,7 @@ def _assumptions(
     shares = {name: _own_share(golfer, name, lengths_ft, rules) for name in read if golfer}
     if metric == "strokes":
         saved, share = _strokes_share(cut, golfer, shares)
-        said = f"{100 * cut:g} % off both spreads saves {saved:.2f} strokes a round"
+        said = f"{100 * cut:g} % off both spreads saves {saved:.2f} strokes a round on a real green"
         if golfer is None:
             return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
     elif golfer is None:
@@ -345,11 +350,9 @@ def _strokes_share(
     # makes the one-component design that of strokes.
     skill, mix = golfer_at_large(), shipped_mix()
     if golfer is not None:
-        own = round_skill(golfer, mix)
-        # At its posterior mean, as one draw.
-        skill = Skill(own.distance_ft, *(getattr(own, name).mean(0) for name in SKILL_QUANTITIES))
+        skill = round_skill(golfer, mix).mean
     narrower = -np.log1p(-cut)
-    saved, by_spread, by_bias = strokes_slopes(skill, narrower, mix)
+    saved, by_spread, by_bias = strokes_slopes(skill, narrower, mix, round_green(golfer))
     spread = np.exp([np.log(sd).mean() for sd in (skill.line_sd_deg, skill.pace_sd_pct)])
     share = np.array([shares.get(name, 1.0) for name in COMPONENTS])
     variance = np.sum(by_spread**2 / share + 2 * (by_bias * spread) ** 2)

@@ -7,6 +7,11 @@ import pytest
 from scipy.stats import multivariate_normal, norm
 
 from putlab.cli.trial import trial
+from putlab.green.hole_out import hole_out
+from putlab.green.published import green_spread
+from putlab.green.skill import Skill
+from putlab.model.priors import PRIORS
+from putlab.model.readings import COMPONENTS
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import (
     CANNOT_TELL,
@@ -136,12 +141,17 @@ def test_chances_below_a_value_are_the_normal_ones():
 def test_the_sizes_taken_where_none_is_said():
     """Five percent of spread, and a trial for the size that `putlab trial` designs for."""
     assert inspect.signature(trial).parameters["detect"].default == DETECT_PCT
-    # What 5 % off each spread saves a golfer in the middle of the priors lies on either side.
-    from putlab.trial.contrast import golfer_at_large, strokes_slopes
-
-    by_spread = strokes_slopes(golfer_at_large(), 0.2, shipped_mix())[1]
-    line, pace = -np.log1p(-0.05) * by_spread
-    assert pace < TOO_SMALL_STROKES < line
+    # What 5 % off each spread saves a golfer in the middle of the priors, on a green.
+    mix, saved = shipped_mix(), []
+    for keep in ((1.0, 1.0), (0.95, 1.0), (1.0, 0.95)):
+        spreads = (
+            PRIORS[name].sd_median * part for name, part in zip(COMPONENTS, keep, strict=True)
+        )
+        putts = hole_out(Skill.constant(*spreads).wider(*green_spread()), mix.distance_ft)
+        saved.append(float(mix.average(putts.average_putts[0])))
+    line, pace = saved[0] - saved[1], saved[0] - saved[2]
+    assert (round(line, 2), round(pace, 2)) == (0.13, 0.10)
+    assert round(line, 1) == round(pace, 1) == TOO_SMALL_STROKES
     assert TOO_SMALL_PCT == 5
 
 

@@ -11,6 +11,7 @@ from made_trials import trial_log
 
 from putlab.base.errors import UsageError
 from putlab.green.hole_out import hole_out
+from putlab.green.published import green_spread
 from putlab.posterior.fit import fit_log
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
@@ -104,6 +105,7 @@ def test_strokes_are_the_rounds_own_sum_of_two_skills(halved):
     for condition in ("A", "B"):
         now = fit.condition_now.iloc[:1].assign(condition=condition, share=1.0)
         skill = replace(fit, condition_now=now).golfer("one").skill(mix.distance_ft)
+        skill = skill.wider(*green_spread())
         rounds.append((hole_out(skill, mix.distance_ft).average_putts * mix.first_putts).sum(1))
     expected = rounds[1] - rounds[0]
     mean = found.strokes_per_round_change["mean"]
@@ -208,4 +210,4 @@ def test_each_verdict_has_its_words(halved):
     assert none.startswith("No difference that matters in line spread between 'A' and 'B'.")
     strokes = replace(found, metric="strokes").sentence
     change = found.strokes_per_round_change
-    assert f"Change {change['mean']:+.2f} strokes a round" in strokes
+    assert f"Change {change['mean']:+.2f} strokes a round on a real green" in strokes

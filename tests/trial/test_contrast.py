@@ -6,14 +6,24 @@ import numpy as np
 import pytest
 from made_trials import trial_log
 
+from putlab.green.hole_out import hole_out
+from putlab.green.skill import Skill
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import LINE_PRIORS
 from putlab.model.readings import intervals, lengths_ft
 from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.fit import Fit
+from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.conditions import Pair
-from putlab.trial.contrast import WIDE_TREND_SD, change_table, contrast, shrink, with_wide_trend
+from putlab.trial.contrast import (
+    WIDE_TREND_SD,
+    change_table,
+    contrast,
+    shrink,
+    strokes_slopes,
+    with_wide_trend,
+)
 
 PAIR = Pair("one", "A", "B")
 
@@ -67,6 +77,24 @@ def test_an_interleaved_trial_is_left_alone_and_finds_the_truth():
     assert found.distance_ft.tolist() == [5, 10, 20]
     # The prior of a difference: two effects, sd 0.2 by the model's own words, and slopes.
     assert found.prior_sd == pytest.approx(0.2, abs=0.005)
+
+
+def test_strokes_of_a_cut_are_holed_out_on_the_green_mishits_and_all():
+    green, mix = (1.2, 8.0), shipped_mix()
+
+    def putts(line, pace, keep):
+        share = np.full((1, 1), 0.03)
+        wild = (share, [[4 * line * keep]], share, [[4 * pace * keep]])
+        skill = Skill([10.0], line * keep, 0.2, pace * keep, -1.0, *wild).wider(*green)
+        return mix.average(hole_out(skill, mix.distance_ft).average_putts[0])
+
+    golfer = Skill([10.0], 1.1, 0.2, 9.0, -1.0, 0.03, [[4.4]], 0.03, [[36.0]])
+    saved, by_spread, by_bias = strokes_slopes(golfer, -np.log(0.8), mix, green)
+    assert saved == pytest.approx(putts(1.1, 9.0, 1.0) - putts(1.1, 9.0, 0.8), abs=1e-4)
+    # Both together are the sum of the two; a ball that starts right and short costs more so.
+    both = (putts(1.1, 9.0, 1.02) - putts(1.1, 9.0, 1 / 1.02)) / (2 * np.log(1.02))
+    assert by_spread.sum() == pytest.approx(both, rel=0.01)
+    assert by_bias[0] > 0 > by_bias[1]
 
 
 # Several changes at once, against brute force and a scenario of nothing.
