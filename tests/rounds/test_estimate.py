@@ -1,6 +1,7 @@
 """Estimates against the demo's truth, and putts by holing out."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -9,6 +10,7 @@ from conftest import DEMO
 
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread
+from putlab.green.skill import even_rows
 from putlab.rounds.estimate import COLUMNS, estimate
 from putlab.rounds.expected import new_day_skill
 
@@ -50,13 +52,18 @@ def test_putts_grow_with_distance_and_with_spread(table):
 
 @pytest.mark.slow
 def test_the_putts_are_those_of_the_new_day_skill(demo_fit, table):
-    """Hole out one draw by itself, as `putlab holeout` would."""
+    """Hole out draws by themselves, as `putlab holeout` would."""
     skill = new_day_skill(demo_fit.golfer("alder"))
-    alone = hole_out(skill[:1], [10.0]).one_putt[0, 0]
     row = table[(table["player"] == "alder") & (table["distance_ft"] == 10)].iloc[0]
     draws = hole_out(skill, [10.0]).one_putt[:, 0]
-    assert alone == pytest.approx(draws[0], abs=1e-6)
     assert row["one_putt"] == pytest.approx(draws.mean(), abs=1e-6)
+    few = even_rows(skill.draws, 20)
+    alone = [hole_out(skill[i : i + 1], [10.0]).one_putt[0, 0] for i in few]
+    # In each the wild putts are the mean golfer's; over draws that evens out.
+    assert np.mean(alone) == pytest.approx(draws[few].mean(), abs=5e-4)
+    ordinary = replace(skill, line_wild=np.zeros(1), pace_wild=np.zeros(1))
+    first = hole_out(ordinary[:1], [10.0]).one_putt[0, 0]
+    assert first == pytest.approx(hole_out(ordinary, [10.0]).one_putt[0, 0], abs=1e-6)
 
 
 @pytest.mark.slow
