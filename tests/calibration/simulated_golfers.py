@@ -18,7 +18,7 @@ from putlab.green.skill import Skill
 from putlab.model.design import SPOT_RANGE, make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS, intervals
-from putlab.model.spread import named_quantities
+from putlab.model.spread import MISHIT_TIMES, named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.fit import put_together
 from putlab.practice.learning import Learning
@@ -30,6 +30,10 @@ SESSIONS, EACH = 5, 10
 PUTTS = SESSIONS * EACH * len(LENGTHS_FT)
 GRID_FT = np.geomspace(1.0, 80.0, 40)
 PLAYER = "golfer"
+MISHITS = 0.01
+
+# Where a plan's putts can be struck: where the advice has them struck, and for everybody's 6 ft.
+PLAN_FT = np.append(PRACTICE_FT, 6.0)
 
 
 @dataclass(frozen=True)
@@ -119,7 +123,7 @@ def play_log(golfer, rng, *, sessions=SESSIONS, each=EACH):
             visit_bias_sd=golfer.visit_bias_sd[name],
             visit_form_sd=0.06,
             trend=-trend[name],
-            mishit_share=0.01,
+            mishit_share=MISHITS,
             **size,
         )
         errors[name] = simulate_errors(putts, truth, rng, **at)
@@ -149,44 +153,62 @@ def strokes(golfer, plans, *, learning, practised=PUTTS / len(LENGTHS_FT)):
 
     Parameters
     ----------
-    plans : ndarray, shape (plans, practice lengths, 2)
-        Putts struck at each of `PRACTICE_FT` for line and for pace.
+    plans : ndarray, shape (plans, lengths, 2)
+        Putts struck at each of `PLAN_FT` for line and for pace.
     practised : float
         Putts at each length so far.
     """
     plans = np.asarray(plans, dtype=float)
     x, known = np.log(GRID_FT), np.log(LENGTHS_FT)
+
     def reach(lengths):
         return np.exp(-np.abs(np.subtract.outer(np.log(lengths), x)) / golfer.carry_range)
 
     experience = golfer.experience + practised * reach(LENGTHS_FT).sum(axis=0)
-    worth = [np.interp(np.log(PRACTICE_FT), x, of) for of in golfer.yields.T]
-    columns = {}
+    worth = [np.interp(np.log(PLAN_FT), x, of) for of in golfer.yields.T]
+    columns, wild = {}, {}
     for i, name in enumerate(COMPONENTS):
         struck = plans[..., i] + learning.other_share * plans[..., 1 - i]
-        counting = (struck * worth[i]) @ reach(PRACTICE_FT)
+        counting = (struck * worth[i]) @ reach(PLAN_FT)
         narrower = (1 + counting / experience) ** -golfer.rate[name]
-        sd = np.hypot(golfer.sd[name], golfer.visit_bias_sd[name])
-        columns[name] = np.exp(np.interp(x, known, np.log(sd))) * narrower
+        for into, times in ((columns, 1.0), (wild, MISHIT_TIMES)):
+            sd = np.hypot(times * golfer.sd[name], golfer.visit_bias_sd[name])
+            into[name] = np.exp(np.interp(x, known, np.log(sd))) * narrower
         left = 0.5 ** (counting / golfer.bias_putts[name])
         columns[name + " bias"] = np.interp(x, known, golfer.bias[name]) * left
     skill = Skill(
-        GRID_FT, columns["line"], columns["line bias"], columns["pace"], columns["pace bias"]
-    ).wider(*green_spread())
-    out = hole_out(skill, shipped_mix().distance_ft)
+        GRID_FT,
+        line_sd_deg=columns["line"],
+        line_bias_deg=columns["line bias"],
+        pace_sd_pct=columns["pace"],
+        pace_bias_pct=columns["pace bias"],
+        line_wild=np.full(1, MISHITS),
+        line_wild_sd_deg=wild["line"],
+        pace_wild=np.full(1, MISHITS),
+        pace_wild_sd_pct=wild["pace"],
+    )
+    out = hole_out(skill.wider(*green_spread()), shipped_mix().distance_ft)
     return out.average_putts @ golfer.first_putts
 
 
 def plan_of(option, minutes, learning):
-    """Return the putts of time spent on one option, shape (practice lengths, 2)."""
-    return np.stack([putts_of(option, minutes, learning)[c] for c in COMPONENTS], axis=1)
+    """Return the putts of time spent on one option, shape (lengths, 2)."""
+    putts = putts_of(option, minutes, learning)
+    return np.stack([np.append(putts[c], 0.0) for c in COMPONENTS], axis=1)
+
+
+def line_at_6_ft(minutes, learning):
+    """Return the putts of time that all goes to line from 6 ft, shape (lengths, 2)."""
+    plan = np.zeros((PLAN_FT.size, 2))
+    plan[-1, COMPONENTS.index("line")] = minutes * learning.putts_a_minute(6.0)
+    return plan
 
 
 def true_savings(golfer, minutes, learning):
-    """Return the strokes a round truly saved by each option, shape (options,)."""
-    plans = [np.zeros((PRACTICE_FT.size, 2))]
+    """Return the strokes a round truly saved by each option, and then by line at 6 ft."""
+    plans = [np.zeros((PLAN_FT.size, 2))]
     plans += [plan_of(option, minutes, learning) for option in OPTIONS]
-    found = strokes(golfer, plans, learning=learning)
+    found = strokes(golfer, [*plans, line_at_6_ft(minutes, learning)], learning=learning)
     return found[0] - found[1:]
 
 

@@ -14,10 +14,10 @@ from putlab.log.read import read_log
 from putlab.practice.advice import advise as advise_golfer
 from putlab.practice.sensitivity import what_if
 
-COLUMNS = ["player", "distance_ft", "component"]
+COLUMNS = ["player", "stretch", "from_ft", "to_ft", "component", "measured_putts"]
 COLUMNS += [f"{lens}{end}" for lens in ("strokes_lost", "saved_next_hour")
             for end in ("", "_lo", "_hi")]  # fmt: skip
-COLUMNS += ["p_best", "expected_regret"]
+COLUMNS += ["saved_by_middle", "saved_by_scatter", "p_best", "expected_regret"]
 
 
 @pytest.fixture
@@ -30,12 +30,12 @@ def command(monkeypatch, demo_fit):
     return lambda *arguments: run(app, [str(part) for part in arguments])
 
 
-def test_advice_has_a_row_a_player_distance_and_component(command, tmp_path, demo_fit):
+def test_advice_has_a_row_a_player_stretch_and_component(command, tmp_path, demo_fit):
     path = tmp_path / "advice.csv"
     assert command("advise", DEMO, "-o", path) == 0
     table = pd.read_csv(path)
     assert list(table.columns) == COLUMNS
-    assert len(table) == 3 * 6 * 2
+    assert len(table) == 3 * 5 * 2
     assert table.groupby("player")["p_best"].sum().to_numpy() == pytest.approx(1, abs=1e-4)
     expected = advise_golfer(demo_fit.golfer("birch")).table
     found = table[table["player"] == "birch"]["saved_next_hour"].to_numpy()
@@ -43,11 +43,11 @@ def test_advice_has_a_row_a_player_distance_and_component(command, tmp_path, dem
 
 
 def test_the_answer_comes_first_on_the_screen(command, capsys):
-    assert command("advise", DEMO, "--player", "birch", "--weeks", 4) == 0
+    assert command("advise", DEMO, "--player", "birch", "--weeks", 4, "--split-weeks") == 0
     said = capsys.readouterr().out
     assert said.startswith("birch:")
     answer = said.split("━")[0].replace("\n", " ")
-    for words in ("strokes a round", "Most strokes are lost", "Practise now", "Best split:",
+    for words in ("strokes a round", "to the tour golfer with the putter", "Over 4 weeks, 10 hours", "Best split:",
                   "4 weeks, 8 sessions: In the first week:"):  # fmt: skip
         assert words in answer
     assert "a coach who sees you decides" in said.replace("\n", " ")
@@ -84,7 +84,7 @@ def test_a_reference_and_a_mix_of_the_users_own_change_what_is_lost(command, tmp
         (["--minutes", 0], "minutes must be above 0"),
         (["--player", "brich"], "Did you mean 'birch'"),
         (["--mix", "champion"], "no mix of first putts"),
-        (["--reference", "nowhere.csv"], "no such file"),
+        (["--reference", "nowhere.csv"], "neither a level (tour, scratch, 5"),
     ],
 )
 def test_a_wrong_choice_is_told_before_the_fit(command, capsys, arguments, words):

@@ -104,7 +104,7 @@ class MadeGolfer:
         return self.level[component][:, at], self.bias[component][:, at]
 
 
-def made_plan(player="golfer", seed=7, minutes=40.0):
+def made_plan(player="golfer", seed=7, minutes=40.0, lengths_ft=()):
     """Return the next session of a golfer with a weak spot at 6 ft, for a roster if need be."""
     from putlab.log.rules import ReadingRules
     from putlab.practice.advice import advise
@@ -115,4 +115,4 @@ def made_plan(player="golfer", seed=7, minutes=40.0):
     advice = advise(replace(state, player=player), minutes=25, reference=Skill.constant(1.4, 9.0))
     rules = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)
     rest = {"minutes": minutes, "seed": seed, "session": "2026-03-01", "stimp_ft": 9.5}
-    return plan(golfer, rules, advice, **rest)
+    return plan(golfer, rules, advice, lengths_ft=lengths_ft, **rest)

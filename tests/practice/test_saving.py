@@ -8,14 +8,19 @@ from made_golfers import made_state
 
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
+from putlab.practice.learning import Learning
 from putlab.practice.saving import (
-    LONGEST_FT,
-    round_setting,
+    LENGTHS_FT,
+    OPTIONS,
+    PRACTICE_FT,
+    Savings,
+    named,
+    putts_of,
     round_strokes,
-    solve_chain,
     uncertain_mix,
 )
 from putlab.rounds.first_putts import RoundMix, shipped_mix
+from putlab.rounds.strokes import LONGEST_FT, STRETCHES, round_setting
 
 GREEN = (1.1, 8.0)
 MIX = shipped_mix("handicap 10")
@@ -29,9 +34,15 @@ def setting_of(reference, mix_log_sd=0.0):
     return round_setting(reference=reference, mix=MIX, green=GREEN, mix_log_sd=mix_log_sd, **ROLL)
 
 
-@pytest.fixture(scope="module")
-def skill():
-    return made_state(draws=12, line_bias_deg=0.5, pace_bias_pct=-4.0).skill.at(FINE_FT)
+# Mishits of one putt in thirty, three times as wide.
+WILD = {"line_wild": np.array(0.03), "line_wild_sd_deg": np.array(3.0),
+        "pace_wild": np.array(0.03), "pace_wild_sd_pct": np.array(24.0)}  # fmt: skip
+
+
+@pytest.fixture(scope="module", params=[{}, WILD], ids=["steady", "with mishits"])
+def skill(request):
+    found = made_state(draws=12, line_bias_deg=0.5, pace_bias_pct=-4.0).skill.at(FINE_FT)
+    return replace(found, **request.param)
 
 
 @pytest.fixture(scope="module")
@@ -60,8 +71,9 @@ def test_a_narrower_spread_saves_what_whole_rounds_say(component, skill, strokes
     narrow = replace(skill, **{name: 0.95 * getattr(skill, name)})
     expected = strokes_of(skill) - strokes_of(narrow)
     change = np.full_like(strokes.putts, 0.95), np.ones_like(strokes.putts)
-    saved = strokes.saved(component, change).sum(axis=1)
-    assert saved == pytest.approx(expected, rel=0.04)
+    middle, scatter = strokes.saved_parts({component: change})
+    assert scatter == pytest.approx(expected, rel=0.04)
+    assert np.all(middle == 0)
 
 
 @pytest.mark.parametrize("component", ["line", "pace"])
@@ -70,8 +82,9 @@ def test_a_smaller_bias_saves_what_whole_rounds_say(component, skill, strokes):
     straighter = replace(skill, **{name: 0.75 * getattr(skill, name)})
     expected = strokes_of(skill) - strokes_of(straighter)
     change = np.ones_like(strokes.putts), np.full_like(strokes.putts, 0.75)
-    saved = strokes.saved(component, change).sum(axis=1)
-    assert saved == pytest.approx(expected, rel=0.06, abs=0.004)
+    middle, scatter = strokes.saved_parts({component: change})
+    assert middle == pytest.approx(expected, rel=0.06, abs=0.004)
+    assert np.all(scatter == 0)
 
 
 def test_a_change_at_one_length_saves_what_whole_rounds_say(skill, strokes):
@@ -80,17 +93,17 @@ def test_a_change_at_one_length_saves_what_whole_rounds_say(skill, strokes):
     expected = strokes_of(skill) - strokes_of(narrow)
     at_nodes = np.interp(np.log(strokes.distance_ft), np.log(FINE_FT), factor)
     change = np.broadcast_to(at_nodes, strokes.putts.shape), np.ones_like(strokes.putts)
-    saved = strokes.saved("line", change).sum(axis=1)
+    saved = strokes.saved_a_round({"line": change})
     assert saved == pytest.approx(expected, rel=0.04)
 
 
-def test_strokes_lost_to_a_near_reference_are_those_of_whole_rounds():
-    golfer = Skill.constant(1.0, 8.0)
-    near = Skill.constant(float(np.hypot(0.9, GREEN[0])), float(np.hypot(8.0, GREEN[1])))
-    strokes = round_strokes(golfer, setting_of(near))
-    expected = strokes_of(golfer) - strokes_of(Skill.constant(0.9, 8.0))
-    assert strokes.lost_a_round("line").sum() == pytest.approx(expected[0], rel=0.04)
-    assert strokes.lost_a_round("pace").sum() == pytest.approx(0, abs=0.002)
+def test_saved_in_all_is_the_middle_and_the_scatter_of_both_components(strokes):
+    shape = strokes.putts.shape
+    line, pace = (np.full(shape, 0.9), np.full(shape, 0.6)), (np.full(shape, 0.8), np.ones(shape))
+    alone = [strokes.saved_parts({"line": line}), strokes.saved_parts({"pace": pace})]
+    both = {"line": line, "pace": pace}
+    assert strokes.saved_parts(both) == pytest.approx(sum(alone))
+    assert strokes.saved_a_round(both) == pytest.approx(np.sum(alone, axis=(0, 1)))
 
 
 def test_no_change_saves_nothing(strokes):
@@ -98,12 +111,52 @@ def test_no_change_saves_nothing(strokes):
     assert np.all(strokes.saved_a_round({"line": (one, one), "pace": (one, one)}) == 0)
 
 
-def test_a_chain_of_two_nodes_is_solved_by_hand():
-    # From the far node half the putts stop near: 1.5 putts; the near node always holes.
-    chain = np.array([[[0.0, 0.0], [0.5, 0.0]]])
-    putts, visits = solve_chain(chain, np.array([[[0.0], [18.0]]]))
-    assert putts[0] == pytest.approx([1.0, 1.5])
-    assert visits[0, :, 0] == pytest.approx([9.0, 18.0])
+def test_minutes_of_an_option_go_to_its_stretch_and_component():
+    learning = Learning()
+    for (stretch, component), length in zip(OPTIONS, np.repeat(LENGTHS_FT, 2, axis=0), strict=True):
+        putts = putts_of((stretch, component), 60.0, learning)
+        low, high = STRETCHES[stretch]
+        assert np.all((length > low) & (length < high))
+        # Half of the hour at each of two lengths: 15 s and 0.3 s a foot each putt.
+        here = np.isin(PRACTICE_FT, length)
+        assert putts[component][here] == pytest.approx(1800 / (15 + 0.3 * length))
+        assert putts[component].sum() == putts[component][here].sum()
+        assert putts["pace" if component == "line" else "line"].sum() == 0
+
+
+def savings_of(means, sd, rng):
+    return Savings(rng.normal(means, sd, (4000, len(OPTIONS))), np.zeros((1, len(OPTIONS))))
+
+
+def test_neighbours_that_cannot_be_told_apart_are_one(rng):
+    means = np.zeros(len(OPTIONS))
+    # Pace in the stretches 1, 2 and 4, of which the last is no neighbour, and line in 2.
+    means[[3, 5, 9, 4]] = 1.0, 1.02, 1.0, 1.0
+    found = savings_of(means, 0.2, rng)
+    assert found.best == 5
+    assert found.together == [3, 5]
+    assert set(found.ties) == {3, 4, 5, 9}
+
+
+def test_a_gap_parts_neighbours(rng):
+    means = np.zeros(len(OPTIONS))
+    means[[1, 5]] = 1.0, 1.02
+    assert savings_of(means, 0.2, rng).together == [5]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ([(1, "line")], "line from 4 to 8 ft"),
+        ([(1, "pace"), (2, "pace"), (3, "pace")], "pace from 4 to 25 ft"),
+        ([(0, "line"), (1, "line")], "line inside 8 ft"),
+        ([(3, "pace"), (4, "pace")], "pace beyond 15 ft"),
+        ([(i, "pace") for i in range(5)], "pace at every length"),
+        ((0, "line"), "line inside 4 ft"),
+    ],
+)
+def test_neighbours_are_named_as_one_stretch(options, words):
+    assert named(options).replace("\u202f", " ").replace("\xa0", " ") == words
 
 
 def test_an_uncertain_mix_keeps_eighteen_first_putts():

@@ -8,6 +8,8 @@ from scipy.stats import norm
 from putlab.green.skill import Skill
 from putlab.practice.advice import advise, advise_case
 from putlab.practice.case import make_case
+from putlab.practice.learning import EXPERIENCE
+from putlab.practice.saving import named
 from putlab.practice.sensitivity import (
     LEARNING_FACTORS,
     drawn_readings,
@@ -31,17 +33,25 @@ def found(advice):
 
 def test_as_assumed_the_choice_is_the_choice(found, advice):
     first = found.table.iloc[0]
-    assert (first["choice_ft"], first["choice_component"]) == advice.choice
+    assert first["choice"] == named(advice.choice)
+    assert first["p_best"] == advice.row["p_best"]
     assert first["costs"] == 0
     assert not first["flips"]
 
 
 def test_every_assumption_named_is_varied_both_ways(found):
     counts = found.table["assumption"].value_counts()
-    words = [name for name, _ in LEARNING_FACTORS.values()]
-    words += ["reading the green", "green speed", "aim past the hole"]
-    assert all(counts[name] == 2 for name in words)
-    assert counts["first putts of"] == 3
+    learned = {name: len(factors) for name, factors in LEARNING_FACTORS.values()}
+    two = dict.fromkeys(["reading the green", "green speed", "aim past the hole"], 2)
+    expected = {"as assumed": 1, "curve of practice": 1, "first putts of": 6}
+    assert counts.to_dict() == expected | learned | two
+
+
+def test_the_experience_is_varied_from_a_beginners_to_a_professionals(found):
+    # Ten putts, and ten thousand: what a coach says of "new" and "professional".
+    values = found.table.set_index("assumption")["value"]
+    experience = values["putts struck before the log"].astype(float)
+    assert (experience.min(), experience.max()) == (EXPERIENCE["new"][0], 10_000)
 
 
 def test_a_choice_given_away_costs_and_one_kept_costs_nothing(found):
@@ -100,7 +110,7 @@ def test_who_is_known_well_need_not_measure(advice):
     found = value_of_measuring(advice)
     assert found.sentence.startswith("Practise now")
     assert np.all(found.table["net"] < 0)
-    assert len(found.table) == 18
+    assert len(found.table) == 15
 
 
 def test_measuring_pays_where_a_wide_doubt_meets_a_long_practice():
@@ -114,6 +124,6 @@ def test_measuring_pays_where_a_wide_doubt_meets_a_long_practice():
 
 def test_expected_savings_average_over_learning_only(advice):
     by_skill = advice.case.savings_by_skill(60)
-    assert by_skill.shape == (40, 12)
+    assert by_skill.shape == (40, 10)
     assert by_skill.mean(axis=0) == pytest.approx(advice.savings.saved.mean(axis=0), rel=0.1)
     assert by_skill.std(axis=0).max() < advice.savings.saved.std(axis=0).max()

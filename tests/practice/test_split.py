@@ -9,9 +9,11 @@ from putlab.base.errors import UsageError
 from putlab.green.skill import Skill
 from putlab.practice.case import make_case
 from putlab.practice.learning import Learning
+from putlab.practice.saving import OPTIONS, named
 from putlab.practice.split import LEAST_MINUTES, SplitProblem, split_minutes
 
 DRILLS = 45.0
+N = len(OPTIONS)
 GOLFERS = {
     "weak at 6 ft": {"line_sd_deg": [1.0, 2.0, 1.0, 1.0, 1.0, 1.0]},
     "short from far": {"pace_bias_pct": [2.0, 1.0, 0.0, -2.0, -5.0, -8.0], "line_sd_deg": 0.8},
@@ -50,9 +52,9 @@ def slsqp(target, options, budget=DRILLS):
 
 def test_time_goes_where_the_next_minute_saves_most(problem):
     # Kuhn and Tucker: equal marginal savings wherever there is time, no more anywhere else.
-    best = problem.optimum([DRILLS], np.ones((1, 12), dtype=bool))
+    best = problem.optimum([DRILLS], np.ones((1, N), dtype=bool))
     assert best.sum() == pytest.approx(DRILLS, rel=1e-4)
-    step = 1e-3 * np.eye(12)[:, None]
+    step = 1e-3 * np.eye(N)[:, None]
     marginal = np.array([value(problem, best + s) - value(problem, best) for s in step]) / 1e-3
     practised = best[0] > 0.01
     assert marginal[practised] == pytest.approx(marginal.max(), rel=2e-3)
@@ -60,11 +62,11 @@ def test_time_goes_where_the_next_minute_saves_most(problem):
 
 
 def test_no_split_made_at_random_or_in_small_slices_is_better(problem, rng):
-    best = value(problem, problem.optimum([DRILLS], np.ones((1, 12), dtype=bool)))
-    tried = [value(problem, DRILLS * rng.dirichlet(np.full(12, 0.3))[None]) for _ in range(2000)]
-    sliced = np.zeros((1, 12))
+    best = value(problem, problem.optimum([DRILLS], np.ones((1, N), dtype=bool)))
+    tried = [value(problem, DRILLS * rng.dirichlet(np.full(N, 0.3))[None]) for _ in range(2000)]
+    sliced = np.zeros((1, N))
     for _ in range(180):
-        slices = 0.25 * np.eye(12)[:, None]
+        slices = 0.25 * np.eye(N)[:, None]
         sliced = sliced + max(slices, key=lambda s: value(problem, sliced + s))
     assert max(*tried, value(problem, sliced)) <= best * (1 + 1e-5)
     assert value(problem, sliced) == pytest.approx(best, rel=0.01)
@@ -72,12 +74,12 @@ def test_no_split_made_at_random_or_in_small_slices_is_better(problem, rng):
 
 def test_the_split_is_within_a_percent_of_the_best_for_all_draws(case, problem):
     ours = problem.saved(problem.solve([DRILLS])).mean()
-    general = slsqp(lambda x: problem.saved(x[None]).mean(), 12)
+    general = slsqp(lambda x: problem.saved(x[None]).mean(), N)
     assert ours >= 0.99 * general
 
 
 def test_the_gradient_is_that_of_finite_differences(problem):
-    minutes = np.linspace(1, 8, 12)
+    minutes = np.linspace(1, 8, N)
 
     def gradient(x):
         return problem.value_and_gradient(x[None])[1][0]
@@ -107,8 +109,13 @@ def test_the_split_beats_equal_time_and_one_choice(case):
     assert split.table["minutes"].sum() == pytest.approx(45, abs=0.1)
 
 
-def test_returns_diminish(problem):
-    hours = [value(problem, problem.optimum([60.0 * h], np.ones((1, 12), bool))) for h in (1, 2, 3)]
+# Not the golfer who is long from near and short from far: where a bias helps, as it does over a
+# hole that catches long putts, to correct it costs before it pays.
+@pytest.mark.parametrize("golfer", [{}, GOLFERS["weak at 6 ft"], {"pace_bias_pct": -6.0}])
+def test_returns_diminish(golfer):
+    case = make_case(made_state(**golfer), reference=Skill.constant(1.4, 9.0))
+    problem = SplitProblem(case, [0.0])
+    hours = [value(problem, problem.optimum([60.0 * h], np.ones((1, N), bool))) for h in (1, 2, 3)]
     assert hours[1] - hours[0] > hours[2] - hours[1] > 0
 
 
@@ -140,10 +147,20 @@ def test_no_weeks_are_refused(case):
         split_minutes(case, 60, weeks=0)
 
 
+def test_time_stays_among_the_options_allowed(case):
+    among = [(1, "line"), (1, "pace"), (3, "pace")]
+    found = split_minutes(case, 60, among=among)
+    rows = found.table[["place", "component"]].itertuples(index=False, name=None)
+    assert set(rows) <= set(among)
+    assert found.table["minutes"].sum() == pytest.approx(45, abs=0.1)
+    assert found.saved.mean() <= split_minutes(case, 60).saved.mean() + 1e-6
+
+
 def test_the_words_give_minutes_gain_and_what_else_would_gain(case):
     split = split_minutes(case, 60)
     most = split.table.sort_values("minutes").iloc[-1]
-    assert split.sentence.startswith(f"{most['minutes']:.0f} minutes")
+    place = named((most["place"], most["component"]))
+    assert split.sentence.startswith(f"{most['minutes']:.0f} minutes to {place}")
     assert f"equal time everywhere {split.saved_equal:.2f}" in split.sentence
     assert split.sentence in split._repr_html_()
 
