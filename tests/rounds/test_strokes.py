@@ -275,12 +275,16 @@ def test_a_golfers_round_is_that_of_its_first_putts_on_a_green(demo_fit):
     golfer = demo_fit.golfer("alder")
     found = strokes_lost(golfer)
     # The demo tells of no green: the published one.
-    on_green = within_and_on_day(golfer)[1].thinned(60).wider(*green_spread())
-    own, theirs = putts_a_round(on_green), putts_a_round(TOUR.skill)
-    assert found.putts == pytest.approx(own, abs=0.01)
-    assert found.total.sum(axis=1) == pytest.approx(own - theirs, abs=0.01)
+    on_day, nodes = within_and_on_day(golfer)[1].thinned(60), round_setting().nodes_ft
+    at_nodes = hole_out(on_day.at(nodes).wider(*green_spread()), nodes)
+    assert found.putts == pytest.approx(at_nodes.average_putts @ MIX.onto(nodes), abs=0.01)
+    # A draw's skill goes up and down from length to length; between nodes that evens out.
+    on_green = on_day.wider(*green_spread())
+    own, theirs = putts_a_round(on_green).mean(), putts_a_round(TOUR.skill).item()
+    assert found.putts.mean() == pytest.approx(own, abs=0.01)
+    assert found.total.sum(axis=1).mean() == pytest.approx(own - theirs, abs=0.01)
     three = hole_out(on_green, MIX.distance_ft).three_putt @ MIX.first_putts
-    assert found.three_putts == pytest.approx(three, abs=0.02)
+    assert found.three_putts.mean() == pytest.approx(three.mean(), rel=0.02)
     assert found.reference == "tour golfer"
     parts = [found.by_practice(name) for name in SCATTER]
     assert sum(parts) + found.strokes[READING] == pytest.approx(found.total, abs=1e-9)
