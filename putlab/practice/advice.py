@@ -411,7 +411,7 @@ def assumption_table(case: Case) -> pd.DataFrame:
         share = float(np.clip(known, 0.0, 1.0))
         whence = f"data {share:.0%}, prior {1 - share:.0%}"
         rows.append(
-            (f"{name}_rate", RATE.format(name), float(np.median(rate)), whence, RATE_SOURCE)
+            (f"own_{name}_rate", RATE.format(name), float(np.median(rate)), whence, RATE_SOURCE)
         )
     green = ("data" if round_.green_estimated else "prior", round_.green_source)
     line, pace = round_.green

@@ -234,16 +234,20 @@ def test_a_time_that_is_none_is_refused(minutes):
 def test_assumptions_tell_data_from_prior():
     table = advise(made_state(trend=(-0.2, 0.02)), reference=TOUR_LIKE).assumptions
     table = table.set_index("name")
-    assert re.match(r"data [1-9]\d%, prior", table.loc["line_rate", "from"])
+    assert re.match(r"data [1-9]\d%, prior", table.loc["own_line_rate", "from"])
     unknown = advise(made_state(), reference=TOUR_LIKE).assumptions.set_index("name")
-    assert int(re.match(r"data (\d+)%", unknown.loc["line_rate", "from"])[1]) <= 15
+    assert int(re.match(r"data (\d+)%", unknown.loc["own_line_rate", "from"])[1]) <= 15
+    assert table.index.is_unique
     assert table.loc["carry_range", "value"] == Learning().carry_range
     assert "assumption" in table.loc["mix", "source"]
 
 
 # Words against the table: what a sentence says is read back out of it.
 
-PLACE = r"((?:line|pace) (?:from [\d.]+ to [\d.]+ ft|beyond [\d.]+ ft|inside [\d.]+ ft|at every length))"
+PLACE = (
+    r"((?:line|pace) "
+    r"(?:from [\d.]+ to [\d.]+ ft|beyond [\d.]+ ft|inside [\d.]+ ft|at every length))"
+)
 
 
 def rows_named(words, table):

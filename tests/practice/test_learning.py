@@ -49,7 +49,9 @@ def test_a_longer_putt_takes_longer():
 
 # The published novices (McKay and others 2021, 75 golfers, a row a block of ten putts).
 NOVICES = table("novice_practice_mckay_2021").frame
-BLOCKS = [np.arange(*ends) for ends in zip(NOVICES["putts_from"], NOVICES["putts_to"] + 1)]
+BLOCKS = [
+    np.arange(*ends) for ends in zip(NOVICES["putts_from"], NOVICES["putts_to"] + 1, strict=True)
+]
 KINDS = {"pace": "distance", "line": "lateral"}
 
 
