@@ -47,8 +47,8 @@ def test_the_answer_comes_first_on_the_screen(command, capsys):
     said = capsys.readouterr().out
     assert said.startswith("birch:")
     answer = said.split("━")[0].replace("\n", " ")
-    for words in ("strokes a round", "to the tour golfer with the putter", "Over 4 weeks, 10 hours", "Best split:",
-                  "4 weeks, 8 sessions: In the first week:"):  # fmt: skip
+    for words in ("strokes a round", "to the tour golfer with the putter", "Over 4 weeks, 10 hours",
+                  "Best split:", "4 weeks, 8 sessions: In the first week:"):  # fmt: skip
         assert words in answer
     assert "a coach who sees you decides" in said.replace("\n", " ")
 
