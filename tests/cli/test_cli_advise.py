@@ -46,7 +46,7 @@ def test_the_answer_comes_first_on_the_screen(command, capsys):
     assert command("advise", DEMO, "--player", "birch", "--weeks", 4, "--split-weeks") == 0
     said = capsys.readouterr().out
     assert said.startswith("birch:")
-    answer = said.split("━")[0].replace("\n", " ")
+    answer = " ".join(said.split("━")[0].split())
     for words in ("strokes a round", "to the tour golfer with the putter", "Over 4 weeks, 10 hours",
                   "Best split:", "4 weeks, 8 sessions: In the first week:"):  # fmt: skip
         assert words in answer
