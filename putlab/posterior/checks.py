@@ -11,13 +11,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binom, norm
+from scipy.stats import norm
 
 from putlab.log.read import Log
+from putlab.log.rules import ReadingRules
 from putlab.model.design import log_distance, places
 from putlab.model.readings import INTERVALS, practice_putts
 from putlab.model.spread import MISHIT_TIMES, TERMS, cell_location, terms_at
@@ -32,8 +33,8 @@ PASS, NOTE, FAIL = "pass", "note", "fail"
 SPREAD_REFUSED = 0.25
 ERRORS_NOTED = 3.5
 
-# Normal scores beyond this are the tail: 0.27 % of putts where the model is right.
-TAIL = 3.0
+READING = {"line": "line_deg", "pace": "roll_ft"}
+TIMES = (1.0, MISHIT_TIMES)  # how widely plain putts and mishits scatter
 
 
 @dataclass(frozen=True)
@@ -51,30 +52,50 @@ def failures(verdicts: Iterable[Verdict]) -> list[Verdict]:
     return [verdict for verdict in verdicts if verdict.result == FAIL]
 
 
-def readings_checks(log: Log, fit: Fit, component: str) -> list[Verdict]:
-    """Check spread, tails and rounding of one component against the fitted model."""
-    scores = putt_scores(log, fit, component)
-    rng = np.random.default_rng([fit.seed, len(scores)])
-    u = rng.uniform(scores["below_lo"], scores["below_hi"])
-    scores = scores.assign(z=norm.ppf(np.clip(u, 1e-12, 1 - 1e-12)))
-    reading = {"line": "line_deg", "pace": "roll_ft"}[component]
+def readings_checks(log: Log, scores: pd.DataFrame, component: str) -> list[Verdict]:
+    """Check spread and rounding of one component against the fitted model."""
+    reading = READING[component]
     step = {"line": log.rules.line_step_deg, "pace": log.rules.roll_step_ft}[component]
-    return [_spread(scores), _tails(scores), _rounding(scores, reading, step)]
+    return [_spread(scores), _rounding(scores, reading, step)]
 
 
 def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
-    """Return every putt that was read, and its probabilities under the fitted model.
+    """Return every putt that was read, and its place under the fitted model.
 
-    Beside the log's columns: ``lo, hi, mu, sd`` and ``below_lo, below_hi``, the probabilities
-    of falling below either end.
+    Beside the log's columns: ``lo, hi, mu, sd``; ``z``, its randomised quantile residual; and
+    ``beyond_largest``, the chance that it passes the player's largest reading.
     """
     putts = INTERVALS[component](practice_putts(log.putts), log.rules)
-    mu, sd, share = _posterior_means(putts, fit, component)
     noise = putts["noise"].to_numpy(float)
-    ends = putts[["lo", "hi"]].to_numpy(float).T
-    plain, wild = (norm.cdf(ends, mu, np.hypot(times * sd, noise)) for times in (1, MISHIT_TIMES))
-    below_lo, below_hi = (1 - share) * plain + share * wild
-    return putts.assign(mu=mu, sd=np.hypot(sd, noise), below_lo=below_lo, below_hi=below_hi)
+    mu, sd, share = _posterior_means(putts, fit, component)
+
+    def below(value: pd.Series) -> Any:
+        plain, wild = (norm.cdf(value, mu, np.hypot(times * sd, noise)) for times in TIMES)
+        return (1 - share) * plain + share * wild
+
+    rng = np.random.default_rng([fit.seed, len(putts)])
+    u = rng.uniform(below(putts["lo"]), below(putts["hi"]))
+    low, high = _largest(putts, log.rules, component)
+    return putts.assign(
+        mu=mu,
+        sd=np.hypot(sd, noise),
+        z=norm.ppf(np.clip(u, 1e-12, 1 - 1e-12)),
+        beyond_largest=np.where(high.isna(), 0.0, below(low) + 1 - below(high)),
+    )
+
+
+def _largest(
+    putts: pd.DataFrame, rules: ReadingRules, component: str
+) -> tuple[pd.Series, pd.Series]:
+    """Return the two values beyond a player's largest reading; blank where a limit is known."""
+    if component == "line":
+        top = putts["line_deg"].abs().groupby(putts["player"]).transform("max")
+        top = (top + (rules.line_step_deg or 0.0) / 2).where(putts["line_deg"].notna())
+        return (-top, top) if rules.line_limit_deg is None else (top * np.nan,) * 2
+    top = putts["roll_ft"].groupby(putts["player"]).transform("max")
+    top = (top + (rules.roll_step_ft or 0.0) / 2).where(putts["roll_ft"].notna())
+    high = 100 * top / putts["target_ft"] - 100
+    return high * 0 - np.inf, high if rules.roll_limit_ft is None else high * np.nan
 
 
 def _posterior_means(
@@ -119,18 +140,6 @@ def _spread(scores: pd.DataFrame) -> Verdict:
         else "Readings scatter as widely as the model says, for every player."
     )
     return Verdict("spread", FAIL if refused else NOTE if off else PASS, said, table)
-
-
-def _tails(scores: pd.DataFrame) -> Verdict:
-    beyond, putts = int((scores["z"].abs() > TAIL).sum()), len(scores)
-    expected = 2 * norm.sf(TAIL) * putts
-    surprise = binom.sf(beyond - 1, putts, 2 * norm.sf(TAIL)) if putts else 1.0
-    table = pd.DataFrame({"putts": [putts], "beyond": [beyond], "expected": [expected]})
-    many = surprise < 0.001
-    said = f"{beyond} of {putts} readings lie in the tails; {expected:.1f} would be usual."
-    if many:
-        said += " There are more wild putts than the model allows for: look at the list of them."
-    return Verdict("tails", NOTE if many else PASS, said, table)
 
 
 def _rounding(scores: pd.DataFrame, reading: str, step: float | None) -> Verdict:

@@ -19,8 +19,9 @@ from putlab.model import readings
 from putlab.model.design import Design, make_design, session_table
 from putlab.model.green_putts import green_putts, make_green_design, outcome_counts
 from putlab.model.priors import PRIORS, SpreadPriors
-from putlab.posterior.checks import NOTE, PASS, Verdict, failures, readings_checks
+from putlab.posterior.checks import NOTE, PASS, Verdict, failures, putt_scores, readings_checks
 from putlab.posterior.player import Golfer, green_spread, pace_sentence, summary
+from putlab.posterior.residuals import residual_checks
 from putlab.posterior.sampling import convergence, fit_design
 
 GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
@@ -185,7 +186,7 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
         for component, design in designs.items():
             found |= fit_design(design, component, seed=seed, **options)
     fit = put_together(log, designs, found, seed)
-    checks = {component: readings_checks(log, fit, component) for component in rows}
+    checks = checks_of(log, fit)
     for component, verdicts in checks.items():
         for failed in failures(verdicts):
             raise FitError(
@@ -195,6 +196,15 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
             )
     counts = outcome_counts(outcomes).reindex(players, fill_value=0)
     return replace(fit, checks=checks, green_counts=counts)
+
+
+def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
+    """Return what a fit's readings say of it, by component, and of line with pace."""
+    scores = {component: putt_scores(log, fit, component) for component in readings.COMPONENTS}
+    found = residual_checks(fit, scores)
+    for component, of_one in scores.items():
+        found[component] = readings_checks(log, of_one, component) + found[component]
+    return found
 
 
 def put_together(

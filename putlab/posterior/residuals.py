@@ -1,0 +1,239 @@
+"""What residuals show that the model's story leaves out, a verdict each.
+
+Takes every putt's place under the fitted model (`putlab.posterior.checks.putt_scores`); gives
+what each other story would leave in it: tails, a lopsided scatter, a display that stops, line
+and pace that move together, a spread that changes within a visit, days that run in streaks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import minimize
+from scipy.special import expit, ndtr, stdtr
+from scipy.stats import pearsonr, skewtest
+
+from putlab.model.readings import COMPONENTS, WARM_UP_PUTTS
+from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES
+from putlab.posterior.checks import NOTE, PASS, Verdict
+
+if TYPE_CHECKING:
+    from putlab.posterior.fit import Fit
+
+# How often one check of one player may speak up where nothing is wrong: there are nine of them,
+# and a log with several players shares it out, so that of logs at most one in twenty is noted
+# (`tests/results/worlds.json`).
+ALARM = 0.005
+
+# With fewer putts there is nothing to see, and the tests' own approximations fail.
+LEAST_PUTTS = 40
+
+# Putts to fit two shapes of tail to, and permutations of visits.
+MOST_PUTTS, PERMUTATIONS = 3000, 4000
+
+TINY = 1e-300
+
+
+@dataclass(frozen=True)
+class Story:
+    """Another story than the model's: its name, how it is looked for, and what it would mean."""
+
+    name: str
+    test: Callable[[pd.DataFrame, np.random.Generator], tuple[float, float]]  # p value, size
+    means: Callable[[float], str]
+    fine: str
+    least: int = LEAST_PUTTS
+
+
+def residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list[Verdict]]:
+    """Look for each other story in the residuals of every player."""
+    found = {
+        c: [_verdict(fit, story, scores[c]) for story in stories] for c, stories in ALONE.items()
+    }
+    both = zip(BOTH, (_pairs(scores), _in_order(scores), _visits(fit)), strict=True)
+    return found | {"line with pace": [_verdict(fit, story, rows) for story, rows in both]}
+
+
+def _verdict(fit: Fit, story: Story, rows: pd.DataFrame) -> Verdict:
+    rng = np.random.default_rng([fit.seed, *story.name.encode()])
+    enough = rows[rows.groupby("player")["player"].transform("size") >= story.least]
+    looked = [(name, *story.test(own, rng)) for name, own in enough.groupby("player", sort=False)]
+    table = pd.DataFrame(looked, columns=["player", "p_value", "size"])
+    seen = table[table["p_value"] < ALARM / len(fit.players)]
+    said = [f"{row.player}: {story.means(row.size)}" for row in seen.itertuples(index=False)]
+    return Verdict(story.name, NOTE if said else PASS, " ".join(said) or story.fine, table)
+
+
+# What each test needs
+
+
+def _pairs(scores: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    line, pace = (scores[c][["row", "player", "z"]] for c in COMPONENTS)
+    return line.merge(pace.drop(columns="player"), on="row", suffixes=("_line", "_pace"))
+
+
+def _in_order(scores: dict[str, pd.DataFrame]) -> pd.DataFrame:
+    rows = pd.concat(scores[c][["player", "session", "row", "z"]] for c in COMPONENTS)
+    visit = rows.groupby(["player", "session"])["row"]
+    place, putts = visit.rank(method="dense"), visit.transform("nunique")
+    rows = rows.assign(square=rows["z"] ** 2, place=(place - 1) / (putts - 1).clip(lower=1))
+    return rows[putts > WARM_UP_PUTTS]
+
+
+def _visits(fit: Fit) -> pd.DataFrame:
+    """Return the offset of every visit that was read, in the order of the log."""
+    tables = []
+    for component, design in fit.designs.items():
+        mean = fit.posteriors[component]["posterior"].dataset["visit_bias"].mean(("chain", "draw"))
+        table = design.sessions[["player", "session"]].assign(offset=mean.values)
+        read = design.rows[["player", "session"]].drop_duplicates()
+        tables.append(table.merge(read).assign(component=component))
+    return pd.concat(tables, ignore_index=True)
+
+
+# The tests
+
+
+def _tails(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+    """Compare a spread with mishits to Student's t, each at its best, on the same readings."""
+    if len(rows) > MOST_PUTTS:
+        rows = rows.iloc[rng.choice(len(rows), MOST_PUTTS, replace=False)]
+    lo, hi = ((rows[end] - rows["mu"]) / rows["sd"] for end in ("lo", "hi"))
+    # Far above the middle a probability is a difference of numbers near 1: turn it over.
+    over = (lo + hi).to_numpy() > 0
+    lo, hi = np.where(over, -hi, lo), np.where(over, -lo, hi)
+
+    def mixture(share: float, log_sd: float) -> Any:
+        m, sd = MISHIT_MOST * expit(share), np.exp(log_sd)
+        return _between(lambda x: (1 - m) * ndtr(x / sd) + m * ndtr(x / sd / MISHIT_TIMES), lo, hi)
+
+    def student(log_nu: float, log_sd: float) -> Any:
+        nu = np.exp(np.clip(log_nu, 0, 6))
+        return _between(lambda x: stdtr(nu, x / np.exp(log_sd)), lo, hi)
+
+    better = _best(student, [2.0, 0.0]) - _best(mixture, [-2.0, 0.0])
+    # Where mishits are the truth the ratio of likelihoods passes k about once in ten k (measured).
+    return min(1.0, 0.1 * float(np.exp(-better))), better
+
+
+def _between(below: Callable[[Any], Any], lo: Any, hi: Any) -> Any:
+    return below(hi) - below(lo)
+
+
+def _best(chance: Callable[..., Any], start: list[float]) -> float:
+    """Return the highest log likelihood over two parameters."""
+    found = minimize(lambda p: -np.log(chance(*p) + TINY).sum(), start, method="Nelder-Mead")
+    return -float(found.fun)
+
+
+def _lopsided(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+    found = skewtest(rows["z"])
+    return float(found.pvalue), float(found.statistic)
+
+
+def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+    """Return the chance that no reading would pass the largest one, and how many should."""
+    expected = float(rows["beyond_largest"].sum())
+    return float(np.exp(-expected)), expected
+
+
+def _together(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+    found = pearsonr(rows["z_line"], rows["z_pace"])
+    return float(found.pvalue), float(found.statistic)
+
+
+def _within(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+    found = pearsonr(rows["place"], rows["square"])
+    return float(found.pvalue), float(found.statistic)
+
+
+def _streaks(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+    """Permute visits: do neighbours resemble each other more than chance allows?"""
+    offsets = rows.pivot(index="session", columns="component", values="offset")
+    offsets = offsets.reindex(rows["session"].unique()).dropna(axis=1).to_numpy().T
+    offsets = offsets - offsets.mean(axis=1, keepdims=True)
+    offsets = offsets / np.sqrt((offsets**2).sum(axis=1, keepdims=True) + TINY)
+    orders = np.argsort(rng.random((PERMUTATIONS, 1, offsets.shape[1])), axis=-1)
+    shuffled = np.take_along_axis(offsets[None], orders, axis=-1)
+    alike, by_chance = _alike(offsets), _alike(shuffled)
+    return (1 + np.sum(by_chance >= alike)) / (1 + PERMUTATIONS), alike / len(offsets)
+
+
+def _alike(offsets: np.ndarray) -> Any:
+    return (offsets[..., 1:] * offsets[..., :-1]).sum(axis=(-1, -2))
+
+
+# What each would mean for the answer
+
+
+def _of(component: str) -> tuple[Story, ...]:
+    long_side = {"line": ("to the right", "to the left"), "pace": ("long", "short")}[component]
+    limit = {"line": "line_limit_deg", "pace": "roll_limit_ft"}[component]
+
+    def heavy(size: float) -> str:
+        return (
+            f"poor putts in {component} come in every degree, which a spread with a few mishits "
+            "fits worse: the spread named is that of the better putts, and a tenth more is likely. "
+            "Read one-putt and three-putt chances rather than the spread."
+        )
+
+    def lopsided(size: float) -> str:
+        return (
+            f"{component} misses run farther {long_side[size < 0]} than {long_side[size > 0]}: one "
+            "spread for both sides is too wide for one and too narrow for the other, and the "
+            f"bias hides it. Look at the widest misses {long_side[size < 0]} first."
+        )
+
+    def stopped(size: float) -> str:
+        return (
+            f"{size:.0f} readings of {component} should lie beyond the largest and none does: a "
+            f"display or backstop may stop there, and the spread named is then too narrow. Declare "
+            f"{limit}, or look whether wide putts were left out."
+        )
+
+    return (
+        Story("tails", _tails, heavy, f"Wide misses of {component} are as many as usual."),
+        Story(
+            "two sides",
+            _lopsided,
+            lopsided,
+            f"{component.capitalize()} misses run as far either way.",
+        ),
+        Story("largest", _stopped, stopped, f"Readings of {component} do not stop at a limit."),
+    )
+
+
+def _moves(size: float) -> str:
+    way = "hard" if size > 0 else "soft"
+    return (
+        f"putts that start right are struck {way} (correlation {size:+.2f}): line and pace are "
+        "taken as apart, so spreads hold but not where putts finish. Practise them as one stroke."
+    )
+
+
+def _changes(size: float) -> str:
+    way = "wider" if size > 0 else "narrower"
+    return (
+        f"scatter grows {way} in the course of a visit: the spread named is the average over a "
+        "visit. Compare visits of like length, and end them sooner or warm up longer."
+    )
+
+
+def _runs(size: float) -> str:
+    return (
+        "good and bad days come in streaks (or the middle drifts): biases and putts on a new day "
+        "are less certain than their intervals say. Log visits over more weeks before you correct "
+        "a bias."
+    )
+
+
+ALONE = {component: _of(component) for component in COMPONENTS}
+BOTH = (
+    Story("together", _together, _moves, "Line and pace miss independently of each other."),
+    Story("within a visit", _within, _changes, "Scatter does not change in the course of a visit."),
+    Story("streaks", _streaks, _runs, "Days follow each other in no order.", least=1),
+)
