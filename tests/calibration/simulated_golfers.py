@@ -17,7 +17,7 @@ from putlab.green.published import green_spread
 from putlab.green.skill import Skill
 from putlab.model.design import SPOT_RANGE, make_design, session_table
 from putlab.model.priors import PRIORS
-from putlab.model.readings import COMPONENTS, intervals
+from putlab.model.readings import COMPONENTS, intervals, lengths_ft
 from putlab.model.spread import MISHIT_TIMES, named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.fit import put_together
@@ -132,15 +132,21 @@ def play_log(golfer, rng, *, sessions=SESSIONS, each=EACH):
     return log_of(putts)
 
 
-def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2):
+def quick_fit(log, *, seed=1, draws=300, tune=300, chains=2, cores=2):
     """Return the spread model's fit by the same sampler with fewer draws, unchecked."""
     visits = session_table(log.putts)
     posteriors, designs = {}, {}
     for name in COMPONENTS:
         rows = intervals(log, name)
-        design = make_design(rows, visits, LENGTHS_FT, [PLAYER], PRIORS[name])
+        lengths = lengths_ft(log.putts["distance_ft"])
+        design = make_design(rows, visits, lengths, [PLAYER], PRIORS[name])
         raw = fitting.sample(
-            fitting.compiled_for(design), seed=seed, draws=draws, tune=tune, chains=chains, cores=2
+            fitting.compiled_for(design),
+            seed=seed,
+            draws=draws,
+            tune=tune,
+            chains=chains,
+            cores=cores,
         )
         posterior = named_quantities(raw.posterior.dataset, design)
         posteriors[name] = xr.DataTree.from_dict({"posterior": posterior})

@@ -38,16 +38,26 @@ SETTINGS = {
 }
 
 
-def play(setting, distance_ft, putts, rng, *, mishits=(0.0, 0.0), times=4.0):
+def normal(rng, size):
+    """Return the scatter of line and of pace in units of their sd, shape (2, size)."""
+    return rng.normal(size=(2, size))
+
+
+def play(
+    setting, distance_ft, putts, rng, *, mishits=(0.0, 0.0), times=4.0, strike=normal, days=None
+):
     """Return the putts taken on each of many holes, and the leaves of first putts missed.
 
     A share of putts is mishit in line, and one in pace, and scatters so many times as widely.
+    ``strike(rng, size)`` draws how putts scatter; ``days`` (2, 2) are the sd of what a day adds
+    to line and pace, and to the log of either's spread: every hole is played on a day of its own.
     """
     known_ft, line_sd, line_bias, pace_sd, pace_bias, stimp_ft, past_ft = setting
+    bias_sd, form_sd = np.zeros((2, 2)) if days is None else days
+    offset, form = np.asarray([bias_sd, form_sd])[..., None] * rng.normal(size=(2, 2, putts))
 
-    def scatter(log_sd, share, size):
-        wider = np.where(rng.random(size) < share, times, 1.0)
-        return np.exp(log_sd) * wider * rng.normal(size=size)
+    def scatter(z, log_sd, share):
+        return np.exp(log_sd) * np.where(rng.random(z.size) < share, times, 1.0) * z
 
     slowing = 6.0**2 / (2 * stimp_ft)
     where = np.full(putts, float(distance_ft))
@@ -57,10 +67,14 @@ def play(setting, distance_ft, putts, rng, *, mishits=(0.0, 0.0), times=4.0):
     for _ in range(10):
         d = where[on_green]
         log_d, log_known = np.log(d), np.log(known_ft)
-        degrees = np.interp(log_d, log_known, line_bias)
-        degrees += scatter(np.interp(log_d, log_known, np.log(line_sd)), mishits[0], d.size)
-        percent = np.interp(log_d, log_known, pace_bias)
-        percent += scatter(np.interp(log_d, log_known, np.log(pace_sd)), mishits[1], d.size)
+        z = strike(rng, d.size)
+        off, log_sd = offset[:, on_green], form[:, on_green]
+        degrees = np.interp(log_d, log_known, line_bias) + off[0]
+        log_sd[0] += np.interp(log_d, log_known, np.log(line_sd))
+        degrees += scatter(z[0], log_sd[0], mishits[0])
+        percent = np.interp(log_d, log_known, pace_bias) + off[1]
+        log_sd[1] += np.interp(log_d, log_known, np.log(pace_sd))
+        percent += scatter(z[1], log_sd[1], mishits[1])
         roll = np.maximum((d + past_ft) * (1 + percent / 100), 0.0)
         # The hole is at (0, d); the ball stops at (x, y).
         x, y = roll * np.sin(degrees * np.pi / 180), roll * np.cos(degrees * np.pi / 180)

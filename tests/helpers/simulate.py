@@ -54,6 +54,8 @@ def simulate_errors(
     *,
     players: list[str],
     lengths_ft: ArrayLike,
+    strikes: np.ndarray | None = None,
+    days: np.ndarray | None = None,
 ) -> np.ndarray:
     """Draw the true error of every putt of a schedule, for one component.
 
@@ -70,6 +72,9 @@ def simulate_errors(
         Labels, in the order of the truth's first axis.
     lengths_ft : array_like
         Lengths, in the order of its second.
+    strikes, days : ndarray, shape (putts,) and (visits,), optional
+        Scatter and offsets in units of their standard deviations, where they are of another
+        world than the model's: independent normal numbers unless given.
 
     Returns
     -------
@@ -78,7 +83,8 @@ def simulate_errors(
     """
     visits = session_table(schedule)
     who = pd.Index(players).get_indexer(visits["player"])
-    visit_bias = truth.visit_bias_sd[who] * rng.standard_normal(len(visits))
+    days = rng.standard_normal(len(visits)) if days is None else days
+    visit_bias = truth.visit_bias_sd[who] * days
     visit_form = truth.visit_form_sd[who] * rng.standard_normal(len(visits))
     lengths = pd.Index(np.round(np.asarray(lengths_ft), 6))
     index = {
@@ -105,7 +111,7 @@ def simulate_errors(
     )
     wild = rng.random(len(schedule)) < truth.mishit_share[index["player"]]
     sd = np.exp(log_sd) * np.where(wild, MISHIT_TIMES, 1.0)
-    return mean + sd * rng.standard_normal(len(schedule))
+    return mean + sd * (rng.standard_normal(len(schedule)) if strikes is None else strikes)
 
 
 def _column(schedule: pd.DataFrame, name: str) -> pd.Series:
