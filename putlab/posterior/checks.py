@@ -66,16 +66,23 @@ def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
     ``beyond_largest``, the chance that it passes the player's largest reading.
     """
     putts = INTERVALS[component](practice_putts(log.putts), log.rules)
+    truth = _posterior_means(putts, fit, component)
+    return putt_places(putts, truth, log.rules, component, fit.seed)
+
+
+def putt_places(
+    putts: pd.DataFrame, truth: tuple[Any, Any, Any], rules: ReadingRules, component: str, seed: int
+) -> pd.DataFrame:
+    """Return the places of putts under their mean, spread and share of mishits."""
+    mu, sd, share = truth
     noise = putts["noise"].to_numpy(float)
-    mu, sd, share = _posterior_means(putts, fit, component)
 
     def below(value: pd.Series) -> Any:
         plain, wild = (norm.cdf(value, mu, np.hypot(times * sd, noise)) for times in TIMES)
         return (1 - share) * plain + share * wild
 
-    rng = np.random.default_rng([fit.seed, len(putts)])
-    u = rng.uniform(below(putts["lo"]), below(putts["hi"]))
-    low, high = _largest(putts, log.rules, component)
+    u = np.random.default_rng([seed, len(putts)]).uniform(below(putts["lo"]), below(putts["hi"]))
+    low, high = _largest(putts, rules, component)
     return putts.assign(
         mu=mu,
         sd=np.hypot(sd, noise),

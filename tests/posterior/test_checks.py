@@ -4,17 +4,10 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
-from scipy.stats import kstest, norm
+from scipy.stats import kstest
 
-from putlab.posterior.checks import (
-    FAIL,
-    NOTE,
-    PASS,
-    Verdict,
-    failures,
-    putt_scores,
-    readings_checks,
-)
+from putlab.posterior.checks import FAIL, NOTE, PASS, Verdict, failures, putt_scores
+from putlab.posterior.fit import checks_of
 
 VERDICTS = [
     Verdict("R-hat", PASS, "The chains agree."),
@@ -29,18 +22,18 @@ def test_only_a_fail_keeps_a_fit_out():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("component", ["line", "pace"])
-def test_the_demo_passes_its_own_checks(demo_log, demo_fit, component):
-    verdicts = readings_checks(demo_log, demo_fit, component)
-    assert [v.name for v in verdicts] == ["spread", "tails", "rounding"]
-    assert [v.result for v in verdicts] == ["pass", "pass", "pass"]
+def test_the_demo_passes_its_own_checks(demo_log, demo_fit):
+    found = checks_of(demo_log, demo_fit)
+    of_one = ["spread", "rounding", "tails", "two sides", "largest"]
+    assert [v.name for v in found["line"]] == [v.name for v in found["pace"]] == of_one
+    assert [v.name for v in found["line with pace"]] == ["together", "within a visit", "streaks"]
+    assert {v.result for verdicts in found.values() for v in verdicts} == {"pass"}
 
 
 @pytest.mark.slow
-def test_scores_of_the_demo_are_standard_normal(demo_log, demo_fit, rng):
+def test_scores_of_the_demo_are_standard_normal(demo_log, demo_fit):
     scores = putt_scores(demo_log, demo_fit, "pace")
-    u = rng.uniform(scores["below_lo"], scores["below_hi"])
-    assert kstest(norm.ppf(u), "norm").pvalue > 0.01
+    assert kstest(scores["z"], "norm").pvalue > 0.01
 
 
 def changed(log, **columns):
@@ -50,7 +43,7 @@ def changed(log, **columns):
 @pytest.mark.slow
 def test_readings_rounded_by_hand_are_noticed(demo_log, demo_fit):
     even = (demo_log.putts["roll_ft"] / 0.2).round() * 0.2
-    rounding = readings_checks(changed(demo_log, roll_ft=even), demo_fit, "pace")[2]
+    rounding = checks_of(changed(demo_log, roll_ft=even), demo_fit)["pace"][1]
     assert rounding.result == "note"
     assert rounding.table["even"].item() == 1.0
 
@@ -58,12 +51,12 @@ def test_readings_rounded_by_hand_are_noticed(demo_log, demo_fit):
 @pytest.mark.slow
 def test_readings_of_somebody_wider_are_refused(demo_log, demo_fit):
     wide = (demo_log.putts["line_deg"] * 2).round()
-    spread = readings_checks(changed(demo_log, line_deg=wide), demo_fit, "line")[0]
+    spread = checks_of(changed(demo_log, line_deg=wide), demo_fit)["line"][0]
     assert spread.result == "fail"
 
 
 @pytest.mark.slow
 def test_too_many_wild_putts_are_noticed(demo_log, demo_fit):
     wild = demo_log.putts["line_deg"].mask(demo_log.putts.index % 20 == 0, 15.0)
-    tails = readings_checks(changed(demo_log, line_deg=wild), demo_fit, "line")[1]
+    tails = checks_of(changed(demo_log, line_deg=wild), demo_fit)["line"][2]
     assert tails.result == "note"

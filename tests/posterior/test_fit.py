@@ -126,11 +126,12 @@ def test_a_log_of_both_is_fitted_to_both(joint_fit):
     # What was practised is what the lengths of the answer are.
     assert joint_fit.golfer().table["distance_ft"].tolist() == LENGTHS_FT
     assert joint_fit.practised["putts"].tolist() == [40] * 4
-    assert [v.result for part in joint_fit.checks.values() for v in part] == ["pass"] * 6
+    assert [v.result for part in joint_fit.checks.values() for v in part] == ["pass"] * 13
     assert list(joint_fit.table.columns) == ["component", "check", "result", "sentence"]
     assert joint_fit.table["component"].value_counts().to_dict() == {
-        "line": 6,
-        "pace": 6,
+        "line": 8,
+        "pace": 8,
+        "line with pace": 3,
         "green": 3,
     }
     assert joint_fit.sentence == "The fit passed its checks."
