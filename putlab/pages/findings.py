@@ -54,8 +54,9 @@ class Findings(Result):
         The last change of condition; all conditions side by side, where there are over two.
     charts : list of putlab.pages.charts.Chart
         Figures, in the order of the report.
-    measured, green : list of str
-        Components of which there are readings; where the spread of a real green comes from.
+    measured, green, doubts : list of str
+        Components of which there are readings; where the spread of a real green comes from; what
+        the readings say against the model, and what that means for the answer.
     """
 
     player: str
@@ -71,6 +72,7 @@ class Findings(Result):
     charts: list[Chart]
     measured: list[str]
     green: list[str]
+    doubts: list[str]
 
     @property
     def table(self) -> pd.DataFrame:
@@ -167,6 +169,7 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
         charts=figures,
         measured=measured,
         green=fit.green_sentences(player),
+        doubts=fit.doubts(player),
     )
 
 

@@ -113,6 +113,12 @@ class Fit(Result):
             found[name] = found.get(name, []) + checks
         return found
 
+    def doubts(self, player: str) -> list[str]:
+        """Return what a player's readings say against the model, and what that means."""
+        found = [v.table for part in self.checks.values() for v in part if "means" in v.table]
+        means = [table.loc[table["player"] == player, "means"] for table in found]
+        return [text[0].upper() + text[1:] for own in means for text in own if text]
+
     def meta(self) -> dict[str, Any]:
         """Return what a reader needs to repeat the result: seed, interval, versions, checks."""
         checks = {

@@ -61,10 +61,13 @@ def residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list
 def _verdict(fit: Fit, story: Story, rows: pd.DataFrame) -> Verdict:
     rng = np.random.default_rng([fit.seed, *story.name.encode()])
     enough = rows[rows.groupby("player")["player"].transform("size") >= story.least]
-    looked = [(name, *story.test(own, rng)) for name, own in enough.groupby("player", sort=False)]
-    table = pd.DataFrame(looked, columns=["player", "p_value", "size"])
-    seen = table[table["p_value"] < ALARM / len(fit.players)]
-    said = [f"{row.player}: {story.means(row.size)}" for row in seen.itertuples(index=False)]
+    alarm = ALARM / len(fit.players)
+    looked = []
+    for player, own in enough.groupby("player", sort=False):
+        p_value, size = story.test(own, rng)
+        looked.append((player, p_value, size, story.means(size) if p_value < alarm else ""))
+    table = pd.DataFrame(looked, columns=["player", "p_value", "size", "means"])
+    said = [f"{row.player}: {row.means}" for row in table.itertuples() if row.means]
     return Verdict(story.name, NOTE if said else PASS, " ".join(said) or story.fine, table)
 
 

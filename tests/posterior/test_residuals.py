@@ -13,6 +13,7 @@ import xarray as xr
 
 from putlab.log.rules import ReadingRules
 from putlab.posterior.checks import putt_places
+from putlab.posterior.fit import Fit
 from putlab.posterior.residuals import residual_checks
 
 VISITS, PUTTS = 12, 60
@@ -101,6 +102,8 @@ def test_another_world_is_noticed_and_said_in_words(rng, world, part, name, word
     assert verdict.sentence.startswith("birch: ")
     assert word in verdict.sentence
     assert verdict.table["p_value"].item() < 0.005
+    told = Fit.doubts(SimpleNamespace(checks=found), "birch")
+    assert verdict.sentence.removeprefix("birch: ").lower() in [text.lower() for text in told]
 
 
 def test_the_models_own_world_is_quiet(rng):
