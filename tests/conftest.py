@@ -1,6 +1,7 @@
 """Fixtures that several test modules share."""
 
 import os
+import tempfile
 from pathlib import Path
 
 import matplotlib
@@ -17,9 +18,10 @@ def pytest_configure(config):
     """Keep the tests' fits apart from the user's, and between runs of the tests.
 
     Entries are found by the hash of everything that determines them, so a fit made by an
-    earlier run is the fit this run would make.
+    earlier run is the fit this run would make. Without pytest's cache they are not kept.
     """
-    os.environ["PUTLAB_CACHE"] = str(config.cache.mkdir("fits"))
+    cache = getattr(config, "cache", None)
+    os.environ["PUTLAB_CACHE"] = str(cache.mkdir("fits") if cache else tempfile.mkdtemp())
 
 
 @pytest.fixture
