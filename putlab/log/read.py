@@ -183,6 +183,8 @@ def read_log(
     if rows.empty and not allow_empty:
         raise LogError(_nothing_usable(path, rejects))
     made = complete_rules(declared, putts)
+    if made.aim_past_ft is not None:
+        putts["aim_past_ft"] = putts["aim_past_ft"].fillna(made.aim_past_ft)
     return Log(
         putts=putts[[*COLUMN, "file", "row"]].assign(player=putts["player"].map(called)),
         rejects=rejects,

@@ -70,6 +70,7 @@ def rows_of(
     for column in COLUMNS:
         _fill(rows, column, problems)
     _need_reading(rows, problems)
+    _whole_holes(rows)
     _contradictions(rows, problems)
     rejects = problems.records()
     rejects += [(row, WHOLE_ROW, quoted(value), reason) for row, value, reason in broken]
@@ -155,17 +156,27 @@ def _need_reading(rows: pd.DataFrame, problems: Problems) -> None:
     problems.add_where(silent, WHOLE_ROW, f"no reading: one of {', '.join(READINGS)} is needed")
 
 
+def _whole_holes(rows: pd.DataFrame) -> None:
+    """Let a row that counts a hole's putts say what it says of the first: whether it dropped."""
+    counted = rows["putts_taken"].notna() & ~(rows["putt_no"] > 1)
+    rows["putt_no"] = rows["putt_no"].mask(counted & rows["hole_no"].notna(), 1.0)
+    rows["holed"] = rows["holed"].mask(counted & rows["holed"].isna(), rows["putts_taken"] == 1)
+
+
 def _contradictions(rows: pd.DataFrame, problems: Problems) -> None:
     """Reject rows whose readings cannot all be true of one putt."""
     distance, roll, leave = (rows[c].to_numpy() for c in ("distance_ft", "roll_ft", "leave_ft"))
     holed = rows["holed"].fillna(False).to_numpy(dtype=bool)
-    slack = CONTRADICTION_FT
+    first, slack = ~(rows["putt_no"] > 1).to_numpy(), CONTRADICTION_FT
+    taken = rows["putts_taken"].to_numpy()
     with np.errstate(invalid="ignore"):
         # Ball, hole and rest are a triangle, and the path is no shorter than its side.
         beyond, short = leave > roll + distance + slack, leave < distance - roll - slack
         found = (
             ("leave_ft", holed & (leave > 0), "but holed is true"),
             ("roll_ft", holed & (roll < distance - slack), "short of the hole, but holed is true"),
+            ("putts_taken", holed & first & (taken > 1), "but the first putt was holed"),
+            ("putts_taken", ~holed & first & (taken == 1), "but the first putt was not holed"),
             ("leave_ft", beyond, "more than roll-out and distance together"),
             ("leave_ft", short, "less than the roll-out fell short by"),
         )

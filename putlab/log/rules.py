@@ -20,11 +20,16 @@ MEANINGS = {
     "roll_limit_ft": "Distance from the ball to a backstop or the end of the mat, feet.",
     "line_noise_deg": "Known spread of the direction sensor itself, degrees.",
     "roll_noise_ft": "Known spread of the roll-out sensor itself, feet.",
+    "aim_past_ft": "How far past the mark or hole every ball was to roll, feet, where no row says.",
 }
 
 # Largest value each rule can have: a step of a right angle reads nothing.
 MOST = dict.fromkeys(MEANINGS, 30.0) | dict.fromkeys(("line_step_deg", "line_noise_deg"), 45.0)
 MOST |= {"line_limit_deg": 90.0, "roll_limit_ft": COLUMN["roll_ft"].most}
+MOST |= {"aim_past_ft": COLUMN["aim_past_ft"].most}
+
+# Rules that may be None: no limit, and nothing said of the aim.
+OPEN = ("line_limit_deg", "roll_limit_ft", "aim_past_ft")
 
 # Steps that displays and tapes have, largest first. Inches are twelfths of a foot.
 LINE_STEPS_DEG = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
@@ -51,6 +56,9 @@ class ReadingRules:
         Largest reading possible; one at or beyond it says *at least*. None: no limit.
     line_noise_deg, roll_noise_ft : float
         Known spread of the sensor itself; adds in quadrature to the golfer's.
+    aim_past_ft : float or None
+        How far past the mark or hole every ball was to roll. None: to the mark where there is
+        no hole, a foot past the hole where there is one.
     source : dict of str to str
         For each field ``declared``, ``read off the data`` or ``assumed``. Fields given to
         the constructor are declared, the rest assumed, unless said otherwise.
@@ -62,6 +70,7 @@ class ReadingRules:
     roll_limit_ft: float | None = None
     line_noise_deg: float = None  # type: ignore[assignment]
     roll_noise_ft: float = None  # type: ignore[assignment]
+    aim_past_ft: float | None = None
     source: Mapping[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -72,7 +81,7 @@ class ReadingRules:
             source.setdefault(name, ASSUMED if value is None else DECLARED)
             if value is not None:
                 value = _checked(name, value)
-            elif "limit" not in name:
+            elif name not in OPEN:
                 value = 0.0
             object.__setattr__(self, name, value)
         object.__setattr__(self, "source", source)
@@ -103,6 +112,7 @@ def declared_rules(given: Mapping[str, Any] | ReadingRules | None) -> dict[str, 
         return given.declared
     if not isinstance(given, Mapping):
         raise UsageError(f"reading rules must be names and numbers; got {str(given)[:60]!r}.")
+    given = dict(_in_feet(name, value) for name, value in given.items())
     for name in given:
         if name not in MEANINGS:
             near = closest(name, tuple(MEANINGS))
@@ -111,6 +121,15 @@ def declared_rules(given: Mapping[str, Any] | ReadingRules | None) -> dict[str, 
                 f"{str(name)[:60]!r} is no reading rule.{hint} Known: {', '.join(MEANINGS)}."
             )
     return {name: _checked(name, v) for name, v in given.items() if v is not None}
+
+
+def _in_feet(name: str, value: Any) -> tuple[str, Any]:
+    """Return a rule given in metres in feet."""
+    known = f"{str(name).removesuffix('_m')}_ft"
+    if not str(name).endswith("_m") or known not in MEANINGS:
+        return name, value
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    return known, value / M_PER_FT if number else value
 
 
 def complete_rules(declared: dict[str, float], rows: pd.DataFrame) -> ReadingRules:

@@ -74,6 +74,9 @@ COLUMNS = (
            least=0, most=300),
     Column("holed", "flag", "Whether the ball was holed, where there was a hole."),
     Column("leave_ft", "number", "Distance left to the hole after a miss.", least=0, most=300),
+    Column("aim_past_ft", "number",
+           "How far past the mark or the hole the ball was to roll; nought is to stop there.",
+           least=0, most=20),
     Column("stimp_ft", "number", "Green speed of the surface: roll-out of a Stimpmeter.",
            least=1, most=30),
     Column("slope_pct", "number", "Steepness of the green: rise over run times 100.",
@@ -86,13 +89,15 @@ COLUMNS = (
            choices=("line", "pace", "both", "counted")),
     Column("hole_no", "whole", "Hole of a counted game.", least=1, most=1000),
     Column("putt_no", "whole", "Which putt on that hole of a counted game.", least=1, most=50),
+    Column("putts_taken", "whole", "Putts taken on that hole in all, where one row is a hole.",
+           least=1, most=50),
 )
 # fmt: on
 
 COLUMN = {column.name: column for column in COLUMNS}
 
 # A row needs at least one of these to say anything about the putt.
-READINGS = ("line_deg", "roll_ft", "holed", "leave_ft")
+READINGS = ("line_deg", "roll_ft", "holed", "leave_ft", "putts_taken")
 
 # Every name a file may use, and the column it fills.
 ACCEPTED_NAMES = {column.name: column.name for column in COLUMNS} | {

@@ -49,7 +49,7 @@ SAME_STIMP_FT = 0.5
 
 # What putts are alike in. The first few putts of a practice visit may scatter wider; those of
 # a round, after a warm-up and holes apart, are as any.
-ALIKE = ["player", "distance_ft", "stimp_ft", "condition", "counted", "practised"]
+ALIKE = ["player", "distance_ft", "past_ft", "stimp_ft", "condition", "counted", "practised"]
 
 
 def green_putts(putts: pd.DataFrame) -> pd.DataFrame:
@@ -59,6 +59,7 @@ def green_putts(putts: pd.DataFrame) -> pd.DataFrame:
     putts = _in_holes(putts).assign(
         counted=in_game(putts),
         condition=conditions_held(putts),
+        past_ft=putts["aim_past_ft"].fillna(PAST_FT),
         stimp_ft=_nearest(putts["stimp_ft"].fillna(STIMP_FT), SAME_STIMP_FT),
         practised=_nearest(practised, SAME_PRACTICE),
     )
@@ -95,8 +96,9 @@ def _in_holes(putts: pd.DataFrame) -> pd.DataFrame:
     putts["putt_no"] = number
     following = hole["putt_no"].shift(-1) == number + 1
     putts["next_ft"] = hole["distance_ft"].shift(-1).where(following)
-    putts["last_no"] = hole["putt_no"].transform("max")
-    putts["finished"] = hole["holed"].transform("last")
+    taken = hole["putts_taken"].transform("max")
+    putts["last_no"] = taken.fillna(hole["putt_no"].transform("max"))
+    putts["finished"] = hole["holed"].transform("last").mask(taken.notna(), True)
     return putts
 
 
@@ -264,7 +266,7 @@ def _event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
     distance_ft, position = np.unique(events["distance_ft"], return_inverse=True)
     player = pd.Index(design.players).get_indexer(events["player"])
     condition = places(events, design.conditions, ["player", "condition"]) + 1
-    values = events["practised"], events["counted"], events["distance_ft"] + PAST_FT
+    values = events["practised"], events["counted"], events["distance_ft"] + events["past_ft"]
     x, at = log_distance(design.lengths_ft), log_distance(distance_ft)
     weights = np.zeros((design.size[2] + 1, at.size))
     weights[: x.size] = length_weights(x, at)

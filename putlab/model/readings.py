@@ -84,6 +84,7 @@ def first_putts(putts: pd.DataFrame) -> pd.DataFrame:
     order = putts.groupby(["player", "session"], sort=False).cumcount()
     # Where there is a hole the golfer means to reach and pass it; without one, to stop there.
     past = np.where(putts["holed"].notna(), PAST_FT, 0.0)
+    past = putts["aim_past_ft"].fillna(pd.Series(past, putts.index))
     putts = putts.assign(
         warm_up=order < WARM_UP_PUTTS,
         counted=in_game(putts),

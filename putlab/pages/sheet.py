@@ -16,7 +16,7 @@ from putlab.practice.plan import Plan
 # Columns that a session can fill in; the rest of the log's have no place here.
 FILL_IN_COLUMNS = [
     "player", "session", "putt", "distance_ft", "line_deg", "roll_ft", "holed", "leave_ft",
-    "stimp_ft", "drill", "hole_no", "putt_no",
+    "stimp_ft", "drill", "hole_no", "putt_no", "putts_taken",
 ]  # fmt: skip
 
 # Earliest date a zip archive knows: a workbook's bytes then depend on its content alone.

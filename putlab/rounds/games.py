@@ -1,8 +1,9 @@
 """Counted games: holes of par two on the practice green, nothing conceded.
 
 A game is read from the log's rows with `hole_no` and `putt_no`: a hole begins at putt 1, and
-its putts are those taken until it was holed. A new game begins where a hole's number comes
-again within a visit.
+its putts are those taken until it was holed, written a row each or counted in `putts_taken`. A
+new game begins where a hole's number comes again within a visit. A game with a hole that nobody
+finished has no score: those finished early are the good ones.
 """
 
 from collections.abc import Callable, Sequence
@@ -15,6 +16,7 @@ import pandas as pd
 from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, interval_probabilities
+from putlab.base.words import listed
 from putlab.log.schema import COLUMNS
 from putlab.rounds.expected import (
     RATIOS_SOLVED,
@@ -51,7 +53,7 @@ def finished_holes(putts: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     holes = pd.concat([holes for holes, _ in visits], ignore_index=True)
     notes = [note for _, found in visits for note in found]
     if holes.empty:
-        raise LogError("the log has no finished hole of a counted game. " + " ".join(notes[:3]))
+        raise LogError("the log has no finished counted game. " + " ".join(notes[:3]))
     games = holes["session"] + "/" + holes["game"].astype(str)
     numbered = games.groupby(holes["player"], sort=False)
     holes["game"] = numbered.transform(lambda labels: pd.factorize(labels)[0] + 1)
@@ -62,32 +64,46 @@ def _holes_of_visit(visit: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     starts = (visit["putt_no"] == 1) | (visit["hole_no"] != visit["hole_no"].shift())
     found: list[dict] = []
     notes: list[str] = []
+    unfinished: dict[int, list[str]] = {}  # holes, by game
     seen, game = set[float](), 1
+    place = f"{visit['player'].iloc[0]}, {visit['session'].iloc[0]}"
     for _, rows in visit.groupby(starts.cumsum(), sort=False):
         first = rows.iloc[0]
         if first["hole_no"] in seen:
             seen, game = set(), game + 1
         seen.add(first["hole_no"])
-        if trouble := _trouble(rows):
-            place = f"{first['player']}, {first['session']}, hole {first['hole_no']:g}"
-            notes.append(f"{place}: {trouble}, so the hole is left out.")
+        taken = first["putts_taken"] if first["putts_taken"] > 0 else len(rows)
+        hole = f"hole {first['hole_no']:g}"
+        if trouble := _trouble(rows, taken):
+            notes.append(f"{place}, {hole}: {trouble}, so the hole is left out.")
+        elif not _finished(rows):
+            unfinished.setdefault(game, []).append(hole)
         else:
-            found.append({**first, "game": game, "putts": len(rows)})
-    return pd.DataFrame(found, columns=HOLE_COLUMNS), notes
+            found.append({**first, "game": game, "putts": int(taken)})
+    notes += [
+        f"{place}: {listed(holes)} not finished, so this game has no score. Write putts_taken, "
+        "or a row for each further putt."
+        for holes in unfinished.values()
+    ]
+    whole = [hole for hole in found if hole["game"] not in unfinished]
+    return pd.DataFrame(whole, columns=HOLE_COLUMNS), notes
 
 
-def _trouble(rows: pd.DataFrame) -> str:
-    """Say why a hole's score is not known, or return an empty text."""
+def _trouble(rows: pd.DataFrame, taken: float) -> str:
+    """Say why a hole's rows cannot be a hole, or return an empty text."""
     numbers = rows["putt_no"].to_numpy()
     if not np.array_equal(numbers, np.arange(1, len(rows) + 1)):
         return f"putts {', '.join(f'{n:g}' for n in numbers)} are not 1, 2, 3 and so on"
-    holed = rows["holed"]
-    if holed.iloc[:-1].fillna(False).any():
+    if rows["holed"].iloc[:-1].fillna(False).any():
         return "a putt follows one that was holed"
-    # Nothing is conceded: where holed is not written down, the last putt dropped.
-    if not holed.fillna(True).iloc[-1]:
-        return "the last putt was not holed"
+    if taken != len(rows) > 1:
+        return f"putts_taken says {taken:g}, but {len(rows)} are written"
     return ""
+
+
+def _finished(rows: pd.DataFrame) -> bool:
+    # Nothing is conceded: where holed is not written down, the last putt dropped.
+    return bool(rows["putts_taken"].iloc[0] > 0 or rows["holed"].fillna(True).iloc[-1])
 
 
 # A player's counted games, judged by the golfer that the practice log shows.

@@ -75,7 +75,7 @@ def test_a_row_without_any_reading(tmp_path):
     log = read(tmp_path, {"line_deg": "", "roll_ft": ""}, {})
     assert reasons(log)[2] == (
         "(row)",
-        "no reading: one of line_deg, roll_ft, holed, leave_ft is needed",
+        "no reading: one of line_deg, roll_ft, holed, leave_ft, putts_taken is needed",
     )
 
 

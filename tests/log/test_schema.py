@@ -41,6 +41,7 @@ def test_names_carry_their_units():
         "line_deg": "deg",
         "roll_ft": "ft",
         "leave_ft": "ft",
+        "aim_past_ft": "ft",
         "stimp_ft": "ft",
         "slope_pct": "%",
         "slope_to_deg": "deg",
@@ -49,7 +50,7 @@ def test_names_carry_their_units():
 
 def test_lengths_and_only_lengths_may_be_in_metres():
     metric = {name for name, column in ACCEPTED_NAMES.items() if name != column}
-    assert metric == {"distance_m", "roll_m", "leave_m", "stimp_m"}
+    assert metric == {"distance_m", "roll_m", "leave_m", "aim_past_m", "stimp_m"}
 
 
 def test_a_foot_is_the_international_foot():

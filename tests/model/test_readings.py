@@ -10,6 +10,7 @@ from putlab.model.readings import (
     CELL,
     count_equal,
     dropping_rolls_ft,
+    first_putts,
     intervals,
     join_crowded,
     lengths_ft,
@@ -445,3 +446,9 @@ def test_readings_at_a_limit_are_never_joined():
     found = join_crowded(rows)
     assert (100.0, np.inf, 9) in told(found)
     assert found["count"].sum() == 109
+
+
+def test_pace_is_against_the_roll_that_was_asked_for():
+    rows = putts(roll_ft=[11.0, 11.0, 12.0], aim_past_ft=[1.0, np.nan, np.nan], holed=None)
+    rows["holed"] = pd.array([pd.NA, pd.NA, False], "boolean")
+    assert first_putts(rows)["target_ft"].tolist() == [11.0, 10.0, 11.0]

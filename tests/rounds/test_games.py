@@ -37,7 +37,7 @@ def putts_of(holes, **labels):
         for hole, length, putts in holes
         for n in range(1, putts + 1)
     ]
-    blank = {"stimp_ft": np.nan, "slope_pct": np.nan, "slope_to_deg": np.nan}
+    blank = dict.fromkeys(("stimp_ft", "slope_pct", "slope_to_deg", "putts_taken"), np.nan)
     labels = {"player": "fern", "session": "one", "condition": None} | blank | labels
     return pd.DataFrame(rows).assign(**labels).astype({"holed": "boolean"})
 
@@ -61,16 +61,43 @@ def test_games_are_told_apart_by_visit_and_by_holes_that_come_again():
     assert list(holes["game"]) == [1, 1, 2, 3]
 
 
-def test_unfinished_and_broken_holes_are_left_out_with_a_note():
+def test_broken_holes_are_left_out_with_a_note():
     good = putts_of([(1, 10.0, 2)])
-    conceded = putts_of([(2, 10.0, 2)]).assign(holed=pd.array([False, False], "boolean"))
     lost = putts_of([(3, 10.0, 3)]).drop(index=0)
     twice = putts_of([(4, 10.0, 2)]).assign(holed=pd.array([True, True], "boolean"))
-    holes, notes = finished_holes(pd.concat([good, conceded, lost, twice], ignore_index=True))
+    holes, notes = finished_holes(pd.concat([good, lost, twice], ignore_index=True))
     assert list(holes["hole_no"]) == [1]
-    assert "hole 2: the last putt was not holed" in notes[0]
-    assert "hole 3: putts 2, 3 are not 1, 2, 3" in notes[1]
-    assert "hole 4: a putt follows one that was holed" in notes[2]
+    assert "hole 3: putts 2, 3 are not 1, 2, 3" in notes[0]
+    assert "hole 4: a putt follows one that was holed" in notes[1]
+
+
+def test_a_game_with_unfinished_holes_is_refused_by_name_not_scored():
+    played = putts_of([(1, 10.0, 1), (2, 20.0, 2), (3, 4.0, 1), (4, 30.0, 2)])
+    first = played[played["putt_no"] == 1]  # holed, yes or no, and nothing more
+    other = putts_of([(1, 9.0, 1)], session="two")
+    holes, notes = finished_holes(pd.concat([first, other], ignore_index=True))
+    assert list(holes["session"]) == ["two"]
+    assert "one: hole 2 and hole 4 not finished, so this game has no score" in notes[0]
+    with pytest.raises(LogError, match="no finished counted game. fern, one: hole 2 and hole 4"):
+        finished_holes(first)
+
+
+def test_a_row_may_stand_for_a_hole_with_its_putts_taken(tmp_path):
+    text = "session,distance_m,hole_no,putts_taken\nv,3,1,2\nv,1.2,2,1\nv,9,3,3\n"
+    (tmp_path / "game.csv").write_text(text)
+    log = read_log(tmp_path / "game.csv")
+    holes, notes = finished_holes(log.putts)
+    assert list(holes["putts"]) == [2, 1, 3]
+    assert notes == []
+    assert list(log.putts["holed"]) == [False, True, False]  # of the first putt
+
+
+def test_putts_taken_must_agree_with_the_putts_written():
+    rows = putts_of([(1, 10.0, 3), (2, 5.0, 2)])
+    rows["putts_taken"] = [2.0, np.nan, np.nan, 2.0, np.nan]
+    holes, notes = finished_holes(rows)
+    assert list(holes["hole_no"]) == [2]
+    assert "hole 1: putts_taken says 2, but 3 are written" in notes[0]
 
 
 def test_nothing_is_conceded_so_the_last_putt_dropped_where_nobody_says():
