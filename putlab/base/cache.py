@@ -2,7 +2,8 @@
 
 An entry is a plain ``.npz`` file: arrays only, never pickled objects. Its name is the hash
 of the code, the data, priors, settings and versions that made it, and the same hash stands
-inside, so an entry that is cut short, altered or put there by something else is computed anew.
+inside, so an entry that is cut short, altered or put there by something else is computed anew;
+so is one that another user owns or may write to.
 """
 
 import ast
@@ -12,6 +13,7 @@ import io
 import json
 import os
 import platform
+import stat
 from collections.abc import Callable
 from functools import lru_cache
 from importlib.metadata import version
@@ -99,13 +101,30 @@ def _feed(digest: Any, part: Any) -> None:
 def load_arrays(key: str) -> dict[str, np.ndarray] | None:
     """Return the arrays kept under a key; None where there are none that can be trusted."""
     try:
-        content = io.BytesIO((cache_folder() / f"{key}.npz").read_bytes())
-        with np.load(content, allow_pickle=False) as file:
+        with np.load(io.BytesIO(_own_bytes(key)), allow_pickle=False) as file:
             arrays = {name: file[name] for name in file.files}
         meta = json.loads(str(arrays.pop("_meta")))
         return arrays if meta == _meta(key, arrays) else None
     except Exception:  # damage shows as an error of zip, zlib, struct, numpy or JSON
         return None
+
+
+def _own_bytes(key: str) -> bytes:
+    """Return an entry that nobody but this user can have written."""
+    # A pipe must not be waited for, and a link could lead anywhere.
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0)
+    flags |= getattr(os, "O_BINARY", 0)
+    with open(os.open(cache_folder() / f"{key}.npz", flags), "rb") as stream:
+        found = os.fstat(stream.fileno())
+        if not stat.S_ISREG(found.st_mode) or not _of_this_user_alone(found):
+            raise OutputError("an entry that somebody else could have written")
+        return stream.read()
+
+
+def _of_this_user_alone(found: os.stat_result) -> bool:
+    if not hasattr(os, "getuid"):  # Windows keeps users apart by other means
+        return True
+    return found.st_uid == os.getuid() and not found.st_mode & 0o022
 
 
 def _meta(key: str, arrays: dict[str, np.ndarray]) -> dict[str, str]:
@@ -140,5 +159,12 @@ def clear_cache() -> int:
 
 
 def kept_entries() -> list[Path]:
-    """Return the files of kept fits."""
-    return [p for p in cache_folder().glob("*.npz") if len(p.stem) == 64 and p.is_file()]
+    """Return the files of kept fits, and links where one should be."""
+    found = (p for p in cache_folder().glob("*.npz") if len(p.stem) == 64)
+    return [p for p in found if p.is_symlink() or p.is_file()]
+
+
+def open_to_others() -> bool:
+    """Return whether somebody else could put files into the folder of kept fits."""
+    folder = cache_folder()
+    return folder.is_dir() and not _of_this_user_alone(folder.stat())

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 # A thin, unbreakable space between a number and its unit.
 THIN = "\u202f"
 
+# Spaces that stand in the kit's own sentences, though Python calls them unprintable.
+SPACES = THIN + "\u00a0"
+
 # Decimal places of each column; shares of putts become whole percent.
 PLACES = {
     "line_sd_deg": 2, "line_bias_deg": 2, "pace_sd_pct": 1, "pace_bias_pct": 1,
@@ -79,6 +82,18 @@ def feet(distance_ft: float) -> str:
 def together(text: str) -> str:
     """Return an interval that breaks before its "to" or not at all."""
     return text.replace(" to ", " to\u00a0")
+
+
+def printable(text: str) -> str:
+    """Return text that no terminal takes for a command and no reader for a new line."""
+    if text.isprintable():
+        return text
+    shown = (c if c.isprintable() or c in SPACES else _escaped(c) for c in text)
+    return "".join(shown)
+
+
+def _escaped(character: str) -> str:
+    return character.encode("unicode_escape").decode()
 
 
 def shortened(text: str, most: int = 24) -> str:

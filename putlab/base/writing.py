@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import secrets
+import stat
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,8 +32,7 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
     if path is None or str(path) == "-":
         return
     path = Path(path)
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder; give the name of a file to write.")
+    _refuse_what_is_no_file(path)
     if kinds and path.suffix.lower() not in [kind.split()[0] for kind in kinds]:
         raise UsageError(f"{path}: it is written as {listed(kinds, 'or')}; choose one of these.")
     if not path.parent.is_dir():
@@ -41,12 +41,28 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
         raise OutputError(f"{path} could not be written: its folder is read-only; choose another.")
 
 
+def _refuse_what_is_no_file(path: Path) -> None:
+    """Refuse a folder, device or pipe: putting a file in its place would destroy it."""
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give the name of a file to write.")
+    if path.exists() and not path.is_file():
+        raise OutputError(
+            f"{path} is a device or a pipe, not a file; give the name of a file, or - for "
+            "standard output."
+        )
+
+
 def write_bytes(path: str | Path, content: bytes, *, mode: int = 0o666) -> None:
-    """Replace a file in one step; of the mode remains what the user's umask allows."""
+    """Replace a file in one step; who may read it stays, or is what the user's umask allows."""
     path = Path(path)
+    _refuse_what_is_no_file(path)
     temporary = path.with_name(f".{path.name[:40]}.{secrets.token_hex(8)}")
     try:
+        if old := path.is_file():
+            mode &= stat.S_IMODE(path.stat().st_mode)
         with open(temporary, "xb", opener=lambda name, flags: os.open(name, flags, mode)) as stream:
+            if old:
+                os.chmod(temporary, mode)
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
@@ -66,7 +82,8 @@ def write_text(path: str | Path, text: str) -> None:
     if str(path) == "-":
         print(text, end="", flush=True)
     else:
-        write_bytes(path, text.encode("utf-8"))
+        # Names of files can hold bytes that are no text; they are written as their codes.
+        write_bytes(path, text.encode("utf-8", "backslashreplace"))
 
 
 def write_json(path: str | Path, whole: dict) -> None:
@@ -81,7 +98,12 @@ def write_table(table: pd.DataFrame, path: str | Path, *, meta: dict | None = No
     if Path(path).suffix.lower() == ".json":
         write_json(path, {"meta": meta or {}, "records": json_records(table)})
     else:
-        write_text(path, table.map(_spreadsheet_safe).to_csv(index=False, float_format="%.6g"))
+        write_text(path, csv_text(table))
+
+
+def csv_text(table: pd.DataFrame) -> str:
+    """Return a table as CSV in which no text runs as a formula."""
+    return table.map(_spreadsheet_safe).to_csv(index=False, float_format="%.6g")
 
 
 def json_records(table: pd.DataFrame) -> list[dict]:

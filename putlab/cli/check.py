@@ -12,7 +12,7 @@ import typer
 import putlab as pl
 from putlab.base.words import counted
 from putlab.base.writing import check_writable, write_table
-from putlab.cli.console import EXIT_PROBLEM, progress, pseudonyms
+from putlab.cli.console import EXIT_PROBLEM, harmless, progress, pseudonyms
 from putlab.cli.options import LogPath
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def check(
     check_writable(rejects)
     with progress(f"Reading {log}") if _long(log) else contextlib.nullcontext():
         read = pl.read_log(log, allow_empty=True, pseudonyms=pseudonyms.get())
-    print("\n".join(_summary(str(log), read)))
+    print(harmless("\n".join(_summary(str(log), read))))
     if rejects is not None:
         counts = {"rows": read.rows_read, "accepted": len(read.putts)}
         meta = {"putlab": pl.__version__, "files": read.files, "sha256": read.digest, **counts}
@@ -60,7 +60,7 @@ def _long(path: Path) -> bool:
 def _summary(name: str, read: Log) -> Iterator[str]:
     """Return the lines of the whole account, the answer first."""
     yield (
-        f"{name if name.isprintable() else repr(name)}: {counted(len(read.files), 'file')}, "
+        f"{name}: {counted(len(read.files), 'file')}, "
         f"{read.rows_read:,} rows: {len(read.putts):,} accepted, {len(read.rejects):,} rejected."
     )
     total = len(read.rejects)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import contextvars
+import errno
 import functools
 import gc
+import io
 import os
 import signal
 import sys
@@ -15,6 +17,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import PutlabError, UsageError
+from putlab.base.words import printable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,6 +26,9 @@ if TYPE_CHECKING:
 # Whether logs are read under pseudonyms; the choice is forgotten when the run ends.
 PSEUDONYMS = "--pseudonyms"
 pseudonyms = contextvars.ContextVar("pseudonyms", default=False)
+
+# What writing to a closed pipe, a full disk or a broken device says.
+OUTPUT_LOST = (errno.EPIPE, errno.ENOSPC, errno.EIO)
 
 EXIT_FINE, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
 
@@ -86,6 +92,17 @@ def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = No
     if PSEUDONYMS in arguments:
         # An option of the whole command, which people also type after the command's name.
         arguments = [PSEUDONYMS, *(a for a in arguments if a != PSEUDONYMS)]
+    _write_any_character()
+    code = _ending(app, arguments)
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        return _output_lost(error)
+    return code
+
+
+def _ending(app: typer.Typer | Callable[..., None], arguments: list[str]) -> int:
+    """Run the application; whatever happens, return a code and say why."""
     try:
         with insistent_interrupts():
             contextvars.copy_context().run(app, args=arguments, prog_name="putlab")
@@ -98,11 +115,9 @@ def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = No
     except PutlabError as error:
         say(f"putlab: {error}")
         return EXIT_USAGE if isinstance(error, UsageError) else EXIT_PROBLEM
-    except BrokenPipeError:
-        # The reader (head, less) has gone: point stdout elsewhere so exit stays quiet.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return EXIT_FINE
     except Exception as error:
+        if isinstance(error, OSError) and error.errno in OUTPUT_LOST:
+            return _output_lost(error)
         if os.environ.get("PUTLAB_DEBUG"):
             raise
         kind = type(error).__name__
@@ -114,9 +129,32 @@ def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = No
     return EXIT_FINE
 
 
-def say(text: str) -> None:
+def _output_lost(error: OSError) -> int:
+    """Say that standard output cannot be written, unless its reader (head, less) has gone."""
+    # Point it elsewhere, so that what is still waiting fails no more.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if isinstance(error, BrokenPipeError):
+        return EXIT_FINE
+    say(f"putlab: standard output could not be written: {error.strerror or error}.")
+    return EXIT_PROBLEM
+
+
+def _write_any_character() -> None:
+    """Let no letter of a name stop a stream that is not UTF-8; a file or pipe gets UTF-8."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            known = stream.encoding if stream.isatty() else "utf-8"
+            stream.reconfigure(encoding=known, errors="backslashreplace")
+
+
+def say(*lines: str) -> None:
     """Print a message for the person, on standard error."""
-    print(text, file=sys.stderr, flush=True)
+    print(*map(harmless, lines), sep="\n", file=sys.stderr, flush=True)
+
+
+def harmless(text: str) -> str:
+    """Return text of several lines in which no name or cell can steer a terminal."""
+    return "\n".join(map(printable, text.split("\n")))
 
 
 def tell(*lines: str, style: str | None = None) -> None:
@@ -125,19 +163,20 @@ def tell(*lines: str, style: str | None = None) -> None:
 
     console = Console()
     for line in lines:
-        console.print(line, style=style, markup=False, highlight=False)
+        console.print(harmless(line), style=style, markup=False, highlight=False)
 
 
 def show(table: pd.DataFrame, title: str | None = None, *, whole: tuple[str, ...] = ()) -> None:
     """Print a table of text on standard output; columns that are whole are never wrapped."""
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     shown = Table(title=title)
     for name in table.columns:
         shown.add_column(name, no_wrap=name in whole)
     for row in table.itertuples(index=False):
-        shown.add_row(*map(str, row))
+        shown.add_row(*(Text(harmless(str(cell))) for cell in row))
     Console().print(shown)
 
 

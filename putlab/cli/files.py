@@ -68,10 +68,15 @@ def cache(
     clear: Annotated[bool, typer.Option("--clear", help="Remove every kept fit.")] = False,
 ) -> None:
     """Where fits are kept on this machine, for you alone; --clear removes them."""
-    from putlab.base.cache import cache_folder, clear_cache, kept_entries
+    from putlab.base.cache import cache_folder, clear_cache, kept_entries, open_to_others
 
     if clear:
         typer.echo(f"{clear_cache()} kept fits removed from {cache_folder()}.")
         return
-    sizes = [entry.stat().st_size for entry in kept_entries()]
+    sizes = [entry.lstat().st_size for entry in kept_entries()]
     typer.echo(f"{len(sizes)} kept fits, {sum(sizes) / 1e6:.1f} MB, in {cache_folder()}.")
+    if open_to_others():
+        say(
+            "Others can write into this folder. Only fits that are yours are used; to be alone, "
+            "close it (chmod 700) or name another as PUTLAB_CACHE."
+        )

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -26,7 +26,9 @@ Player = Annotated[
 Output = Annotated[
     Path | None, typer.Option("-o", "--output", help="File to write; '-' is standard output.")
 ]
-Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.")]
+# What numpy and nutpie take for a seed.
+SEEDS = {"min": 0, "max": 2**32 - 1}
+Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.", **SEEDS)]
 Session = Annotated[
     str | None, typer.Option("--session", help="Visit written into the rows [default: today].")
 ]
@@ -36,9 +38,29 @@ ReferenceFile = Annotated[
         "--reference", help="CSV of distance_ft, average_putts to be compared with; default: tour."
     ),
 ]
-StimpFt = Annotated[float, typer.Option("--stimp-ft", help="Green speed, feet.")]
+
+
+def between(least: float, most: float) -> Callable[[typer.CallbackParam, float | None], Any]:
+    """Return a check that a number lies in a range; a range of typer's own lets nan through."""
+
+    def checked(param: typer.CallbackParam, value: float | None) -> float | None:
+        if value is not None and not least <= value <= most:
+            raise UsageError(f"{param.opts[0]}: got {value:g}; expected {least:g} to {most:g}.")
+        return value
+
+    return checked
+
+
+StimpFt = Annotated[
+    float, typer.Option("--stimp-ft", help="Green speed, feet.", callback=between(1, 30))
+]
 PastFt = Annotated[
-    float, typer.Option("--past-ft", help="How far past the hole the golfer aims to roll it, feet.")
+    float,
+    typer.Option(
+        "--past-ft",
+        help="How far past the hole the golfer aims to roll it, feet.",
+        callback=between(0, 20),
+    ),
 ]
 
 FITTING = "Fitting (a new log takes a minute, or several; a known one a second)"

@@ -8,12 +8,22 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 import putlab as pl
-from putlab.base.errors import FitError, UsageError
+from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.writing import PLAN, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell
-from putlab.cli.options import LogPath, Output, PastFt, Player, Seed, Session, StimpFt
+from putlab.cli.options import (
+    SEEDS,
+    LogPath,
+    Output,
+    PastFt,
+    Player,
+    Seed,
+    Session,
+    StimpFt,
+    between,
+)
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -21,16 +31,10 @@ if TYPE_CHECKING:
     from putlab.practice.advice import Advice
 
 
-def _above_0(minutes: float) -> float:
-    if not 0 < minutes < float("inf"):
-        raise UsageError(f"minutes must be above 0; got {minutes:g}.")
-    return minutes
-
-
 def advise(
     log: LogPath,
     minutes: Annotated[
-        float, typer.Option("--minutes", help="Practice time, minutes.", callback=_above_0)
+        float, typer.Option("--minutes", help="Practice time, minutes.", callback=between(1, 6000))
     ] = 60.0,
     player: Player = None,
     experience: Annotated[
@@ -60,10 +64,16 @@ def advise(
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
     hours: Annotated[
-        float, typer.Option("--hours", help="The longer horizon: hours in all.")
+        float,
+        typer.Option(
+            "--hours", help="The longer horizon: hours in all.", callback=between(0.1, 10_000)
+        ),
     ] = 10.0,
     weeks: Annotated[
-        int, typer.Option("--weeks", help="The longer horizon: weeks they are spread over.")
+        int,
+        typer.Option(
+            "--weeks", help="The longer horizon: weeks they are spread over.", min=1, max=520
+        ),
     ] = 10,
     split_weeks: Annotated[
         bool, typer.Option("--split-weeks", help="Split those weeks, two sessions each, as well.")
@@ -136,7 +146,12 @@ def _advice_for(fit: Fit, player: str | None, **asked: Any) -> list[Advice]:
 def plan(
     log: LogPath,
     minutes: Annotated[
-        float, typer.Option("--minutes", help="Whole session, warm-up and game included, minutes.")
+        float,
+        typer.Option(
+            "--minutes",
+            help="Whole session, warm-up and game included, minutes.",
+            callback=between(1, 600),
+        ),
     ] = 40.0,
     player: Player = None,
     session: Session = None,
@@ -146,7 +161,8 @@ def plan(
     ] = None,
     output: Output = None,
     seed: Annotated[
-        int, typer.Option("--seed", help="Seed of the order of sets and of the holes dealt.")
+        int,
+        typer.Option("--seed", help="Seed of the order of sets and of the holes dealt.", **SEEDS),
     ] = SEED,
 ) -> None:
     """The next session: drills, putts, order, what to aim for and what would be news."""

@@ -14,7 +14,7 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.writing import check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
-from putlab.cli.options import LogPath, Output, PastFt, Player, Seed, StimpFt
+from putlab.cli.options import LogPath, Output, PastFt, Player, Seed, StimpFt, between
 
 if TYPE_CHECKING:
     from putlab.green.roll import Roll
@@ -39,6 +39,7 @@ def report(
         typer.Option(
             "--workers",
             min=1,
+            max=1024,
             help="Processes of this machine for --each-player; default: one a core.",
         ),
     ] = None,
@@ -135,16 +136,26 @@ HOLED_OUT = {
 
 def holeout(
     line_sd_deg: Annotated[
-        float, typer.Option(help="Spread (standard deviation) of start direction, degrees.")
+        float,
+        typer.Option(
+            help="Spread (standard deviation) of start direction, degrees.", callback=between(0, 90)
+        ),
     ],
     pace_sd_pct: Annotated[
-        float, typer.Option(help="Spread of roll-out, percent of the distance rolled.")
+        float,
+        typer.Option(
+            help="Spread of roll-out, percent of the distance rolled.", callback=between(0, 300)
+        ),
     ],
     line_bias_deg: Annotated[
-        float, typer.Option(help="Mean start direction, degrees, + right.")
+        float,
+        typer.Option(help="Mean start direction, degrees, + right.", callback=between(-90, 90)),
     ] = 0.0,
     pace_bias_pct: Annotated[
-        float, typer.Option(help="Mean error of roll-out, percent, + too hard.")
+        float,
+        typer.Option(
+            help="Mean error of roll-out, percent, + too hard.", callback=between(-100, 300)
+        ),
     ] = 0.0,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
@@ -157,9 +168,6 @@ def holeout(
     check_writable(output)
     distance_ft = options.feet(distances)
     spreads = {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
-    for name, value in spreads.items():
-        if not 0 <= value < math.inf:
-            raise UsageError(f"{_flag(name)} must be 0 or more; got {value:g}.")
     biases = {"line_bias_deg": line_bias_deg, "pace_bias_pct": pace_bias_pct}
     green = {"stimp_ft": stimp_ft, "past_ft": past_ft}
     skill = pl.Skill.constant(*(max(value, NO_SPREAD) for value in spreads.values()), **biases)

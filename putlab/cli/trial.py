@@ -13,7 +13,7 @@ from putlab.base.settings import SEED
 from putlab.base.writing import check_writable, json_records, write_json, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, show, tell
-from putlab.cli.options import LogPath, Output, Player, Seed
+from putlab.cli.options import LogPath, Output, Player, Seed, between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +27,10 @@ def trial(
         str, typer.Option("--distances", help="Lengths in feet, such as 5,10,20.")
     ],
     detect: Annotated[
-        float, typer.Option("--detect", help="Cut of spread to be seen, percent.")
+        float,
+        typer.Option(
+            "--detect", help="Cut of spread to be seen, percent.", callback=between(1, 90)
+        ),
     ] = 20.0,
     metric: Annotated[
         str, typer.Option("--metric", help="What the verdict will be on: line, pace or strokes.")
@@ -39,9 +42,14 @@ def trial(
     player: Player = None,
     before: Annotated[str, typer.Option("--before", help="Label of the condition now.")] = "A",
     after: Annotated[str, typer.Option("--after", help="Label of the change.")] = "B",
-    sessions: Annotated[int | None, typer.Option("--sessions", help="Visits, where fixed.")] = None,
+    sessions: Annotated[
+        int | None, typer.Option("--sessions", help="Visits, where fixed.", min=1, max=1000)
+    ] = None,
     session_putts: Annotated[
-        int, typer.Option("--session-putts", help="Putts of a visit, both arms together.")
+        int,
+        typer.Option(
+            "--session-putts", help="Putts of a visit, both arms together.", min=2, max=2000
+        ),
     ] = 60,
     seed: Seed = SEED,
     output: Output = None,
@@ -101,15 +109,27 @@ def compare(
     ] = None,
     region: Annotated[
         float | None,
-        typer.Option("--region", help="Changes of spread under this percent don't matter."),
+        typer.Option(
+            "--region",
+            help="Changes of spread under this percent don't matter.",
+            callback=between(0.1, 90),
+        ),
     ] = None,
     region_strokes: Annotated[
         float | None,
-        typer.Option("--region-strokes", help="Changes under this many strokes don't matter."),
+        typer.Option(
+            "--region-strokes",
+            help="Changes under this many strokes don't matter.",
+            callback=between(0.001, 10),
+        ),
     ] = None,
     detect: Annotated[
         float | None,
-        typer.Option("--detect", help="Percent the trial was designed to see (`putlab trial`)."),
+        typer.Option(
+            "--detect",
+            help="Percent the trial was designed to see (`putlab trial`).",
+            callback=between(1, 90),
+        ),
     ] = None,
     output: Output = None,
     seed: Seed = SEED,

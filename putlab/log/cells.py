@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from putlab.base.words import printable
 from putlab.base.writing import FORMULA_STARTS
 from putlab.log.schema import LABEL_LIMIT
 
@@ -146,10 +147,3 @@ def quoted(value: Any) -> str:
     if len(text) > QUOTED:
         text = f"{text[:QUOTED]}… ({len(text):,} characters)"
     return printable(text)
-
-
-def printable(text: str) -> str:
-    """Return text that no terminal takes for a command and no reader for a new line."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

@@ -18,8 +18,8 @@ from typing import Any
 import pandas as pd
 
 from putlab.base.errors import LogError, OutputError, UsageError
+from putlab.base.words import printable
 from putlab.base.writing import write_text
-from putlab.log.cells import printable
 from putlab.log.rules import ReadingRules, declared_rules
 from putlab.log.schema import COLUMN, Column
 from putlab.log.tables import ENDINGS

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from putlab.base.errors import LogError
-from putlab.log.cells import printable, quoted, read_flags, read_labels, read_numbers
+from putlab.base.words import printable
+from putlab.log.cells import quoted, read_flags, read_labels, read_numbers
 from putlab.log.schema import (
     ACCEPTED_NAMES,
     COLUMN,

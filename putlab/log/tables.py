@@ -20,7 +20,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from putlab.base.errors import LogError
-from putlab.log.cells import printable, text_of
+from putlab.base.words import printable
+from putlab.log.cells import text_of
 from putlab.log.schema import ACCEPTED_NAMES, tidy
 
 ENDINGS = (".csv", ".tsv", ".parquet", ".xlsx")

@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from putlab.base.writing import PLAN, check_writable, write_bytes, write_table, write_text
+from putlab.base.writing import PLAN, check_writable, csv_text, write_bytes, write_table, write_text
 from putlab.practice.plan import Plan
 
 # Columns that a session can fill in; the rest of the log's have no place here.
@@ -62,7 +62,7 @@ def page(plans: Sequence[Plan]) -> str:
 
     sheets = []
     for plan in plans:
-        rows = rows_to_fill_in([plan]).to_csv(index=False, float_format="%g").encode()
+        rows = csv_text(rows_to_fill_in([plan])).encode()
         link = "data:text/csv;base64," + base64.b64encode(rows).decode()
         bands = {(goal.distance_ft, goal.component): goal.band for goal in plan.targets}
         sheets.append({"plan": plan, "bands": bands, "link": link})

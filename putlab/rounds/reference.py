@@ -126,11 +126,10 @@ class UserTable:
     def read(cls, path: str | PathLike[str], columns: tuple[str, ...], what: str) -> "UserTable":
         """Read the file; refuse a column that is not there and a cell that is no number."""
         path = Path(path)
+        if not path.is_file():  # nor a folder, a device or a pipe, which may never end
+            raise UsageError(f"{path}: no such file. Give a CSV of {' and '.join(columns)}.")
         try:
             frame = pd.read_csv(path)
-        except FileNotFoundError as error:
-            wanted = " and ".join(columns)
-            raise UsageError(f"{path}: no such file. Give a CSV of {wanted}.") from error
         except (OSError, ValueError) as error:
             raise UsageError(f"{path} could not be read as CSV: {error}") from error
         table = cls(path, what, frame)

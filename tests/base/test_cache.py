@@ -19,6 +19,8 @@ from putlab.base.cache import (
     load_arrays,
     save_arrays,
 )
+from putlab.cli import console
+from putlab.cli.app import build_app
 
 KEY = content_key("a test")
 
@@ -93,7 +95,30 @@ def a_folder(path):
     (path / "x").write_text("x")
 
 
+def open_to_others(path):
+    path.chmod(0o666)
+
+
+def a_pipe(path):
+    path.unlink()
+    os.mkfifo(path)
+
+
+def a_link_to_a_copy(path):
+    path.rename(path.with_name("elsewhere"))
+    path.symlink_to(path.with_name("elsewhere"))
+
+
+def a_link_to_nothing(path):
+    path.unlink()
+    path.symlink_to(path.with_name("nothing"))
+
+
 HARMS = [
+    open_to_others,
+    a_pipe,
+    a_link_to_a_copy,
+    a_link_to_nothing,
     cut_short,
     one_byte_changed,
     the_directory_of_the_archive_changed,
@@ -126,6 +151,22 @@ def test_clearing_removes_the_kits_entries_and_nothing_else(kept):
     kept.with_name("mine.npz").write_bytes(b"not the kit's")
     assert clear_cache() == 1
     assert kept.with_name("mine.npz").exists()
+
+
+def test_clearing_removes_links_and_not_what_they_lead_to(kept):
+    a_link_to_a_copy(kept)
+    assert clear_cache() == 1
+    assert kept.with_name("elsewhere").exists()
+    assert not kept.is_symlink()
+
+
+def test_a_folder_open_to_others_is_mentioned(kept, capsys):
+    kept.parent.chmod(0o777)
+    assert console.run(build_app(), ["cache"]) == 0
+    assert "Others can write" in capsys.readouterr().err
+    kept.parent.chmod(0o700)
+    assert console.run(build_app(), ["cache"]) == 0
+    assert "Others can write" not in capsys.readouterr().err
 
 
 def test_a_cache_that_cannot_be_written_is_passed_over(monkeypatch, tmp_path):

@@ -2,6 +2,7 @@
 
 import json
 import os
+import stat
 
 import numpy as np
 import pandas as pd
@@ -57,3 +58,22 @@ def test_json_has_records_and_meta_and_no_nan(tmp_path):
 def test_an_unknown_ending_is_wrong_usage(tmp_path):
     with pytest.raises(UsageError, match="written as .csv or .json"):
         write_table(pd.DataFrame({"a": [1]}), tmp_path / "a.txt")
+
+
+def test_a_device_or_a_pipe_is_left_as_it_is(tmp_path):
+    pipe = tmp_path / "pipe.csv"
+    os.mkfifo(pipe)
+    for write in (check_writable, lambda path: write_bytes(path, b"x")):
+        with pytest.raises(OutputError, match="a device or a pipe"):
+            write(pipe)
+    assert stat.S_ISFIFO(pipe.stat().st_mode)
+
+
+@pytest.mark.parametrize("mode", [0o600, 0o640, 0o664])
+def test_who_may_read_a_file_stays(tmp_path, mode):
+    path = tmp_path / "a.csv"
+    path.write_text("old")
+    path.chmod(mode)
+    write_text(path, "new")
+    assert path.read_text() == "new"
+    assert stat.S_IMODE(path.stat().st_mode) == mode

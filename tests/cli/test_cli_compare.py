@@ -62,7 +62,7 @@ def test_csv_is_the_table_of_changes(command, tmp_path):
         ((*ARMS, "--player", "alder"), "alder has no putts under"),
         ((*ARMS, "--player", "brich"), "Did you mean 'birch'"),
         ((*ARMS, "--metric", "speed"), "expected one of line, pace, strokes"),
-        ((*ARMS, "--detect", "120"), "percent above 0"),
+        ((*ARMS, "--detect", "120"), "--detect: got 120; expected 1 to 90"),
         ((*ARMS, "-o", "change.txt"), "written as .csv or .json"),
     ],
 )

@@ -81,7 +81,7 @@ def test_a_log_makes_the_trial_this_golfers_own(command, capsys, demo_fit):
     [
         (("--distances", "ten"), "is not a distance"),
         (("--distances", "10", "--metric", "speed"), "expected one of line, pace, strokes"),
-        (("--distances", "10", "--detect", "0"), "percent above 0"),
+        (("--distances", "10", "--detect", "0"), "--detect: got 0; expected 1 to 90"),
         (("--distances", "10", "--before", "B"), "name two conditions"),
         (("--distances", "10", "-o", "trial.txt"), "written as .csv or .json"),
     ],

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from putlab.log.cells import printable, quoted, read_flags, read_labels, read_numbers, text_of
+from putlab.base.words import printable
+from putlab.log.cells import quoted, read_flags, read_labels, read_numbers, text_of
 
 
 def text(*cells):
