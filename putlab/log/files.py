@@ -21,7 +21,7 @@ from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.base.words import printable
 from putlab.base.writing import write_text
 from putlab.log.rules import ReadingRules, declared_rules
-from putlab.log.schema import COLUMN, Column
+from putlab.log.schema import ACCEPTED_NAMES, COLUMN, M_PER_FT
 from putlab.log.tables import ENDINGS
 
 EXPECTED = ", ".join(ENDINGS)
@@ -32,7 +32,7 @@ VERSION_2 = "https://datapackage.org/profiles/2.0/datapackage.json"
 
 FIELD_TYPES = {"label": "string", "number": "number", "whole": "integer", "flag": "boolean"}
 TRUE, FALSE = ["true", "True", "TRUE", "yes", "1"], ["false", "False", "FALSE", "no", "0"]
-UNITS = {"ft": " In feet.", "deg": " In degrees.", "%": " In percent.", "": ""}
+UNITS = {"ft": " In feet.", "m": " In metres.", "deg": " In degrees.", "%": " In percent.", "": ""}
 
 # Programs that save tables in other forms, which a spreadsheet can save again.
 OTHER_TABLES = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".gz", ".zip", ".pq", ".feather")
@@ -297,7 +297,7 @@ def write_datapackage(
 
 
 def _described(folder: Path, file: str, declared: dict[str, float]) -> dict[str, Any]:
-    fields = [_field(COLUMN[name]) for name in pd.read_csv(folder / file, nrows=0)]
+    fields = [_field(name) for name in pd.read_csv(folder / file, nrows=0)]
     return {
         "name": Path(file).stem,
         "type": "table",
@@ -310,15 +310,17 @@ def _described(folder: Path, file: str, declared: dict[str, float]) -> dict[str,
     }
 
 
-def _field(column: Column) -> dict[str, Any]:
-    """Return the Table Schema field of a column."""
+def _field(name: str) -> dict[str, Any]:
+    """Return the Table Schema field of a column, under its name in feet or in metres."""
+    column = COLUMN[ACCEPTED_NAMES[name]]
+    unit, scale = ("m", M_PER_FT) if name == column.metric else (column.unit, 1.0)
     limits: dict[str, Any] = {"required": True} if column.needed and not column.metric else {}
     if column.choices:
         limits["enum"] = list(column.choices)
     if column.kind in ("number", "whole"):
         number = int if column.kind == "whole" else float
-        limits |= {"minimum": number(column.least), "maximum": number(column.most)}
-    said = column.meaning + UNITS[column.unit]
-    field = {"name": column.name, "type": FIELD_TYPES[column.kind], "description": said}
+        limits |= {"minimum": number(column.least * scale), "maximum": number(column.most * scale)}
+    said = column.meaning + UNITS[unit]
+    field = {"name": name, "type": FIELD_TYPES[column.kind], "description": said}
     flags = {"trueValues": TRUE, "falseValues": FALSE} if column.kind == "flag" else {}
     return field | flags | ({"constraints": limits} if limits else {})

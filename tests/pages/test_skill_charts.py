@@ -51,7 +51,7 @@ def test_progress_is_level_trend_form_and_condition(demo_fit):
     assert table["line_sd_deg"].iloc[-1] == pytest.approx(float(np.exp(log_sd).mean()), rel=0.01)
     assert table["line_sd_deg_lo"].iloc[-1] == pytest.approx(low, rel=0.02)
     assert table["line_sd_deg_hi"].iloc[-1] == pytest.approx(high, rel=0.02)
-    assert list(table["condition"]) == ["usual routine"] * 5 + ["new routine"] * 5
+    assert list(table["condition"]) == ["new routine and usual routine"] * 6 + ["new routine"] * 4
 
 
 @pytest.mark.parametrize(
@@ -106,4 +106,4 @@ def test_conditions_are_named_although_pace_was_not_read(demo_fit):
     unread = replace(pace, rows=pace.rows[pace.rows["player"] != "birch"])
     fit = replace(demo_fit, designs=demo_fit.designs | {"pace": unread})
     table = charts.progress_table(fit.golfer("birch"))
-    assert list(table["condition"]) == ["usual routine"] * 5 + ["new routine"] * 5
+    assert list(table["condition"]) == ["new routine and usual routine"] * 6 + ["new routine"] * 4

@@ -22,7 +22,7 @@ def table(demo_fit):
 
 @pytest.fixture(scope="module")
 def truth():
-    truth = json.loads((DEMO / "truth.json").read_text())
+    truth = json.loads((DEMO / "hall/truth.json").read_text())
     return pd.DataFrame(truth["within_a_visit_at_the_end"])
 
 
