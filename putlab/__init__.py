@@ -45,6 +45,7 @@ FRONT_DOOR = {
     "compare": "trial.compare.compare",
     "findings": "pages.findings.player_findings",
     "charts": "pages.charts",
+    "play": "pages.play",
     "report": "pages.page.report",
 }
 

@@ -43,7 +43,7 @@ def test_json_has_the_promised_fields_and_how_it_was_made(command, tmp_path):
     assert set(found["line_sd_ratio"]) == {"mean", "lo", "hi", "p_improved"}
     assert found["line_sd_ratio"]["lo"] < np.exp(-0.4) < found["line_sd_ratio"]["hi"]
     assert found["verdict"] == "helped"
-    assert found["putts_before"] + found["putts_after"] == 568
+    assert found["putts_before"] + found["putts_after"] == 565
     assert {"seed", "versions", "diagnostics", "log_sha256"} <= set(found["meta"])
 
 
