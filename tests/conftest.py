@@ -1,6 +1,9 @@
 """Fixtures that several test modules share."""
 
 import os
+import shutil
+import subprocess
+import tarfile
 import tempfile
 from pathlib import Path
 
@@ -51,3 +54,15 @@ def own_cache(tmp_path, monkeypatch):
     """Give a test an empty cache of its own."""
     monkeypatch.setenv("PUTLAB_CACHE", str(tmp_path / "cache"))
     return tmp_path / "cache"
+
+
+@pytest.fixture(scope="session")
+def axe(tmp_path_factory):
+    """Return the source of axe-core, fetched with npm."""
+    if shutil.which("npm") is None:
+        pytest.skip("not run: no npm here to fetch axe-core with")
+    folder = tmp_path_factory.mktemp("axe")
+    command = ["npm", "pack", "--silent", "axe-core@4"]
+    name = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=True)
+    with tarfile.open(folder / name.stdout.strip()) as archive:
+        return archive.extractfile("package/axe.min.js").read().decode()

@@ -19,3 +19,9 @@ class UsageError(PutlabError):
 
 class OutputError(PutlabError):
     """A result could not be written; whatever stood there before still does."""
+
+
+def expect(good: bool, name: str, given: object, expected: str) -> None:
+    """Refuse an argument that can't be."""
+    if not good:
+        raise UsageError(f"{name} {given!r}: expected {expected}.")

@@ -31,6 +31,9 @@ STIMPMETER_FT_S = 6.00
 # A green of ordinary pace, used where a log does not state its own.
 STIMP_FT = 10.0
 
+# The international foot, exactly; every length of the kit is in feet inside.
+M_PER_FT = 0.3048
+
 # How far past the hole a golfer aims to roll the ball where nothing else is said.
 PAST_FT = 1.0
 

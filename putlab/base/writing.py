@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
 
 
-# What a table, and what a plan, can be written as.
+# What a table, and what rows to fill in, can be written as.
 TABLE = (".csv", ".json")
-PLAN = (".csv (rows to fill in)", ".xlsx (the same and the list)", ".html (the list to print)")
+SHEET = (".csv (rows to fill in)", ".xlsx (a workbook)", ".html (a page for the phone)")
 
 
 def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> None:
@@ -101,9 +101,9 @@ def write_table(table: pd.DataFrame, path: str | Path, *, meta: dict | None = No
         write_text(path, csv_text(table))
 
 
-def csv_text(table: pd.DataFrame) -> str:
+def csv_text(table: pd.DataFrame, digits: int = 6) -> str:
     """Return a table as CSV in which no text runs as a formula."""
-    return table.map(_spreadsheet_safe).to_csv(index=False, float_format="%.6g")
+    return table.map(spreadsheet_safe).to_csv(index=False, float_format=f"%.{digits}g")
 
 
 def json_records(table: pd.DataFrame) -> list[dict]:
@@ -116,7 +116,8 @@ def _significant(value: Any) -> Any:
     return float(f"{value:.6g}") if isinstance(value, float) else value
 
 
-def _spreadsheet_safe(value: Any) -> Any:
+def spreadsheet_safe(value: Any) -> Any:
+    """Return a cell with text that a spreadsheet would run as a formula marked as text."""
     if isinstance(value, str) and value.startswith(FORMULA_STARTS):
         with contextlib.suppress(ValueError):
             float(value)

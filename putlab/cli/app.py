@@ -11,6 +11,7 @@ from putlab.cli.files import cache, notebooks
 from putlab.cli.game import game
 from putlab.cli.practice import advise, plan, review
 from putlab.cli.skill import estimate, holeout, report, roll
+from putlab.cli.start import start
 from putlab.cli.trial import compare, trial
 
 OVERVIEW = """Putting practice study kit: a log of putts in; true line and pace spread,
@@ -25,7 +26,7 @@ Start here, with the invented log that comes with the kit:
 """
 
 # In the order of a practice: log and skill, session, change, known skill, files.
-COMMANDS: list[Callable[..., None]] = [check, report, estimate, advise, plan, review, game]
+COMMANDS: list[Callable[..., None]] = [start, check, report, estimate, advise, plan, review, game]
 COMMANDS += [trial, compare, holeout, roll, notebooks, cache]
 
 

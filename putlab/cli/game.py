@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,15 +10,18 @@ import typer
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, SEED
-from putlab.base.writing import check_writable, write_table
+from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show, tell
-from putlab.cli.options import Output, PastFt, Player, ReferenceFile, Seed, Session
+from putlab.cli.options import Output, PastFt, Player, ReferenceFile, Seed, Session, Units
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from putlab.rounds.first_putts import RoundMix
+
+# Room for the longest putt where no log says (an assumption), and the step of lengths dealt.
+LONGEST_FT, STEP = 40.0, {"ft": 1.0, "m": 0.1}
 
 COLUMNS = {
     "player": ("Player", "{}"),
@@ -49,35 +51,46 @@ def game(
     slopes: Annotated[
         str, typer.Option(help="Deal from these slopes, percent; 0 is a level mat.")
     ] = "1,2,3",
+    longest: Annotated[
+        float | None,
+        typer.Option(help="No hole dealt is longer [default: the log's longest, else 40 ft]."),
+    ] = None,
+    units: Units = "ft",
     session: Session = None,
     past_ft: PastFt = PAST_FT,
     reference: ReferenceFile = None,
 ) -> None:
     """Counted games, par two, nothing conceded: the score against what was expected."""
-    check_writable(output)
+    check_writable(output, TABLE if deal is None else SHEET)
     if deal is not None:
-        mix = _mix(log, player, level)
+        mix, room_ft = _mix(log, player, level)
+        longest_ft = room_ft if longest is None else options.feet(f"{longest:g}", units)[0]
         card = pl.deal_game(
             mix,
             deal,
             seed=seed,
-            session=session or datetime.date.today().isoformat(),
+            session=options.visit(session, output),
             slopes_pct=_percents(slopes),
+            longest_ft=longest_ft,
+            step_ft=STEP[units] / options.FOOT[units],
         )
-        _hand_out(card.assign(player=player), mix, output, seed)
+        _hand_out(card.assign(player=player), mix, output, longest_ft, units)
     elif log is None:
         raise UsageError("give a LOG with counted games, or --deal 9 to deal one.")
     else:
         _judge(log, player, seed, past_ft, reference, output)
 
 
-def _mix(log: Path | None, player: str | None, level: str | None) -> RoundMix:
+def _mix(log: Path | None, player: str | None, level: str | None) -> tuple[RoundMix, float]:
+    """The round dealt from, and the longest putt there is room for."""
     if log is None:
-        return pl.round_mix() if level is None else pl.round_mix(level)
-    if level is not None:
-        raise UsageError("give a LOG or a --level to take the lengths from, not both.")
+        return pl.round_mix(level) if level else pl.round_mix(), LONGEST_FT
     read = options.read(log, player)
-    return pl.round_mix("own", (read.only(player) if player else read).putts)
+    putts = (read.only(player) if player else read).putts
+    counted = (putts["putt_no"] == 1) & putts["hole_no"].notna()
+    own = counted.any() and level is None
+    mix = pl.round_mix("own", putts) if own else pl.round_mix(level) if level else pl.round_mix()
+    return mix, putts.loc[~(putts["putt_no"] > 1), "distance_ft"].max()
 
 
 def _percents(text: str) -> list[float]:
@@ -87,13 +100,18 @@ def _percents(text: str) -> list[float]:
         raise UsageError(f"--slopes {text}: give percents, as in 1,2,3.") from error
 
 
-def _hand_out(card: pd.DataFrame, mix: RoundMix, output: Path | None, seed: int) -> None:
-    say(f"Lengths: {mix.level} ({mix.source}).")
+def _hand_out(
+    card: pd.DataFrame, mix: RoundMix, output: Path | None, longest_ft: float, units: str
+) -> None:
+    longest = f"{longest_ft * options.FOOT[units]:.3g} {units}"
+    say(f"Lengths: {mix.level} ({mix.source}); none longer than {longest} (--longest).")
     if output is None:
-        show(pl.games.card_in_words(card), f"Counted game of {len(card)} holes, each par two")
+        show(
+            pl.games.card_in_words(card, units), f"Counted game of {len(card)} holes, each par two"
+        )
         say("Nothing is conceded. Write the card to fill in with -o card.csv.")
     else:
-        write_table(card, output, meta={"seed": seed, "mix": mix.source})
+        pl.write_sheet(card, output, units=units)
 
 
 def _judge(

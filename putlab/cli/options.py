@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,6 +12,7 @@ import typer
 
 import putlab as pl
 from putlab.base.errors import UsageError
+from putlab.base.settings import M_PER_FT
 from putlab.cli.console import progress, pseudonyms, say
 
 if TYPE_CHECKING:
@@ -32,6 +34,7 @@ Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.", 
 Session = Annotated[
     str | None, typer.Option("--session", help="Visit written into the rows [default: today].")
 ]
+Units = Annotated[str, typer.Option("--units", help="Unit of lengths: ft or m.")]
 ReferenceFile = Annotated[
     Path | None,
     typer.Option(
@@ -68,6 +71,9 @@ FITTING = "Fitting (a new log takes a minute, or several; a known one a second)"
 # Longer than any putt that a green allows.
 LONGEST_FT = 200
 
+# A foot in each unit.
+FOOT = {"ft": 1.0, "m": M_PER_FT}
+
 
 def read(path: Path, player: str | None = None) -> Log:
     """Read a log that holds a player, and tell about what was left out."""
@@ -99,18 +105,32 @@ def say_of_greens(fit: Fit, players: list[str]) -> None:
             say(" ".join(fit.green_sentences(player)))
 
 
-def feet(text: str) -> list[float]:
-    """Read a list of distances such as ``3,6,10`` or ``2-5,10``."""
+def unit(asked: str) -> str:
+    """Read a unit of lengths."""
+    if asked not in FOOT:
+        raise UsageError(f"--units {asked}: give ft or m.")
+    return asked
+
+
+def visit(session: str | None, output: Path | None = None) -> str | None:
+    """The visit written into rows: as said, or today's; a page asks the phone for the day."""
+    on_phone = output is not None and output.suffix.lower() == ".html"
+    return session or (None if on_phone else datetime.date.today().isoformat())
+
+
+def feet(text: str, units: str = "ft") -> list[float]:
+    """Read a list of distances such as ``3,6,10`` or ``2-5,10``, given in a unit, as feet."""
     found: list[float] = []
+    most = LONGEST_FT * FOOT[unit(units)]
     for part in text.split(","):
         low, dash, high = part.strip().partition("-")
         values: Sequence[float] = []
         with contextlib.suppress(ValueError):
             values = range(int(low), int(high) + 1) if dash else [float(low)]
-        if not values or not all(0 < value <= LONGEST_FT for value in values):
+        if not values or not all(0 < value <= most for value in values):
             raise UsageError(
                 f"distances {text}: {part.strip() or 'nothing'} is not a distance. "
-                f"Give feet above 0 and at most {LONGEST_FT}, as in 3,6,10 or 2-60."
+                f"Give {units} above 0 and at most {most:g}, as in 3,6,10 or 2-60."
             )
         found += values
-    return list(dict.fromkeys(map(float, found)))
+    return list(dict.fromkeys(float(value) / FOOT[units] for value in found))

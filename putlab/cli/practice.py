@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -10,7 +9,7 @@ import typer
 import putlab as pl
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.writing import PLAN, check_writable, write_table
+from putlab.base.writing import SHEET, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell
 from putlab.cli.options import (
@@ -22,6 +21,7 @@ from putlab.cli.options import (
     Seed,
     Session,
     StimpFt,
+    Units,
     between,
 )
 
@@ -156,9 +156,9 @@ def plan(
     player: Player = None,
     session: Session = None,
     lengths: Annotated[
-        str | None,
-        typer.Option("--lengths", help="The only lengths to drill, feet, as in 4,10,33."),
+        str | None, typer.Option("--lengths", help="The only lengths to drill, as in 4,10,33.")
     ] = None,
+    units: Units = "ft",
     output: Output = None,
     seed: Annotated[
         int,
@@ -166,7 +166,7 @@ def plan(
     ] = SEED,
 ) -> None:
     """The next session: drills, putts, order, what to aim for and what would be news."""
-    check_writable(output, PLAN)
+    check_writable(output, SHEET)
     drills = pl.drill_minutes(minutes)
     read = options.read(log, player)
     # The fit's own seed stays: another order of the same drills needs no other posterior.
@@ -178,14 +178,17 @@ def plan(
             one,
             minutes=minutes,
             seed=seed,
-            session=session or datetime.date.today().isoformat(),
+            session=options.visit(session, output),
             stimp_ft=_last_stimp_ft(read, one.player),
-            lengths_ft=() if lengths is None else options.feet(lengths),
+            lengths_ft=() if lengths is None else options.feet(lengths, units),
         )
         for one in _advice_for(fit, player, minutes=drills, seed=SEED)
     ]
     if output is not None:
-        pl.write_plan(plans, output)
+        import pandas as pd
+
+        rows = pd.concat([one.log_rows for one in plans], ignore_index=True)
+        pl.write_sheet(rows, output, units=units, plans=plans)
         return
     for one in plans:
         for row in one.listing:

@@ -10,10 +10,10 @@ import typer
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import SEED
-from putlab.base.writing import check_writable, json_records, write_json, write_table
+from putlab.base.writing import SHEET, check_writable, json_records, write_json, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, show, tell
-from putlab.cli.options import LogPath, Output, Player, Seed, between
+from putlab.cli.options import LogPath, Output, Player, Seed, Units, between
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,9 +23,7 @@ if TYPE_CHECKING:
 
 
 def trial(
-    distances: Annotated[
-        str, typer.Option("--distances", help="Lengths in feet, such as 5,10,20.")
-    ],
+    distances: Annotated[str, typer.Option("--distances", help="Lengths, such as 5,10,20.")],
     detect: Annotated[
         float,
         typer.Option(
@@ -51,14 +49,15 @@ def trial(
             "--session-putts", help="Putts of a visit, both arms together.", min=2, max=2000
         ),
     ] = 60,
+    units: Units = "ft",
     seed: Seed = SEED,
     output: Output = None,
 ) -> None:
     """Design a trial: putts and visits to see a change, and a shuffled order of blocks."""
-    check_writable(output)
+    check_writable(output, (".json (the design)", *SHEET))
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
-    asked = {"distances_ft": options.feet(distances), "detect_pct": detect, "metric": metric}
+    asked = {"distances_ft": options.feet(distances, units), "detect_pct": detect, "metric": metric}
     asked |= {"sessions": sessions, "session_putts": session_putts, "seed": seed}
     # Without a log first: what cannot be designed is told before the fit.
     design = pl.design_trial(**asked)
@@ -74,7 +73,7 @@ def trial(
         whole = {"meta": {"putlab": pl.__version__}, **design.to_dict()}
         write_json(output, whole | {"schedule": json_records(sheet)})
     else:
-        write_table(sheet, output)
+        pl.write_sheet(sheet, output, units=units)
 
 
 def _show_trial(design: TrialDesign, before: str, after: str) -> None:

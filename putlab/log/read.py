@@ -26,6 +26,9 @@ ONE_PLAYER = "player"
 
 REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
 
+# Sheets of the kit's own workbooks that hold words.
+SHEETS_OF_WORDS = ("list", "words")
+
 # Unknown columns listed; a damaged file can have thousands.
 MOST_NAMES = 20
 
@@ -169,7 +172,7 @@ def read_log(
     account = _Account(found.warnings, found.notes)
     rows = _rows_of_files(found, account)
     if not account.rows_read:
-        raise LogError(f"{path} has column names but no rows; expected a row a putt.")
+        raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
     rows = _reject_duplicates(_settle_players(rows, account), account)
     putts, warnings = _with_sessions(rows)
     # By first putt, so that a log that grows visit by visit keeps its pseudonyms.
@@ -267,7 +270,9 @@ def _logs(tables: list[Table], account: _Account) -> list[tuple[Table, dict[str,
             account.unknown.setdefault(column, []).append(table.name)
     if not logs:
         raise next(iter(refused.values()))
-    account.warnings += [f"{n} was not read: it has not the columns of a log." for n in refused]
+    # The kit's own workbooks have sheets for people.
+    odd = [name for name in refused if not name.endswith(SHEETS_OF_WORDS)]
+    account.warnings += [f"{name} was not read: it has not the columns of a log." for name in odd]
     return logs
 
 
@@ -275,7 +280,9 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
     raw, broken = table.read(wanted)
     rows, rejects = rows_of(raw, broken)
     account.notes += table.notes
-    account.rows_read += len(raw) + len(broken)
+    account.rows_read += len(rows) + len(rejects)
+    if planned := len(raw) + len(broken) - len(rows) - len(rejects):
+        account.notes.append(f"{table.name}: {counted(planned, 'planned row')} not filled in.")
     account.rejects += [(table.name, *reject) for reject in rejects]
     return rows.assign(file=table.name, row=rows.index)
 

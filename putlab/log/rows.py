@@ -70,12 +70,13 @@ def rows_of(
     rows = pd.DataFrame({"distance_in_m": False, "roll_in_m": False}, index=raw.index)
     for column in COLUMNS:
         _fill(rows, column, problems)
-    _need_reading(rows, problems)
+    planned = _need_reading(rows, problems)
     _whole_holes(rows)
     _contradictions(rows, problems)
     rejects = problems.records()
     rejects += [(row, WHOLE_ROW, quoted(value), reason) for row, value, reason in broken]
-    return (rows[~problems.bad] if problems.bad.any() else rows), sorted(rejects)
+    out = problems.bad | planned
+    return (rows[~out] if out.any() else rows), sorted(rejects)
 
 
 def _fill(rows: pd.DataFrame, column: Column, problems: Problems) -> None:
@@ -151,10 +152,14 @@ def _half_unit(values: np.ndarray) -> np.ndarray:
     return half
 
 
-def _need_reading(rows: pd.DataFrame, problems: Problems) -> None:
+def _need_reading(rows: pd.DataFrame, problems: Problems) -> np.ndarray:
+    """Reject rows without a reading, and tell those that were planned and never filled in."""
     # A row whose reading could not be read has a reason already.
     silent = rows[list(READINGS)].isna().all(axis=1).to_numpy() & ~problems.bad
-    problems.add_where(silent, WHOLE_ROW, f"no reading: one of {', '.join(READINGS)} is needed")
+    planned = silent & rows["drill"].notna().to_numpy()
+    reason = f"no reading: one of {', '.join(READINGS)} is needed"
+    problems.add_where(silent & ~planned, WHOLE_ROW, reason)
+    return planned
 
 
 def _whole_holes(rows: pd.DataFrame) -> None:

@@ -10,8 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-# The international foot, exactly; every length of the kit is in feet inside.
-M_PER_FT = 0.3048
+from putlab.base.settings import M_PER_FT as M_PER_FT
 
 # Longest player, session or condition label. A label is a word or two; a cell beyond this
 # is a pasted page, and no chart or table could show it.

@@ -1,93 +1,241 @@
-"""A plan on paper, in a workbook, and as the rows of a log to be filled in."""
+"""Rows to fill in: a workbook, a page for the phone beside the mat, or a CSV; a plan on paper."""
 
 import base64
+import hashlib
 import io
+import json
 import re
 import zipfile
 from collections.abc import Iterable, Sequence
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from putlab.base.writing import PLAN, check_writable, csv_text, write_bytes, write_table, write_text
+from putlab.base.errors import OutputError
+from putlab.base.writing import (
+    SHEET,
+    check_writable,
+    csv_text,
+    spreadsheet_safe,
+    write_bytes,
+    write_text,
+)
+from putlab.log.schema import COLUMN, M_PER_FT, Column
 from putlab.practice.plan import Plan
+from putlab.rounds.games import slope_words
 
-# Columns that a session can fill in; the rest of the log's have no place here.
-FILL_IN_COLUMNS = [
-    "player", "session", "putt", "distance_ft", "line_deg", "roll_ft", "holed", "leave_ft",
-    "stimp_ft", "drill", "hole_no", "putt_no", "putts_taken",
-]  # fmt: skip
+# What is written down beside the mat, on either sheet of a workbook; then who, when and where.
+READ = {"putts": ["line_deg", "roll_ft"], "game": ["putts_taken", "leave_ft"]}
+FIRST = {"putts": ["putt", "distance_ft"], "game": ["hole_no", "distance_ft"]}
+REST = ["condition", "player", "session", "slope_pct", "slope_to_deg", "stimp_ft", "drill"]
+REST += ["putt", "hole_no", "putt_no"]
+# Columns of these that are left out where no row has anything in them.
+OPTIONAL = {"slope_pct", "slope_to_deg", "condition", "hole_no", "putt_no"}
+
+AIMS = {"line": "Line", "pace": "Pace", "both": "Line and pace", "counted": "Counted game"}
 
 # Earliest date a zip archive knows: a workbook's bytes then depend on its content alone.
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)
 
+WORDS = [
+    "Fill in the coloured cells of the sheets putts and game; what was not read stays blank, and a "
+    "row without a reading is no putt. Save it as .xlsx in the folder of the log.",
+    "Line: degrees from the target line, + right and - left as seen from behind the ball. Find out "
+    "which side your display calls +.",
+    "Roll-out: how far the ball rolled, or would have with no hole and nothing in its way.",
+    "Game: every hole is a par of two, nothing conceded. Putts taken is enough; after a miss, what "
+    "the first putt left tells more.",
+    "Rows may be added at the end, and more players: every row needs its visit and its length.",
+    "A label is enough for a player; no real name is needed.",
+]
 
-def rows_to_fill_in(plans: Iterable[Plan]) -> pd.DataFrame:
-    """Return the rows of several plans that load back as a log once filled in."""
-    return pd.concat([plan.log_rows[FILL_IN_COLUMNS] for plan in plans], ignore_index=True)
 
-
-def write_plan(plans: Sequence[Plan], path: str | Path) -> None:
-    """Write plans as rows, workbook or page, by the file's ending.
+def write_sheet(
+    rows: pd.DataFrame, path: str | Path, *, units: str = "ft", plans: Sequence[Plan] = ()
+) -> None:
+    """Write rows to fill in, that load as a log once readings stand in them.
 
     Parameters
     ----------
-    plans : sequence of putlab.practice.plan.Plan
-        One a player.
+    rows : pandas.DataFrame
+        A row a putt and a hole, with columns of the log, lengths in feet; readings blank.
     path : path-like
         ``.csv``, ``.xlsx`` or ``.html``; ``-`` writes the rows to standard output.
+    units : {"ft", "m"}
+        Unit of the lengths written.
+    plans : sequence of putlab.practice.plan.Plan
+        What the rows follow from, a player each: told on a sheet or beneath the page's keys.
 
     Raises
     ------
     UsageError
         Another ending.
     OutputError
-        The file could not be written; what stood there before still does.
+        The file could not be written, or another one stands there, which may be filled in.
     """
-    check_writable(path, PLAN)
+    check_writable(path, SHEET)
     ending = Path(path).suffix.lower()
     if ending == ".xlsx":
-        write_bytes(path, workbook(plans))
+        content = workbook(rows, units, plans)
     elif ending == ".html":
-        write_text(path, page(plans))
+        content = page(rows, units, plans).encode()
     else:
-        write_table(rows_to_fill_in(plans), path)
+        content = csv_text(fill_in(rows, units), digits=10).encode()
+    if str(path) == "-":
+        write_text(path, content.decode())
+        return
+    if Path(path).exists() and Path(path).read_bytes() != content:
+        raise OutputError(
+            f"{path} is there already and may have readings in it; give another name, or delete it."
+        )
+    write_bytes(path, content)
 
 
-def page(plans: Sequence[Plan]) -> str:
-    """Return plans as one HTML page, a sheet of paper each; the rows hang on a link in it."""
-    # Drawing and templates wait until a page is wanted: most plans are read in a terminal.
+def fill_in(rows: pd.DataFrame, units: str, sheet: str = "") -> pd.DataFrame:
+    """Return the columns of one sheet of a workbook, or of both, lengths in feet or metres."""
+    sheets = [sheet] if sheet else ["putts", "game"]
+    wanted = [name for part in (FIRST, READ) for one in sheets for name in part[one]]
+    filled = {name for name in rows if rows[name].notna().any()}
+    names = [n for n in dict.fromkeys([*wanted, *REST]) if n in filled or n not in OPTIONAL]
+    table = rows.reindex(columns=names)
+    for name in names if units == "m" else ():
+        if COLUMN[name].metric:
+            table[name] = (table[name].astype(float) * M_PER_FT).round(4)
+    return table.rename(columns={n: _named(COLUMN[n], units) for n in names})
+
+
+def _named(column: Column, units: str) -> str:
+    return column.metric if units == "m" and column.metric else column.name
+
+
+def _limits(column: Column, units: str) -> tuple[float, float]:
+    scale = M_PER_FT if units == "m" and column.metric else 1.0
+    return column.least * scale, column.most * scale
+
+
+# The page for the phone, with the plan to print beneath.
+
+
+def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
+    """Return a page that takes readings down key by key; the only one of the kit with a script."""
+    # Templates wait until a page is wanted: most plans are read in a terminal.
+    from markupsafe import Markup
+
     from putlab.pages.page import environment
 
     sheets = []
     for plan in plans:
-        rows = csv_text(rows_to_fill_in([plan])).encode()
-        link = "data:text/csv;base64," + base64.b64encode(rows).decode()
         bands = {(goal.distance_ft, goal.component): goal.band for goal in plan.targets}
-        sheets.append({"plan": plan, "bands": bands, "link": link})
-    return environment().get_template("plan.html").render(sheets=sheets)
+        sheets.append({"plan": plan, "bands": bands})
+    table = fill_in(rows, units).map(spreadsheet_safe)
+    visit: dict[str, Any] = {"units": units, "columns": list(table)}
+    visit["rows"] = json.loads(table.to_json(orient="values", double_precision=10))
+    visit["notes"] = [_note(row, sheets) for row in rows.to_dict("records")]
+    read = [COLUMN[name] for names in READ.values() for name in names]
+    visit["limits"] = {_named(column, units): _limits(column, units) for column in read}
+    visit["id"] = hashlib.sha256(json.dumps(visit).encode()).hexdigest()[:16]
+    parts: dict[str, str] = {}
+    for name, ending in (("script", "js"), ("style", "css")):
+        text = files("putlab").joinpath(f"pages/templates/visit.{ending}").read_text("utf-8")
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        parts |= {name: Markup(text), f"{name}_hash": f"sha256-{digest}"}
+    visit_text = json.dumps(visit, ensure_ascii=False)
+    return environment().get_template("visit.html").render(
+        sheets=sheets, visit=visit_text, **parts
+    )  # fmt: skip
 
 
-def workbook(plans: Sequence[Plan]) -> bytes:
-    """Return an XLSX: a sheet ``log`` to fill in and read back, and a ``list`` for people."""
+def _note(row: dict, sheets: list[dict]) -> str:
+    """What a putt is for, beside its length: condition, aim, slope."""
+    drill, slope = row["drill"], row.get("slope_pct")
+    aims = {
+        band
+        for sheet in sheets
+        for place, band in sheet["bands"].items()
+        if (sheet["plan"].player, place) == (row["player"], (row["distance_ft"], drill))
+    }
+    said = [row.get("condition"), ": ".join([AIMS.get(drill, ""), *aims])]
+    said.append(slope_words(slope, row["slope_to_deg"]) if slope and slope > 0 else None)
+    return " · ".join(text for text in said if text and not pd.isna(text))
+
+
+# The workbook.
+
+
+def workbook(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> bytes:
+    """Return an XLSX: sheets ``putts`` and ``game`` to fill in, a ``list`` of plans, ``words``."""
     from openpyxl import Workbook
-    from openpyxl.styles import Font
 
     book = Workbook()
-    sheet = book.active
-    sheet.title = "log"
-    table = rows_to_fill_in(plans)
-    _fill(sheet, [table.columns, *table.astype(object).where(table.notna(), None).to_numpy()])
-    for cell in sheet[1]:
-        cell.font = Font(bold=True)
-    sheet.freeze_panes = "A2"
-    listing = book.create_sheet("list")
-    _fill(listing, [row for plan in plans for row in [*plan.listing, []]])
-    listing.column_dimensions["B"].width = 18
+    book.remove(book.active)
+    counted = rows["drill"] == "counted"
+    for name, part in (("putts", rows[~counted]), ("game", rows[counted])):
+        if len(part):
+            _sheet_to_fill_in(book.create_sheet(name), part, name, units)
+    if plans:
+        listing = book.create_sheet("list")
+        _fill(listing, [row for plan in plans for row in [*plan.listing, []]])
+        listing.column_dimensions["B"].width = 18
+    meanings = [[_named(COLUMN[name], units), COLUMN[name].meaning] for name in COLUMN]
+    cautions = [[caution] for caution in Plan.cautions[:3]]
+    words = book.create_sheet("words")
+    _fill(words, [*([word] for word in WORDS), [], *meanings, [], *cautions])
+    words.column_dimensions["A"].width = 16
     buffer = io.BytesIO()
     book.save(buffer)
     return _same_bytes(buffer.getvalue())
+
+
+def _sheet_to_fill_in(sheet: Any, rows: pd.DataFrame, name: str, units: str) -> None:
+    from openpyxl.styles import Font, PatternFill
+    from openpyxl.utils import get_column_letter
+
+    table = fill_in(rows, units, name)
+    _fill(sheet, [table.columns, *table.astype(object).where(table.notna(), None).to_numpy()])
+    players = [player for player in rows["player"].unique() if not pd.isna(player)]
+    for number, title in enumerate(table.columns, start=1):
+        column = next(c for c in COLUMN.values() if title in (c.name, c.metric))
+        letter = get_column_letter(number)
+        sheet.cell(1, number).font = Font(bold=True)
+        sheet.column_dimensions[letter].width = max(len(title) + 2, 9)
+        if (check := _validation(column, units, players)) is not None:
+            # Rows added beneath are checked as well.
+            check.add(f"{letter}2:{letter}{len(table) + 200}")
+            sheet.add_data_validation(check)
+        to_fill_in = column.name in READ[name]
+        for row in range(2, len(table) + 2):
+            if to_fill_in:
+                sheet.cell(row, number).fill = PatternFill("solid", fgColor="FFF4CC")
+    sheet.freeze_panes = "C2"
+
+
+def _validation(column: Column, units: str, players: list[str]) -> Any:
+    """The drop-down or limits of a column's cells; None where any label will do."""
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    choices = {"flag": ["yes", "no"], "label": list(column.choices)}.get(column.kind, [])
+    if column.name == "player" and len(players) > 1 and not any("," in p for p in players):
+        choices = players
+    if choices:
+        listed = ",".join(choices)
+        if len(listed) > 250:  # what a list in a cell may hold
+            return None
+        check = DataValidation("list", formula1=f'"{listed}"', allow_blank=True)
+        check.error = "One of " + ", ".join(choices)
+    elif column.kind in ("number", "whole"):
+        least, most = (f"{limit:g}" for limit in _limits(column, units))
+        kind = "whole" if column.kind == "whole" else "decimal"
+        check = DataValidation(kind, operator="between", formula1=least, formula2=most)
+        check.allow_blank = True
+        check.error = f"A {'whole ' * (kind == 'whole')}number from {least} to {most}"
+    else:
+        return None
+    check.showErrorMessage = check.showInputMessage = True
+    check.promptTitle = check.errorTitle = _named(column, units)
+    check.prompt, check.error = column.meaning, check.error[:250]
+    return check
 
 
 def _fill(sheet: Any, rows: Iterable[Iterable]) -> None:

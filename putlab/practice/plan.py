@@ -58,9 +58,8 @@ WARM_UP = (
     "ones for feel. Nothing is written down."
 )
 GAME = (
-    f"Counted game, {HOLES} holes of par two, nothing conceded. Write down holed (yes or no) "
-    "and, after a miss, what is left; add a row for every further putt (same hole, putt 2, 3, "
-    "its length)."
+    f"Counted game, {HOLES} holes of par two, nothing conceded. Write down the putts taken on "
+    "each hole and, where the first missed, how much it left."
 )
 CAUTIONS = [
     "Bending over putts strains back and wrists: stand up straight and walk about after every "
@@ -159,7 +158,7 @@ def plan(
     *,
     minutes: float = 40.0,
     seed: int,
-    session: str,
+    session: str | None,
     stimp_ft: float | None = None,
     lengths_ft: Sequence[float] = (),
 ) -> Plan:
@@ -177,7 +176,7 @@ def plan(
         Whole session, warm-up and game included.
     seed : int
         The same seed gives the same order and game.
-    session : str
+    session : str or None
         Label or ISO date of the visit, written into the rows.
     stimp_ft : float, optional
         Green speed, written into the rows where it is known.
@@ -204,7 +203,8 @@ def plan(
     sets = ordered_sets(drills, new, rng)
     game = deal_game(game_mix(advice.case), HOLES, seed=seed, session=session, slopes_pct=(0,))
     game = game.assign(player=golfer.player, stimp_ft=stimp_ft).astype(object)
-    rows = pd.concat([_log_rows(sets, golfer.player, session, stimp_ft), game], ignore_index=True)
+    struck = rows_to_strike(sets, golfer.player, session, stimp_ft)
+    rows = pd.concat([struck, game], ignore_index=True)
     rows["putt"] = np.arange(1, len(rows) + 1)
     targets = [target(golfer, rules, *drill, seed=seed) for drill in drills]
     return Plan(
@@ -304,7 +304,10 @@ def game_mix(case: Case) -> RoundMix:
     return replace(mix, distance_ft=lengths, first_putts=mix.onto(lengths))
 
 
-def _log_rows(sets: list[Drill], player: str, session: str, stimp_ft: float | None) -> pd.DataFrame:
+def rows_to_strike(
+    sets: list[Drill], player: str | None, session: str | None, stimp_ft: float | None
+) -> pd.DataFrame:
+    """A row a putt of some sets, with every column of the log; readings are blank."""
     putts = [(distance_ft, component) for distance_ft, component, n in sets for _ in range(n)]
     rows = pd.DataFrame(putts, columns=["distance_ft", "drill"])
     rows = rows.assign(player=player, session=session, stimp_ft=stimp_ft)

@@ -15,7 +15,7 @@ import pandas as pd
 
 from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
-from putlab.base.settings import PAST_FT, interval_probabilities
+from putlab.base.settings import M_PER_FT, PAST_FT, interval_probabilities
 from putlab.base.words import listed
 from putlab.log.schema import COLUMNS
 from putlab.rounds.expected import (
@@ -284,7 +284,14 @@ MARKS = 8
 
 
 def deal_game(
-    mix: RoundMix, holes: int, *, seed: int, session: str, slopes_pct: Sequence[float] = SLOPES_PCT
+    mix: RoundMix,
+    holes: int,
+    *,
+    seed: int,
+    session: str | None,
+    slopes_pct: Sequence[float] = SLOPES_PCT,
+    longest_ft: float = np.inf,
+    step_ft: float = 1.0,
 ) -> pd.DataFrame:
     """Deal a card of holes to play.
 
@@ -299,10 +306,14 @@ def deal_game(
         1 to 18; nine or eighteen is common practice.
     seed : int
         The same seed deals the same game.
-    session : str
+    session : str or None
         Label or ISO date of the visit, written on the card.
     slopes_pct : sequence of float
         Steepnesses to deal from; ``(0,)`` for a level mat.
+    longest_ft : float
+        What there is room for: longer first putts are played from there.
+    step_ft : float
+        What lengths are rounded to, where they are not the mix's own few.
 
     Returns
     -------
@@ -327,7 +338,7 @@ def deal_game(
     return card.assign(
         session=session,
         putt=np.nan,
-        distance_ft=_lengths(mix, holes, rng),
+        distance_ft=_lengths(mix, holes, longest_ft, step_ft, rng),
         slope_pct=slope,
         slope_to_deg=to_deg,
         drill="counted",
@@ -336,26 +347,33 @@ def deal_game(
     )
 
 
-def card_in_words(card: pd.DataFrame) -> pd.DataFrame:
+def card_in_words(card: pd.DataFrame, units: str = "ft") -> pd.DataFrame:
     """Return a card as a golfer reads it: ``Hole, Length, Slope``."""
-    slopes = [
-        "level" if not slope else f"{slope:g} %, {DIRECTIONS[int(to_deg)]}"
-        for slope, to_deg in zip(card["slope_pct"], card["slope_to_deg"], strict=True)
-    ]
-    lengths = [f"{length:g} ft" for length in card["distance_ft"]]
-    return pd.DataFrame({"Hole": card["hole_no"], "Length": lengths, "Slope": slopes})
+    slopes = map(slope_words, card["slope_pct"], card["slope_to_deg"])
+    scale = M_PER_FT if units == "m" else 1.0
+    lengths = [f"{scale * length:.3g} {units}" for length in card["distance_ft"]]
+    return pd.DataFrame({"Hole": card["hole_no"], "Length": lengths, "Slope": list(slopes)})
 
 
-def _lengths(mix: RoundMix, holes: int, rng: np.random.Generator) -> np.ndarray:
-    """Return one length from each equal share of the mix, in whole feet or marks, shuffled."""
+def slope_words(slope_pct: float, to_deg: float) -> str:
+    """Return a dealt slope as a golfer says it."""
+    return f"{slope_pct:g} %, {DIRECTIONS[int(to_deg)]}" if slope_pct else "level"
+
+
+def _lengths(
+    mix: RoundMix, holes: int, longest_ft: float, step_ft: float, rng: np.random.Generator
+) -> np.ndarray:
+    """Return one length from each equal share of the mix, in whole steps or marks, shuffled."""
     share = np.cumsum(mix.first_putts) / mix.first_putts.sum()
     start = share - mix.first_putts / mix.first_putts.sum()
     wanted = (np.arange(holes) + rng.random(holes)) / holes
     if mix.distance_ft.size <= MARKS:
-        return rng.permutation(mix.distance_ft[np.searchsorted(share, wanted)])
+        marks = mix.distance_ft[np.searchsorted(share, wanted)]
+        return rng.permutation(np.minimum(marks, longest_ft))
     # Each length of the mix stands for a stretch of lengths around it.
     log_length = np.interp(wanted, (start + share) / 2, np.log(mix.distance_ft))
-    return rng.permutation(np.maximum(np.round(np.exp(log_length)), SHORTEST_FT))
+    steps = np.round(np.maximum(np.exp(log_length), SHORTEST_FT) / step_ft)
+    return rng.permutation(np.minimum(steps, np.floor(longest_ft / step_ft + 1e-9)) * step_ft)
 
 
 def _evenly(values: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import UsageError, expect
 from putlab.base.settings import SEED
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
@@ -20,7 +20,7 @@ from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.trial.boundary import DETECT_PCT, TOO_SMALL_PCT, TOO_SMALL_STROKES, Boundary, p_below
 from putlab.trial.classical import classical
 from putlab.trial.comparison import METRICS, Comparison, Summary
-from putlab.trial.conditions import Conditions, choose_conditions, expect, putt_counts, rows_of
+from putlab.trial.conditions import Conditions, choose_conditions, putt_counts, rows_of
 from putlab.trial.contrast import (
     Contrast,
     change_table,

@@ -71,12 +71,6 @@ class Conditions(Pair):
         return BEFORE_AFTER if correlation**2 >= ALIKE else BY_VISITS
 
 
-def expect(good: bool, name: str, given: object, expected: str) -> None:
-    """Refuse an argument that can't be."""
-    if not good:
-        raise UsageError(f"{name} {given!r}: expected {expected}.")
-
-
 def label(condition: str) -> str:
     """A condition's label, unlabelled putts having a name too."""
     return condition or UNLABELLED

@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import UsageError, expect
 from putlab.base.result import Result
 from putlab.base.settings import SEED
 from putlab.log.rules import ReadingRules
@@ -26,7 +26,7 @@ from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CHANCE, CHECKING, TWO_SIDED, before_after_chance, chance_of_helped
-from putlab.trial.conditions import expect, rows_of
+from putlab.trial.conditions import rows_of
 from putlab.trial.contrast import (
     golfer_at_large,
     round_green,

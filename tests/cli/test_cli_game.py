@@ -9,7 +9,6 @@ import typer
 
 from putlab.cli.console import run
 from putlab.cli.game import game
-from putlab.log.schema import COLUMNS
 from putlab.rounds.first_putts import shipped_mix
 from putlab.rounds.games import deal_game
 
@@ -41,16 +40,15 @@ def command():
     return lambda *arguments: run(app, [str(part) for part in arguments])
 
 
-def test_a_dealt_card_is_written_with_every_column_of_the_log(command, tmp_path):
+def test_a_dealt_card_is_written_as_rows_to_fill_in(command, tmp_path):
     path = tmp_path / "card.csv"
     arguments = ["--deal", 9, "--seed", 4, "--session", "2026-02-03", "-o", path]
     assert command(*arguments) == 0
     card = pd.read_csv(path)
-    expected = deal_game(shipped_mix(), 9, seed=4, session="2026-02-03")
-    assert list(card) == [column.name for column in COLUMNS]
+    expected = deal_game(shipped_mix(), 9, seed=4, session="2026-02-03", longest_ft=40)
     assert list(card["distance_ft"]) == list(expected["distance_ft"])
     assert set(card["drill"]) == {"counted"}
-    assert card[["line_deg", "roll_ft", "holed", "leave_ft"]].isna().all(axis=None)
+    assert card[["line_deg", "roll_ft", "putts_taken", "leave_ft"]].isna().all(axis=None)
 
 
 def test_a_dealt_card_is_shown_in_words(command, capsys):
@@ -68,6 +66,26 @@ def test_lengths_can_be_those_of_the_players_own_games(command, capsys, pytestco
     assert set(card["player"]) == {"rowan"}
     assert set(card["distance_ft"]) <= {3, 6, 10, 16, 24, 36}
     assert "own rounds (counted:" in said.err
+
+
+@pytest.mark.parametrize(("units", "longest"), [("ft", 20), ("m", 6)])
+def test_no_hole_is_longer_than_there_is_room_for(command, capsys, tmp_path, units, longest):
+    path = tmp_path / "card.xlsx"
+    asked = ["--deal", 18, "--level", "tour", "--units", units, "--longest", longest]
+    assert command(*asked, "-o", path) == 0
+    assert f"none longer than {longest} {units}" in capsys.readouterr().err
+    lengths = pd.read_excel(path, sheet_name="game")[f"distance_{units}"]
+    assert lengths.max() == longest
+    # In whole feet, or tenths of a metre.
+    assert (lengths * (1 if units == "ft" else 10) % 1).max() < 1e-9
+
+
+def test_a_log_without_games_deals_a_round_that_its_mat_has_room_for(command, tmp_path, capsys):
+    path = tmp_path / "log.csv"
+    path.write_text("session,distance_ft,line_deg\na,10,1\na,30,-1\n")
+    assert command(path, "--deal", 18, "-o", tmp_path / "card.csv") == 0
+    assert "none longer than 30 ft" in capsys.readouterr().err
+    assert pd.read_csv(tmp_path / "card.csv")["distance_ft"].max() == 30
 
 
 @pytest.mark.parametrize(

@@ -41,6 +41,16 @@ def test_the_sheet_is_a_log_once_its_boxes_are_filled(command, tmp_path):
     assert set(log.putts["distance_ft"]) == {5, 10, 20}
 
 
+def test_the_page_and_the_workbook_are_those_of_every_sheet(command, tmp_path):
+    asked = ("--distances", "1.5,3", "--units", "m", "--detect", "40", "-o")
+    for ending in ("html", "xlsx"):
+        assert command(*asked, str(tmp_path / f"trial.{ending}")) == 0
+    assert "data-visit=" in (tmp_path / "trial.html").read_text()
+    rows = pd.read_excel(tmp_path / "trial.xlsx", sheet_name="putts")
+    assert set(rows["distance_m"]) == {1.5, 3}
+    assert set(rows["condition"]) == {"A", "B"}
+
+
 def test_a_seed_repeats_the_sheet(command, tmp_path):
     for name, seed in (("one", "3"), ("two", "3"), ("three", "4")):
         path = str(tmp_path / f"{name}.csv")
@@ -83,7 +93,7 @@ def test_a_log_makes_the_trial_this_golfers_own(command, capsys, demo_fit):
         (("--distances", "10", "--metric", "speed"), "expected one of line, pace, strokes"),
         (("--distances", "10", "--detect", "0"), "--detect: got 0; expected 1 to 90"),
         (("--distances", "10", "--before", "B"), "name two conditions"),
-        (("--distances", "10", "-o", "trial.txt"), "written as .csv or .json"),
+        (("--distances", "10", "-o", "trial.txt"), "written as .json (the design), .csv"),
     ],
 )
 def test_wrong_usage_ends_with_code_two(command, capsys, arguments, said, tmp_path, monkeypatch):

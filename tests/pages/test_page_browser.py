@@ -2,9 +2,6 @@
 
 import json
 import re
-import shutil
-import subprocess
-import tarfile
 
 import pytest
 from browser import Browser, find_chromium
@@ -37,18 +34,6 @@ def browser():
     """Return a tab of a headless Chromium."""
     with Browser() as tab:
         yield tab
-
-
-@pytest.fixture(scope="module")
-def axe(tmp_path_factory):
-    """Return the source of axe-core, fetched with npm."""
-    if shutil.which("npm") is None:
-        pytest.skip("not run: no npm here to fetch axe-core with")
-    folder = tmp_path_factory.mktemp("axe")
-    command = ["npm", "pack", "--silent", "axe-core@4"]
-    name = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=True)
-    with tarfile.open(folder / name.stdout.strip()) as archive:
-        return archive.extractfile("package/axe.min.js").read().decode()
 
 
 @pytest.mark.parametrize("name", ["alder", "everybody"])
