@@ -64,6 +64,7 @@ STRIKES = {"Student-t(5)": heavy, "skewed pace": short, "line with pace": moving
 WORLDS = [
     "the model's own", *STRIKES, "days in streaks", "undeclared display cap", "unequal visits"
 ]  # fmt: skip
+HARMLESS = ("tiring", "unequal visits")
 
 
 def days_in_streaks(rng):
@@ -136,7 +137,7 @@ def draws_of(fit):
     """Return the fit's draws of the same."""
     golfer = fit.golfer(PLAYER)
     within = golfer.skill(LENGTHS_FT, new_day=False)
-    out = hole_out(new_day_skill(golfer).thinned(300), LENGTHS_FT, past_ft=0.0)
+    out = hole_out(new_day_skill(golfer).thinned(200), LENGTHS_FT, past_ft=0.0)
     found = {"line_sd": within.line_sd_deg, "pace_sd": within.pace_sd_pct}
     return found | {name: getattr(out, name) for name in OUTCOMES}
 
@@ -145,7 +146,7 @@ def one_log(world, seed):
     """Return what held and what was noted of one log."""
     rng = np.random.default_rng([7, WORLDS.index(world), seed])
     log, truth = log_from(world, rng)
-    fit = quick_fit(log, seed=seed + 1, cores=1)
+    fit = quick_fit(log, seed=seed + 1, draws=250, tune=250, cores=1)
     true, row = true_values(world, log, truth, rng), {}
     for name, draws in draws_of(fit).items():
         low, high = np.quantile(draws, interval_probabilities(), axis=0)
@@ -160,7 +161,9 @@ def main(logs):
     """Run every world and record it."""
     rows = []
     for seed in range(logs):
-        rows += [{"world": world, "seed": seed} | one_log(world, seed) for world in WORLDS]
+        # What breaks nothing is looked at in half as many logs.
+        worlds = WORLDS if seed % 2 == 0 else [w for w in WORLDS if w not in HARMLESS]
+        rows += [{"world": world, "seed": seed} | one_log(world, seed) for world in worlds]
         table = pd.DataFrame(rows)
         table.to_csv(HERE.parent / "results" / "worlds.csv", index=False, float_format="%.4g")
     noted = table.filter(like="(").astype(bool)
@@ -170,7 +173,7 @@ def main(logs):
         what="share of 90 % intervals that hold the truth ('below': that end below it), and of "
         "logs in which each check, and any, speaks up; logs of ten visits and 600 putts, line read "
         "in whole degrees and roll in tenths of a foot",
-        logs=logs,
+        logs=table.groupby("world", sort=False).size().to_dict(),
         held=shares.round(3).to_dict("index"),
         noted=noted.groupby(table["world"], sort=False).mean().round(3).to_dict("index"),
         any_noted=noted.any(axis=1).groupby(table["world"], sort=False).mean().to_dict(),
