@@ -17,6 +17,7 @@ FRONT_DOOR = {
     "Priors": "model.priors.SpreadPriors",
     "fit": "posterior.fit.fit_log",
     "prior_sensitivity": "posterior.fit.prior_sensitivity",
+    "backtest": "posterior.backtest.backtest",
     "Skill": "green.skill.Skill",
     "hole_out": "green.hole_out.hole_out",
     "roll": "green.roll.roll",

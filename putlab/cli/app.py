@@ -10,7 +10,7 @@ from putlab.cli.console import PSEUDONYMS, pseudonyms, stoppable
 from putlab.cli.files import cache, notebooks
 from putlab.cli.game import game
 from putlab.cli.practice import advise, plan, review
-from putlab.cli.skill import estimate, holeout, report, roll
+from putlab.cli.skill import backtest, estimate, holeout, report, roll
 from putlab.cli.start import start
 from putlab.cli.trial import compare, trial
 
@@ -27,7 +27,7 @@ Start here, with the invented log that comes with the kit:
 
 # In the order of a practice: log and skill, session, change, known skill, files.
 COMMANDS: list[Callable[..., None]] = [start, check, report, estimate, advise, plan, review, game]
-COMMANDS += [trial, compare, holeout, roll, notebooks, cache]
+COMMANDS += [trial, compare, backtest, holeout, roll, notebooks, cache]
 
 
 def build_app() -> typer.Typer:

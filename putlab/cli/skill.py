@@ -122,6 +122,46 @@ def estimate(log: LogPath, player: Player = None, output: Output = None, seed: S
         write_table(table, output, meta=fit.meta() | {"log_sha256": read.digest})
 
 
+BACKTEST = {
+    "player": ("Player", "{}"),
+    "session": ("Visit", "{}"),
+    "component": ("", "{}"),
+    "readings": ("Readings", "{}"),
+    "held_50": ("50 % range held", "{:.0%}"),
+    "held_90": ("90 % range held", "{:.0%}"),
+    "log_score": ("Log score", "{:.2f}"),
+    "plain_log_score": ("of mean and sd", "{:.2f}"),
+    "last_visit_log_score": ("of last visit's", "{:.2f}"),
+}
+
+
+def backtest(
+    log: LogPath,
+    player: Player = None,
+    visits: Annotated[
+        int, typer.Option("--visits", min=1, help="How many of the last visits to predict.")
+    ] = 3,
+    output: Output = None,
+    seed: Seed = SEED,
+) -> None:
+    """Each of the last visits predicted from those before it: did the ranges hold?
+
+    As long as a report for every visit. A report of the same log then says the result.
+
+      putlab backtest data_demo --player birch
+    """
+    check_writable(output)
+    read = options.read(log, player)
+    with progress("Fitting what came before") as advance:
+        found = pl.backtest(read, visits=visits, seed=seed, progress=advance)
+    table = found.table if player is None else found.table[found.table["player"] == player]
+    if output is None:
+        say(found.sentence if player is None else found.sentence_of(player))
+        show(in_words(table, BACKTEST), "The last visits, each predicted from those before it")
+    else:
+        write_table(table, output, meta={"seed": seed, "log_sha256": read.digest})
+
+
 # A spread of 0 is a perfect machine; this is as good as 0 and keeps every integral a normal.
 NO_SPREAD = 1e-6
 

@@ -6,7 +6,7 @@ from typing import Any
 from putlab.base.errors import UsageError
 from putlab.base.words import listed
 from putlab.pages.chart import Chart
-from putlab.pages.prior_charts import first_visit_chart, prior_chart
+from putlab.pages.prior_charts import backtest_chart, first_visit_chart, prior_chart
 from putlab.pages.putt_charts import change_chart, published_record_chart, where_putts_end
 from putlab.pages.skill_charts import (
     progress_chart,
@@ -16,6 +16,7 @@ from putlab.pages.skill_charts import (
     visit_spreads,
 )
 from putlab.pages.strokes_charts import next_hour_chart, sensitivity_chart, strokes_lost_chart
+from putlab.posterior.backtest import Backtest
 from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice
 from putlab.practice.sensitivity import Sensitivity
@@ -25,7 +26,8 @@ from putlab.rounds.strokes import StrokesLost
 from putlab.trial.compare import Comparison
 
 __all__ = [
-    "Chart", "change_chart", "chart_of", "first_visit_chart", "next_hour_chart", "prior_chart",
+    "Chart", "backtest_chart", "change_chart", "chart_of", "first_visit_chart", "next_hour_chart",
+    "prior_chart",
     "progress_chart", "progress_table", "published_record_chart", "sensitivity_chart",
     "spread_chart", "spread_table", "strokes_lost_chart", "visit_spreads", "where_putts_end",
 ]  # fmt: skip
@@ -54,6 +56,7 @@ def chart_of(result: Any) -> Chart:
     raise UsageError(f"no chart is drawn of a {type(result).__name__}; there is one of {known}.")
 
 
+chart_of.register(Backtest, backtest_chart)
 chart_of.register(Advice, next_hour_chart)
 chart_of.register(StrokesLost, strokes_lost_chart)
 chart_of.register(Comparison, change_chart)

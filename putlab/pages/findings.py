@@ -16,6 +16,7 @@ from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
 from putlab.pages import charts
 from putlab.pages.chart import Chart
+from putlab.posterior.backtest import kept_backtest
 from putlab.posterior.fit import Fit
 from putlab.practice.advice import Advice, advise
 from putlab.practice.plan import Plan, plan
@@ -56,7 +57,8 @@ class Findings(Result):
         Figures, in the order of the report.
     measured, green, doubts : list of str
         Components of which there are readings; where the spread of a real green comes from; what
-        the readings say against the model, and what that means for the answer.
+        the readings say against the model and what that means for the answer, with the sentence of
+        a backtest of the same log, where one was made.
     """
 
     player: str
@@ -137,7 +139,7 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
     Findings
         Tables, sentences and figures.
     """
-    golfer = fit.golfer(player)
+    golfer, held = fit.golfer(player), kept_backtest(log)
     measured = [name for name, d in fit.designs.items() if player in set(d.rows["player"])]
     mine = log.putts[log.putts["player"] == player]
     estimates, new_day = estimate(fit, [player]).table, charts.spread_table(golfer)
@@ -169,7 +171,7 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
         charts=figures,
         measured=measured,
         green=fit.green_sentences(player),
-        doubts=fit.doubts(player),
+        doubts=fit.doubts(player) + ([held.sentence_of(player)] if held else []),
     )
 
 

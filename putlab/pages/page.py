@@ -103,7 +103,8 @@ def report(
     player : str, optional
         Only this player; default: everybody, with an overview where there are several.
     made : datetime.datetime, optional
-        When the report was made; default: now. Nothing else differs between two runs.
+        When the report was made; default: now. Nothing else differs between two runs, unless a
+        backtest of the log was made between them.
     progress : callable, optional
         ``progress(done, total, text)``, called before each player.
     each_player : bool

@@ -1,19 +1,22 @@
-"""What the priors expect before the first putt: spreads of golfers, readings of a first visit."""
+"""What is expected beforehand: of golfers and a first visit by priors, of others by the log."""
 
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from scipy.special import ndtri
 
 from putlab.base.settings import INTERVAL, SEED, interval_probabilities
 from putlab.base.words import interval
 from putlab.model.design import REFERENCE_FT, length_correlation, log_distance
 from putlab.model.priors import PRIORS, SpreadPriors
+from putlab.model.readings import COMPONENTS
 from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES
 from putlab.pages import chart
 from putlab.pages.chart import Chart
 from putlab.pages.skill_charts import SPREAD_TITLE
+from putlab.posterior.backtest import Backtest
 
 LENGTHS_FT = (3.0, 6.0, 10.0, 16.0, 24.0, 36.0)
 
@@ -175,3 +178,39 @@ def _first_visit_panel(axis: Axes, component: str, readings: np.ndarray) -> None
     )  # fmt: skip
     side = "+ right" if component == "line" else "+ long"
     axis.set(xlim=(-reach, reach), yticks=[], xlabel=side)
+
+
+def backtest_chart(found: Backtest) -> Chart:
+    """Draw the readings of the last visits in the ranges predicted from those before.
+
+    Parameters
+    ----------
+    found : putlab.posterior.backtest.Backtest
+        Of one player or several, whose readings are drawn together.
+
+    Returns
+    -------
+    Chart
+        A point a reading; its height is its place in what was predicted, in spreads.
+    """
+    middle = (found.readings["low"] + found.readings["high"]) / 2
+    place = ndtri(middle.clip(lower=1e-4, upper=1 - 1e-4))
+    table = found.readings.assign(place=place)
+    visits = list(table["session"].unique())
+    titles = {c: f"{c.capitalize()} readings" for c in COMPONENTS}
+    with chart.line_and_pace(2.6, titles, sharey=True, legend=0) as (figure, panels):
+        for component, axis in panels.items():
+            mine = table[table["component"] == component]
+            at = mine["session"].map(visits.index)
+            aside = np.random.default_rng(SEED).uniform(-0.3, 0.3, len(mine))
+            for level, shade in ((INTERVAL, 0.35), (0.5, 0.6)):
+                end = ndtri((1 + level) / 2)
+                axis.axhspan(-end, end, color=chart.SKY, alpha=shade, linewidth=0)
+            axis.scatter(at + aside, mine["place"], s=4, color=chart.LOOK[component]["color"])
+            axis.set_xticks(range(len(visits)), [chart.label_of(v) for v in visits], rotation=30)
+        panels["line"].set(ylabel="Place in the prediction, spreads", ylim=(-4, 4))
+    reading = (
+        "Each point is a reading; the dark band is where half of them, the light one where "
+        f"{INTERVAL:.0%} were expected before the visit. Points above lie right or long."
+    )
+    return Chart("backtest", "Visits as predicted", found.sentence, reading, figure, table)

@@ -173,6 +173,8 @@ def _even_chance(read: pd.DataFrame, place: np.ndarray) -> np.ndarray:
     """Return each putt's chance of showing an even step, summed over the steps nearby."""
     low, high, mu, sd = read[["lo", "hi", "mu", "sd"]].to_numpy(float).T
     width, middle = high - low, (high + low) / 2
+    # A spread of ten steps shows an even one in half of all putts; a wider one would cost memory.
+    sd = np.minimum(sd, 10 * width)
     # The even step nearest the mean, and those within seven spreads of it.
     nearest = middle + width * 2 * np.round(((mu - middle) / width - place % 2) / 2)
     nearest += width * (place % 2)

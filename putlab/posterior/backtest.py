@@ -1,0 +1,241 @@
+"""A backtest: each of the last visits predicted from those before it, and held against it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr
+
+from putlab.base.cache import content_key, load_arrays, result_key, save_arrays
+from putlab.base.errors import UsageError
+from putlab.base.result import Result
+from putlab.base.settings import FAR, INTERVAL, SEED
+from putlab.base.words import counted, listed
+from putlab.log.checks import visit_read
+from putlab.log.read import Log
+from putlab.model.readings import COMPONENTS, INTERVALS, lengths_ft, practice_putts
+from putlab.posterior.fit import Fit, fit_log
+
+VISITS = 3
+
+# No reading counts as less likely than this, so that one mishit alone decides no comparison.
+LEAST_CHANCE = 1e-4
+
+# By whom each reading was predicted, and how a mean and standard deviation is called in words.
+RIVALS = {"plain": "the plain mean and standard deviation", "last_visit": "the last visit's"}
+SCORES = ["chance", *RIVALS]
+KEPT = ["row", "low", "high", *SCORES]
+
+
+@dataclass(frozen=True)
+class Backtest(Result):
+    """How predictions of a log's last visits did.
+
+    Attributes
+    ----------
+    readings : pandas.DataFrame
+        A row a reading: ``player, session, component, distance_ft``; ``low`` and ``high``, the
+        predicted chances of less than either end of the interval it stands for; ``held_50`` and
+        ``held_90``, whether it lay in the middle 50 and 90 % of what was predicted, or which part
+        of its interval did; ``chance``, how likely it was thought to be, and ``plain`` and
+        ``last_visit``, how likely by a normal of the mean and standard deviation at its length,
+        of all readings before and of the last visit's (at all lengths, where under three).
+    table : pandas.DataFrame
+        By player, visit and component: ``readings, held_50, held_90`` and ``log_score``,
+        ``plain_log_score``, ``last_visit_log_score``, the mean log of these chances.
+    sentence : str
+        How often the ranges held, and how the prediction compares.
+    """
+
+    readings: pd.DataFrame
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The predictions' score by visit."""
+        names = {"chance": "log_score"} | {name: f"{name}_log_score" for name in RIVALS}
+        scores = np.log(self.readings[SCORES]).rename(columns=names)
+        rows = self.readings.assign(readings=1, **scores)
+        by = rows.groupby(["player", "session", "component"], sort=False)
+        means = by[["held_50", "held_90", *names.values()]].mean()
+        return by[["readings"]].sum().join(means).reset_index()
+
+    @property
+    def sentence(self) -> str:
+        """How each player's predictions did, in words."""
+        groups = self.readings.groupby("player", sort=False)
+        return " ".join(f"{player}: {self.sentence_of(player)}" for player in groups.groups)
+
+    def sentence_of(self, player: str) -> str:
+        """How one player's predictions did, in words; empty where nothing was predicted."""
+        mine = self.readings[self.readings["player"] == player]
+        if mine.empty:
+            return ""
+        gain = np.log(mine["chance"]).mean() - np.log(mine[list(RIVALS)]).mean()
+        by = [
+            f"{abs(np.expm1(gain[name])):.0%} {_more(gain[name])} {RIVALS[name]}" for name in RIVALS
+        ]
+        visits = mine["session"].nunique()
+        last = "The last visit" if visits == 1 else f"Each of the last {visits} visits"
+        return (
+            f"{last}, predicted from those before: the {INTERVAL:.0%} ranges held "
+            f"{mine['held_90'].mean():.0%} of {counted(len(mine), 'reading')} and the 50% ranges "
+            f"{mine['held_50'].mean():.0%}; a reading was typically thought {listed(by)}."
+        )
+
+
+def _more(gain: float) -> str:
+    return "likelier than by" if gain > 0 else "less likely than by"
+
+
+def backtest(
+    log: Log,
+    *,
+    visits: int = VISITS,
+    seed: int = SEED,
+    progress: Callable[[int, int, str], Any] | None = None,
+    **options: Any,
+) -> Backtest:
+    """Predict each of the last visits from those before it.
+
+    For every step back the rest of the log is fitted anew, all players together: about as long as
+    a report for each. Fits are kept, and whoever fitted the log at each visit has them already.
+
+    Parameters
+    ----------
+    log : putlab.log.read.Log
+        A log that has been read. Only visits with readings count; putts on a green do not.
+    visits : int
+        How many of each player's last visits to predict.
+    seed : int
+        Seed of the fits.
+    progress : callable, optional
+        ``progress(done, total, text)``, called before each fit.
+    **options
+        As of `putlab.posterior.fit.fit_log`.
+
+    Returns
+    -------
+    Backtest
+        As on the player's last visit before, on a new day: a condition taken up later is not
+        foreseen.
+
+    Raises
+    ------
+    UsageError
+        No player has two visits with readings.
+    FitError
+        A fit did not pass its checks.
+    """
+    putts = log.putts[visit_read(log.putts)]
+    # 1 is the last visit of its player.
+    back = putts.groupby("player", sort=False)["session"].transform(
+        lambda own: pd.factorize(own[::-1])[0][::-1] + 1
+    )
+    steps = [step for step in range(1, visits + 1) if (back > step).any()]
+    if not steps:
+        raise UsageError(
+            "a backtest predicts a visit from those before it, and no player of the log has two "
+            "visits with readings; log another visit first."
+        )
+    found = []
+    for done, step in enumerate(reversed(steps)):
+        if progress:
+            progress(
+                done, len(steps), f"Fitting what came before the last {counted(step, 'visit')}"
+            )
+        before = replace(log, putts=putts[back > step].reset_index(drop=True))
+        fit = fit_log(before, seed=seed, **options)
+        found += list(_predictions(replace(log, putts=putts[back >= step]), back, step, fit))
+    readings = pd.concat(found, ignore_index=True)
+    arrays = {name: readings[name].to_numpy() for name in KEPT}
+    save_arrays(_key(log), arrays | {"pace": (readings["component"] == "pace").to_numpy()})
+    return Backtest(readings)
+
+
+def kept_backtest(log: Log) -> Backtest | None:
+    """Return the backtest that was last made of the very same log, if one was."""
+    kept = load_arrays(_key(log))
+    if kept is None:
+        return None
+    component = np.where(kept.pop("pace"), "pace", "line")
+    putts = log.putts.set_index("row")[["player", "session", "distance_ft"]]
+    readings = putts.loc[kept["row"]].reset_index(drop=True).assign(component=component, **kept)
+    return Backtest(_with_ranges(readings))
+
+
+def _key(log: Log) -> str:
+    shown = log.putts[["player", "session", "distance_ft", "line_deg", "roll_ft"]]
+    hashed = pd.util.hash_pandas_object(shown.astype(object).fillna("")).to_numpy()
+    return content_key("backtest", result_key("posterior", hashed, repr(log.rules)))
+
+
+def _predictions(log: Log, back: pd.Series, step: int, fit: Fit) -> Iterator[pd.DataFrame]:
+    """Return the readings of every player's visit so many steps back, and their chances."""
+    putts = practice_putts(log.putts)
+    lengths = lengths_ft(putts["distance_ft"])
+    for component in COMPONENTS:
+        rows = INTERVALS[component](putts, log.rules)
+        rows = rows.assign(component=component, shown=_shown(rows, component))
+        last = rows.index.isin(back.index[back == step])
+        for player, own in rows[last & rows["player"].isin(fit.players)].groupby("player"):
+            known = rows[~last & (rows["player"] == player)]
+            low, high = _chances(fit, str(player), own, lengths, component)
+            recent = known[known["session"] == known["session"].iloc[-1]] if len(known) else known
+            rivals = {"plain": _by_mean(own, known), "last_visit": _by_mean(own, recent)}
+            columns = ["row", "player", "session", "component", "distance_ft"]
+            scored = own[columns].assign(low=low, high=high, chance=high - low, **rivals)
+            yield _with_ranges(scored.assign(**scored[SCORES].clip(lower=LEAST_CHANCE)))
+
+
+def _with_ranges(readings: pd.DataFrame) -> pd.DataFrame:
+    """Add which part of each reading's interval lay in the middle of what was predicted."""
+    low, high, held = readings["low"], readings["high"], {}
+    for name, level in (("held_50", 0.5), ("held_90", INTERVAL)):
+        inside = high.clip(upper=(1 + level) / 2) - low.clip(lower=(1 - level) / 2)
+        held[name] = (inside / (high - low).clip(lower=1e-12)).clip(0, 1)
+    return readings.assign(**held)
+
+
+def _chances(
+    fit: Fit, player: str, putts: pd.DataFrame, lengths: np.ndarray, component: str
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the predicted chances of less than either end of each putt's interval."""
+    golfer, unit = fit.golfer(player), {"line": "deg", "pace": "pct"}[component]
+    low, high = np.empty(len(putts)), np.empty(len(putts))
+    noise = putts["noise"].to_numpy(float)
+    counted_putts = putts["counted"].to_numpy(bool)
+    for in_game in np.unique(counted_putts):
+        here = counted_putts == in_game
+        skill = golfer.skill(lengths, counted=bool(in_game))
+        place = putts["length"].to_numpy(int)[here]
+        bias = getattr(skill, f"{component}_bias_{unit}")[:, place]
+        share = getattr(skill, f"{component}_wild")[:, place]
+        widths = (f"{component}_sd_{unit}", f"{component}_wild_sd_{unit}")
+        plain, wild = (np.hypot(getattr(skill, name)[:, place], noise[here]) for name in widths)
+        for end, into in (("lo", low), ("hi", high)):
+            off = putts[end].to_numpy(float)[here] - bias
+            into[here] = ((1 - share) * ndtr(off / plain) + share * ndtr(off / wild)).mean(axis=0)
+    return low, high
+
+
+def _shown(rows: pd.DataFrame, component: str) -> pd.Series:
+    if component == "line":
+        return rows["line_deg"]
+    return 100 * (rows["roll_ft"] / rows["target_ft"] - 1)
+
+
+def _by_mean(putts: pd.DataFrame, known: pd.DataFrame) -> np.ndarray:
+    """Return the chance of each reading by the mean and standard deviation of known ones."""
+    step = (putts["hi"] - putts["lo"]).clip(upper=FAR)
+    shown = known["shown"].dropna()
+    by_length = shown.groupby(known["length"]).agg(["mean", "std", "size"])
+    found = putts[["length"]].join(by_length, on="length")
+    few = ~(found["size"] >= 3)
+    mean = found["mean"].mask(few, shown.mean())
+    # A spread of nought, or of one reading, is at least that of the display's own step.
+    sd = found["std"].mask(few, shown.std()).fillna(0).clip(lower=step.min() / np.sqrt(12))
+    return (ndtr((putts["hi"] - mean) / sd) - ndtr((putts["lo"] - mean) / sd)).fillna(0).to_numpy()
