@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
 
 # How often one check of one player may speak up where nothing is wrong: there are nine of them,
-# and a log with several players shares it out, so that of logs at most one in twenty is noted
+# and a log with several players shares it out: one log of forty in the model's own world is noted
 # (`tests/results/worlds.json`).
 ALARM = 0.005
 
@@ -180,7 +180,7 @@ def _of(component: str) -> tuple[Story, ...]:
     def heavy(size: float) -> str:
         return (
             f"poor putts in {component} come in every degree, which a spread with a few mishits "
-            "fits worse: the spread named is that of the better putts, and a tenth more is likely. "
+            "fits worse: the spread named is that of the better putts, all together scatter wider. "
             "Read one-putt and three-putt chances rather than the spread."
         )
 
@@ -199,7 +199,12 @@ def _of(component: str) -> tuple[Story, ...]:
         )
 
     return (
-        Story("tails", _tails, heavy, f"Wide misses of {component} are as many as usual."),
+        Story(
+            "tails",
+            _tails,
+            heavy,
+            f"No other tails of {component} show; but some hundred putts seldom show them.",
+        ),
         Story(
             "two sides",
             _lopsided,
@@ -214,7 +219,8 @@ def _moves(size: float) -> str:
     way = "hard" if size > 0 else "soft"
     return (
         f"putts that start right are struck {way} (correlation {size:+.2f}): line and pace are "
-        "taken as apart, so spreads hold but not where putts finish. Practise them as one stroke."
+        "taken as apart, so spreads hold, but one-putt chances are less certain than their "
+        "intervals say. Practise them as one stroke."
     )
 
 
@@ -234,9 +240,15 @@ def _runs(size: float) -> str:
     )
 
 
+# Ten visits show streaks in one log of ten in which there are some (`tests/results/worlds.json`).
+NO_STREAKS = (
+    "No streaks of good or bad days show, but ten visits or so seldom show them: if there are "
+    "some, biases and putts on a new day are less certain than their intervals say."
+)
+
 ALONE = {component: _of(component) for component in COMPONENTS}
 BOTH = (
     Story("together", _together, _moves, "Line and pace miss independently of each other."),
     Story("within a visit", _within, _changes, "Scatter does not change in the course of a visit."),
-    Story("streaks", _streaks, _runs, "Days follow each other in no order.", least=1),
+    Story("streaks", _streaks, _runs, NO_STREAKS, least=1),
 )
