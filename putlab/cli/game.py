@@ -18,6 +18,7 @@ from putlab.cli.options import Output, PastFt, Player, ReferenceFile, Seed, Sess
 if TYPE_CHECKING:
     import pandas as pd
 
+    from putlab.log.read import Log
     from putlab.rounds.first_putts import RoundMix
 
 # Room for the longest putt where no log says (an assumption), and the step of lengths dealt.
@@ -55,7 +56,7 @@ def game(
         float | None,
         typer.Option(help="No hole dealt is longer [default: the log's longest, else 40 ft]."),
     ] = None,
-    units: Units = "ft",
+    units: Units = None,
     session: Session = None,
     past_ft: PastFt = PAST_FT,
     reference: ReferenceFile = None,
@@ -63,7 +64,9 @@ def game(
     """Counted games, par two, nothing conceded: the score against what was expected."""
     check_writable(output, TABLE if deal is None else SHEET)
     if deal is not None:
-        mix, room_ft = _mix(log, player, level)
+        read = None if log is None else options.read(log, player)
+        units = options.unit(units, read)
+        mix, room_ft = _mix(read, player, level)
         longest_ft = room_ft if longest is None else options.feet(f"{longest:g}", units)[0]
         card = pl.deal_game(
             mix,
@@ -81,12 +84,11 @@ def game(
         _judge(log, player, seed, past_ft, reference, output)
 
 
-def _mix(log: Path | None, player: str | None, level: str | None) -> tuple[RoundMix, float]:
+def _mix(log: Log | None, player: str | None, level: str | None) -> tuple[RoundMix, float]:
     """The round dealt from, and the longest putt there is room for."""
     if log is None:
         return pl.round_mix(level) if level else pl.round_mix(), LONGEST_FT
-    read = options.read(log, player)
-    putts = (read.only(player) if player else read).putts
+    putts = (log.only(player) if player else log).putts
     counted = (putts["putt_no"] == 1) & putts["hole_no"].notna()
     own = counted.any() and level is None
     mix = pl.round_mix("own", putts) if own else pl.round_mix(level) if level else pl.round_mix()

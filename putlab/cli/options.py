@@ -34,7 +34,9 @@ Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.", 
 Session = Annotated[
     str | None, typer.Option("--session", help="Visit written into the rows [default: today].")
 ]
-Units = Annotated[str, typer.Option("--units", help="Unit of lengths: ft or m.")]
+Units = Annotated[
+    str | None, typer.Option("--units", help="Unit of lengths, ft or m [default: the log's].")
+]
 ReferenceFile = Annotated[
     Path | None,
     typer.Option(
@@ -105,11 +107,11 @@ def say_of_greens(fit: Fit, players: list[str]) -> None:
             say(" ".join(fit.green_sentences(player)))
 
 
-def unit(asked: str) -> str:
-    """Read a unit of lengths."""
-    if asked not in FOOT:
+def unit(asked: str | None, log: Log | None = None) -> str:
+    """Read a unit of lengths; where none is said it is the log's."""
+    if asked not in (None, *FOOT):
         raise UsageError(f"--units {asked}: give ft or m.")
-    return asked
+    return asked or (log.units if log else "ft")
 
 
 def visit(session: str | None, output: Path | None = None) -> str | None:
@@ -121,7 +123,7 @@ def visit(session: str | None, output: Path | None = None) -> str | None:
 def feet(text: str, units: str = "ft") -> list[float]:
     """Read a list of distances such as ``3,6,10`` or ``2-5,10``, given in a unit, as feet."""
     found: list[float] = []
-    most = LONGEST_FT * FOOT[unit(units)]
+    most = LONGEST_FT * FOOT[units]
     for part in text.split(","):
         low, dash, high = part.strip().partition("-")
         values: Sequence[float] = []

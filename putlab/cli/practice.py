@@ -158,7 +158,7 @@ def plan(
     lengths: Annotated[
         str | None, typer.Option("--lengths", help="The only lengths to drill, as in 4,10,33.")
     ] = None,
-    units: Units = "ft",
+    units: Units = None,
     output: Output = None,
     seed: Annotated[
         int,
@@ -169,6 +169,7 @@ def plan(
     check_writable(output, SHEET)
     drills = pl.drill_minutes(minutes)
     read = options.read(log, player)
+    units = options.unit(units, read)
     # The fit's own seed stays: another order of the same drills needs no other posterior.
     fit = options.fit(read, seed=SEED)
     plans = [

@@ -21,7 +21,7 @@ def start(
     lengths: Annotated[
         str | None, typer.Option("--lengths", help="Lengths [default: 4,10,20 ft, or 1,3,6 m].")
     ] = None,
-    units: Units = "ft",
+    units: Units = None,
     putts: Annotated[int, typer.Option("--putts", help="Putts of each player.")] = 60,
     holes: Annotated[int, typer.Option("--holes", help="Holes of the counted game, or 0.")] = 9,
     players: Annotated[
@@ -40,8 +40,9 @@ def start(
     """
     output = output or Path(f"{options.visit(session)}.xlsx")
     check_writable(output, SHEET)
+    units = options.unit(units)
     rows = pl.first_visit(
-        options.feet(lengths or LENGTHS[options.unit(units)], units),
+        options.feet(lengths or LENGTHS[units], units),
         putts=putts,
         holes=holes,
         players=[name.strip() for name in players.split(",")] if players else [None],

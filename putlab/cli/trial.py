@@ -49,7 +49,7 @@ def trial(
             "--session-putts", help="Putts of a visit, both arms together.", min=2, max=2000
         ),
     ] = 60,
-    units: Units = "ft",
+    units: Units = None,
     seed: Seed = SEED,
     output: Output = None,
 ) -> None:
@@ -57,12 +57,13 @@ def trial(
     check_writable(output, (".json (the design)", *SHEET))
     if before == after:
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
+    read = None if log is None else options.read(log, player)
+    units = options.unit(units, read)
     asked = {"distances_ft": options.feet(distances, units), "detect_pct": detect, "metric": metric}
     asked |= {"sessions": sessions, "session_putts": session_putts, "seed": seed}
     # Without a log first: what cannot be designed is told before the fit.
     design = pl.design_trial(**asked)
-    if log is not None:
-        read = options.read(log, player)
+    if read is not None:
         player = read.choose(player)
         golfer = options.fit(read, seed=seed).golfer(player)
         design = pl.design_trial(**asked, golfer=golfer, rules=read.rules)

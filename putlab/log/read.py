@@ -57,6 +57,8 @@ class Log(Result):
         Rows in them: usable and rejected. Blank rows are not counted.
     digest : str
         SHA-256 of the files' content.
+    units : str
+        Unit that most lengths are written in: ``ft`` or ``m``.
     """
 
     putts: pd.DataFrame
@@ -67,6 +69,7 @@ class Log(Result):
     files: list[str] = field(default_factory=list)
     rows_read: int = 0
     digest: str = ""
+    units: str = "ft"
 
     @property
     def table(self) -> pd.DataFrame:
@@ -197,6 +200,7 @@ def read_log(
         files=[found.name_of(file) for file in found.paths],
         rows_read=account.rows_read,
         digest=joint_digest(account.digests),
+        units="m" if putts["distance_in_m"].mean() > 0.5 else "ft",
     )
 
 
@@ -302,10 +306,12 @@ def _columns_left_out(unknown: dict[str, list[str]]) -> Iterator[str]:
 
 
 def _settle_players(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
-    """Give a log that names nobody its one player; refuse a nameless row among named."""
-    nameless = rows["player"].isna()
-    if nameless.all():
-        return rows.assign(player=rows["player"].fillna(ONE_PLAYER))
+    """One player and blanks are one golfer; refuse a nameless row where several are named."""
+    nameless, named = rows["player"].isna(), rows["player"].dropna().unique()
+    if len(named) <= 1:
+        if nameless.any() and len(named):
+            account.notes.append(f"Rows that name no player were taken as {named[0]}'s.")
+        return rows.assign(player=rows["player"].fillna(named[0] if len(named) else ONE_PLAYER))
     account.reject(rows[nameless], "player", "", "blank, where other rows name a player")
     return rows[~nameless]
 

@@ -80,6 +80,14 @@ def test_no_hole_is_longer_than_there_is_room_for(command, capsys, tmp_path, uni
     assert (lengths * (1 if units == "ft" else 10) % 1).max() < 1e-9
 
 
+def test_a_log_in_metres_deals_in_metres(command, tmp_path, capsys):
+    path = tmp_path / "log.csv"
+    path.write_text("session,distance_m,line_deg\na,3,1\na,12,-1\n")
+    assert command(path, "--deal", 9, "-o", tmp_path / "card.csv") == 0
+    assert "none longer than 12 m" in capsys.readouterr().err
+    assert pd.read_csv(tmp_path / "card.csv")["distance_m"].max() <= 12
+
+
 def test_a_log_without_games_deals_a_round_that_its_mat_has_room_for(command, tmp_path, capsys):
     path = tmp_path / "log.csv"
     path.write_text("session,distance_ft,line_deg\na,10,1\na,30,-1\n")

@@ -27,9 +27,15 @@ def test_a_log_without_players_has_one(tmp_path):
         assert list(read_log(tmp_path / "a.csv").putts["player"]) == ["player", "player"]
 
 
+def test_one_named_player_and_blanks_are_one_golfer(tmp_path):
+    log = read_log(write_csv(tmp_path / "a.csv", {"player": "ash"}, {"player": " "}))
+    assert list(log.putts["player"]) == ["ash", "ash"]
+    assert "Rows that name no player were taken as ash's." in log.notes
+
+
 def test_a_row_of_nobody_among_named_players_is_rejected(tmp_path):
-    log = read_log(write_csv(tmp_path / "a.csv", {}, {"player": " "}))
-    assert reasons(log) == {3: ("player", "blank, where other rows name a player")}
+    path = write_csv(tmp_path / "a.csv", {"player": "a"}, {"player": "b"}, {"player": " "})
+    assert reasons(read_log(path)) == {4: ("player", "blank, where other rows name a player")}
 
 
 def test_a_numbered_putt_that_is_there_twice_counts_once(tmp_path):
