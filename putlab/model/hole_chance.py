@@ -16,14 +16,12 @@ from typing import Any
 import numpy as np
 import pytensor.tensor as pt
 from numpy.polynomial.legendre import leggauss
+from pytensor.gradient import disconnected_grad
 
 from putlab.base.settings import STIMP_FT
 from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.model.spread import interval_probability
-
-# Keeps a range without probability from dividing by nought.
-TINY = 1e-290
 
 # Gauss-Legendre directions in each range.
 NODES = 6
@@ -65,10 +63,17 @@ class Scatter:
         parts = (self.mean, self.sd, self.share * pt.ones_like(self.sd))
         return Scatter(*(part[event][:, None] for part in parts))
 
-    def density(self, value: Any) -> Any:
-        """Return the probability density, but for a constant factor."""
+    def shares(self, value: Any, weight: Any) -> Any:
+        """Return how a range's probability is shared among its directions, shape (ranges, nodes).
+
+        In logs, and from the likeliest down: where a range lies so many spreads away that every
+        density of it is nought, the nearest direction holds it, and gradients stay finite.
+        """
         z = (value[..., None] - self.mean) / self.sd
-        return (self.share / self.sd * pt.exp(-0.5 * z**2)).sum(axis=-1)
+        log_density = pt.log(self.share / self.sd) - 0.5 * z**2
+        top = log_density.max(axis=(1, 2), keepdims=True)
+        parts = weight * pt.exp(log_density - disconnected_grad(top)).sum(axis=-1)
+        return parts / parts.sum(axis=1, keepdims=True)
 
     def between(self, low: Any, high: Any) -> Any:
         """Return the probability of an interval."""
@@ -79,10 +84,10 @@ class Scatter:
 def event_chance(strips: Strips, line: Scatter, pace: Scatter, events: Any) -> Any:
     """Return the chance of each event, of direction in radians and roll-out in feet."""
     line, pace = line.mirrored().at(strips.event), pace.at(strips.event)
-    weight = strips.weight * line.density(strips.line_rad)
+    weight = line.shares(strips.line_rad, strips.weight)
     rolled = pace.between(strips.roll_ft[..., 0], strips.roll_ft[..., 1])
     started = line.between(strips.edge_rad[:, :1], strips.edge_rad[:, 1:])[:, 0]
-    mean = (weight * rolled).sum(axis=1) / (weight.sum(axis=1) + TINY)
+    mean = (weight * rolled).sum(axis=1)
     return pt.zeros(events)[strips.event].inc(started * mean)
 
 

@@ -112,6 +112,18 @@ def test_gradient_is_the_slope_of_the_chance():
     assert gradient(*at) == pytest.approx(slopes, rel=1e-5)
 
 
+def test_gradients_are_finite_from_the_steadiest_golfer_to_the_wildest():
+    """Most bands lie so many spreads off a steady golfer's line that every density is nought."""
+    line, pace = spreads = pt.dscalars("line", "pace")
+    bands = BANDS_FT[:-1], BANDS_FT[1:]
+    chance = leave_chance(np.full(bands[0].size, 20.0), *bands, line, pace)
+    chance = pt.concatenate([chance, made_chance(DISTANCES_FT, line, pace)])
+    slopes = [pytensor.gradient.jacobian(chance, each) for each in spreads]
+    found = pytensor.function(spreads, slopes, mode=PLAIN)
+    for line_sd in (0.2, 0.4, 0.6, 1.0, 1.8, 4.0):
+        assert np.isfinite(found(line_sd, 8.0)).all()
+
+
 def test_nothing_comes_to_rest_inside_the_hole():
     found = leave_chance([3.0, 12.0], [0.0, 0.0], [0.17, 0.17], 1.4, 9.0).eval(mode=PLAIN)
     assert found == pytest.approx(0, abs=1e-12)
