@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable
+from typing import Any
 
 # A thin, unbreakable space between a number and its unit.
 THIN = "\u202f"
@@ -41,6 +42,11 @@ def interval(low: float, high: float, name: str) -> str:
         # Read as sizes the nearer end comes first: 3.2 to 6.5 short.
         return " to ".join(sorted(ends, key=float)) + f" {sides[0]}".rstrip()
     return " to ".join(f"{end} {side}".strip() for end, side in zip(ends, sides, strict=True))
+
+
+def with_interval(row: Any, name: str) -> str:
+    """Return ``name`` of a table's row in words, with the interval that ``_lo``, ``_hi`` end."""
+    return f"{quantity(row[name], name)} ({interval(row[name + '_lo'], row[name + '_hi'], name)})"
 
 
 def signed(value: float, name: str) -> str:

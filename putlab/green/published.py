@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from math import sqrt
 from types import MappingProxyType
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -111,23 +112,42 @@ def table(name: str) -> Published:
         return Published(pd.read_csv(stream), source)
 
 
-def green_spread(*, surface: bool = True) -> tuple[float, float]:
+# Of the variance called reading, the part that is judging a new length: practice of mixed
+# lengths shows it already (assumption: the split's "different putts" differ in length too, and
+# its authors call their assumptions conservative for reading).
+NEW_LENGTH_SHARE = 0.5
+GREEN_SOURCE = (
+    f"{KARLSEN_NILSSON}; assumed: half of reading is judging a new length, which practice of "
+    "mixed lengths shows, and line has the same split"
+)
+
+
+def green_share(*, mixed: bool = True) -> tuple[float, float]:
+    """Share of the variance of line and of pace on a green that practice does not show."""
+    reading, surface = VARIANCE_SHARE["reading"], VARIANCE_SHARE["surface"]
+    return reading + surface, reading * (1 - NEW_LENGTH_SHARE * mixed) + surface
+
+
+def green_spread(*, mixed: bool = True) -> tuple[float, float]:
     """Return the spread that a real green adds to the spread seen in practice.
 
     Over different putts on a green, roll-out scattered by 10.6 %: 60 % of the variance from
     reading the green, 6 % from its surface, the rest from technique, which practice shows
-    already (Karlsen and Nilsson 2008). For line no such split is published: that a green adds
-    the same share of the tour golfer's line variance (`TOUR_LINE_SD_DEG`) is an *assumption*.
+    already (Karlsen and Nilsson 2008). Practice of mixed lengths shows how new lengths are
+    judged, too, which that split counts as reading: half of it, by *assumption*. For line no
+    such split is published: that a green adds 66 % of the tour golfer's line variance
+    (`TOUR_LINE_SD_DEG`), 1.15 degrees, is an *assumption*, between 0.8 and 1.35 degrees
+    (`putlab.model.priors.GREEN_LOG_SD`).
 
     Parameters
     ----------
-    surface : bool
-        Count the surface too; leave it out where practice was on a green.
+    mixed : bool
+        Practice mixed lengths; where it was one putt repeated, pace gets all of the reading.
 
     Returns
     -------
     tuple of float
         ``line_sd_deg, pace_sd_pct``, to add in quadrature: ``skill.wider(*green_spread())``.
     """
-    share = VARIANCE_SHARE["reading"] + (VARIANCE_SHARE["surface"] if surface else 0.0)
-    return sqrt(share) * TOUR_LINE_SD_DEG, sqrt(share) * PACE_SD_DIFFERENT_PUTTS_PCT
+    line, pace = np.sqrt(green_share(mixed=mixed)) * (TOUR_LINE_SD_DEG, PACE_SD_DIFFERENT_PUTTS_PCT)
+    return float(line), float(pace)

@@ -106,11 +106,15 @@ PACE_PRIORS = SpreadPriors(
 
 PRIORS = {"line": LINE_PRIORS, "pace": PACE_PRIORS}
 
-# How far golfers and greens differ from the published split: within half and double for two
-# in three or so (assumption; where a log has putts on a green, it is estimated).
-GREEN_LOG_SD = 0.5
+# How far golfers and greens differ from the middle, line and pace: within half and double for
+# two in three or so (assumption; where a log has putts on a green, it is estimated). For line the
+# middle is not published: reading is the largest of three causes of direction errors (J.
+# Karlsen's thesis, 2010), so at least a third of the tour's variance, 0.8 degrees; and an elite
+# stroke alone scatters by 0.39 degrees (Karlsen, Smith and Nilsson 2008, from memory), which
+# leaves 1.35. That is a log sd of 0.16 more, in quadrature.
+GREEN_LOG_SD = (0.525, 0.5)
 
 
-def green_priors() -> np.ndarray:
+def green_priors(*, mixed: bool = True) -> np.ndarray:
     """Return median and log sd (columns) of the green's extra spread, of line and of pace."""
-    return np.array([[median, GREEN_LOG_SD] for median in green_spread()])
+    return np.column_stack([green_spread(mixed=mixed), GREEN_LOG_SD])

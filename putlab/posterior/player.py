@@ -13,7 +13,8 @@ from numpy.typing import ArrayLike
 from putlab.base import words
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
-from putlab.green.published import KARLSEN_NILSSON
+from putlab.green.published import GREEN_SOURCE, KARLSEN_NILSSON
+from putlab.green.published import green_spread as published_spread
 from putlab.green.skill import SKILL_QUANTITIES, Skill
 from putlab.model.design import length_correlation, length_weights, log_distance
 from putlab.model.green_model import GREEN_PARAMETERS
@@ -83,11 +84,7 @@ class Golfer(Result):
         if table.empty:
             return f"{self.player} practised no length."
         row = table.iloc[len(table) // 2]
-        line, pace = (
-            f"{words.quantity(row[name], name)} "
-            f"({words.interval(row[name + '_lo'], row[name + '_hi'], name)})"
-            for name in ("line_sd_deg", "pace_sd_pct")
-        )
+        line, pace = (words.with_interval(row, name) for name in ("line_sd_deg", "pace_sd_pct"))
         at = words.feet(row["distance_ft"])
         return f"{self.player} at {at}: spread of line {line}, of pace {pace}."
 
@@ -211,9 +208,10 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
         values = np.stack([thinned_draws(mine[name]) for name in GREEN_PARAMETERS])
         source, origin = "estimated", f"estimated from {putts:,} putts made or missed"
     else:
-        draws = len(fit.golfer(player).draws("line", "base"))
+        golfer = fit.golfer(player)
+        draws = len(golfer.draws("line", "base"))
         rng = np.random.default_rng([fit.seed, *player.encode()])
-        median, log_sd = green_priors().T[..., None]
+        median, log_sd = green_priors(mixed=mixes(golfer)).T[..., None]
         values = median * np.exp(log_sd * rng.standard_normal((2, draws)))
         source, origin = (
             "published",
@@ -231,17 +229,26 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
     return GreenSpread(values[0, :, None], values[1, :, None], source, said)
 
 
+def mixes(golfer: Golfer) -> bool:
+    """Whether the golfer's practice holds the judging of a new length."""
+    return len(golfer.practised) != 1
+
+
 def green_setting(golfer: Golfer) -> dict[str, Any]:
     """Return ``green`` (medians, degrees and percent) and whence it comes, for a decision.
 
-    As `putlab.rounds.strokes.round_setting` takes them; empty where nothing was estimated.
+    As `putlab.rounds.strokes.round_setting` takes them; where nothing was estimated, the
+    published ones for practice that mixed lengths or did not.
     """
+    mixed = mixes(golfer)
     if not (putts := golfer.fit.green_putts(golfer.player)):
-        return {}
+        green = published_spread(mixed=mixed)
+        return {"green": green, "green_source": GREEN_SOURCE, "mixed": mixed}
     found = green_spread(golfer.fit, golfer.player)
     return {
         "green": (float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))),
         "green_estimated": True,
+        "mixed": mixed,
         "green_source": f"{found.source} from {putts:,} putts made or missed on a green",
     }
 

@@ -17,19 +17,21 @@ import pandas as pd
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.words import feet, interval, listed, minus, quantity, sure
+from putlab.base.words import feet, interval, listed, minus, quantity, sure, with_interval
 from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, summary
+from putlab.posterior.spots import BIAS_NAMES
 from putlab.practice.case import Case, GolferState, make_case
 from putlab.practice.learning import ASSUMED, Learning
 from putlab.practice.saving import (
+    ALIKE,
     LENGTHS_FT,
     OPTIONS,
     Option,
     Savings,
     at_least_shown,
-    best_chance,
+    chance_among,
     named,
     time_words,
 )
@@ -45,6 +47,7 @@ HOURS, WEEKS = 10.0, 10
 # So many putts know a spread to within a quarter or so (90 %: 1.645 / sqrt(2 x 20) in log); a
 # stretch with fewer is guessed from its neighbours, and a log without one says "measure first".
 MEASURED_PUTTS = 20
+MEASURED_STRETCHES = 4  # beyond them few putts are struck
 
 SAVED = "saved_next_hour"
 
@@ -148,8 +151,8 @@ class Advice(Result):
 
     @property
     def p_chosen(self) -> float:
-        """Chance that the best option is among these."""
-        return float(self.savings.p_best[self.savings.together].sum())
+        """Chance that the best option is among these, or one as good to `ALIKE` strokes."""
+        return chance_among(self.savings.saved, self.savings.together)
 
     @property
     def others(self) -> list[Option]:
@@ -187,7 +190,9 @@ class Advice(Result):
     def measure_first(self) -> str:
         """What to measure where the log is too small to choose by."""
         most = int(self.case.golfer.measured.max())
-        where = listed([feet(length) for length in (LENGTHS_FT[i][1] for i in range(4))])
+        where = listed(
+            [feet(length) for length in (LENGTHS_FT[i][1] for i in range(MEASURED_STRETCHES))]
+        )
         return (
             f"Measure first: no stretch has {MEASURED_PUTTS} putts in the log yet (the most is "
             f"{most}), too few to choose by. Strike {MEASURED_PUTTS} from each of {where}, both "
@@ -201,7 +206,8 @@ class Advice(Result):
             return self.measure_first
         said = (
             f"{named(self.chosen, start=True)} is the best use of the next "
-            f"{time_words(self.minutes)} with a chance of {sure(self.p_chosen)}."
+            f"{time_words(self.minutes)}, or within {ALIKE:g} strokes a round of the best, with a "
+            f"chance of {sure(self.p_chosen)}."
         )
         if self.others:
             said += f" It may be {listed([named(one) for one in self.others], 'or')} instead."
@@ -216,11 +222,11 @@ class Advice(Result):
     def gain(self) -> str:
         """What the choice saves, and by what."""
         row = self.row
-        saved, low, high = (row["saved_next_hour" + end] for end in ("", "_lo", "_hi"))
         middle = row["saved_by_middle"] > row["saved_by_scatter"]
         how = "correcting the middle" if middle else "tightening the scatter"
         return (
-            f"It saves about {saved:.2f} strokes a round ({interval(low, high, SAVED)}), mostly by "
+            f"It saves about {quantity(row[SAVED], SAVED)} strokes a round "
+            f"({interval(row[SAVED + '_lo'], row[SAVED + '_hi'], SAVED)}), mostly by "
             f"{how}{self._middle if middle else ''}."
         )
 
@@ -228,7 +234,7 @@ class Advice(Result):
     def _middle(self) -> str:
         """Where the middle of the chosen stretch lies, in words."""
         stretch, component = self.choice
-        unit = {"line": "line_bias_deg", "pace": "pace_bias_pct"}[component]
+        unit = BIAS_NAMES[component]
         there = self.case.golfer.skill.at(LENGTHS_FT[stretch])
         return f", which lies {quantity(float(getattr(there, unit).mean()), unit)}"
 
@@ -238,7 +244,7 @@ class Advice(Result):
         if self.p_chosen >= 0.8 and not self.others:
             return ""
         by_skill = self.case.savings_by_skill(self.minutes)
-        if best_chance(by_skill)[self.savings.together].sum() >= 0.8:
+        if chance_among(by_skill, self.savings.together) >= 0.8:
             return "Your log tells enough; what is open is how practice works, which nobody knows."
         return "What is open is your own skill: more putts in the log would tell."
 
@@ -434,17 +440,12 @@ def assumption_table(case: Case) -> pd.DataFrame:
 def shown_table(table: pd.DataFrame) -> pd.DataFrame:
     """An advice's table as a person reads it: text, rounded, with intervals, best first."""
     table = table.sort_values("expected_regret")
-
-    def with_interval(name: str) -> list[str]:
-        ends = zip(table[name], table[name + "_lo"], table[name + "_hi"], strict=True)
-        return [minus(f"{mean:.2f} ({low:.2f} to {high:.2f})") for mean, low, high in ends]
-
+    rows = table.to_dict("records")
     columns = {
         "stretch": list(table["stretch"]),
         "component": list(table["component"]),
         "measured_putts": [f"{n:d}" for n in table["measured_putts"]],
-        "strokes_lost": with_interval("strokes_lost"),
-        "saved_next_hour": with_interval("saved_next_hour"),
+        **{name: [with_interval(row, name) for row in rows] for name in ("strokes_lost", SAVED)},
         "saved_by_middle": [minus(f"{saved:.2f}") for saved in table["saved_by_middle"]],
         "p_best": [sure(p) for p in table["p_best"]],
         "expected_regret": [at_least_shown(r) for r in table["expected_regret"]],

@@ -11,11 +11,12 @@ import pandas as pd
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
 from putlab.green.skill import Skill
+from putlab.model.design import log_distance
 from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, green_setting
 from putlab.posterior.spots import OwnCurve, own_curve
-from putlab.practice.learning import Learning, PracticeEffect, smooth_yields
+from putlab.practice.learning import Learning, PracticeEffect
 from putlab.practice.saving import (
     OPTIONS,
     PRACTICE_FT,
@@ -140,8 +141,8 @@ def make_case(
         state = golfer
     else:
         state = golfer_state(golfer)
-        if setting.get("green") is None and (own := green_setting(golfer)):
-            setting |= own
+        if setting.get("green") is None:
+            setting |= green_setting(golfer)
     made = round_setting(**setting)
     strokes = kept_strokes(state.skill.thinned(draws), made)
     return Case(state, learning or Learning(), made, strokes, seed)
@@ -170,7 +171,8 @@ def draw_effect(
         rates=rates,
         before=before,
         yields={
-            name: smooth_yields(nodes_ft, learning.yield_log_sd, draws, rng) for name in COMPONENTS
+            name: lognormal(1.0, learning.yield_log_sd)[:, None] ** log_distance(nodes_ft)
+            for name in COMPONENTS
         },
         bias_putts={name: lognormal(half, learning.bias_log_sd) for name, half in halves.items()},
         carry_range=lognormal(learning.carry_range, learning.carry_log_sd),

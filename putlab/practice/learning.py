@@ -19,7 +19,6 @@ from numpy.typing import ArrayLike
 
 from putlab.base.errors import UsageError
 from putlab.green.skill import interpolation_weights
-from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
 
 # McKay and others (2021), 75 novices and their first fifty putts (see
@@ -46,7 +45,7 @@ MEANINGS = {
     "line_bias_putts": ("putts, seeing where they go, that halve a bias of line, median", TRIAL),
     "pace_bias_putts": ("putts, seeing where they go, that halve a bias of pace, median", TRIAL),
     "bias_log_sd": ("log sd of these numbers over golfers", ASSUMED),
-    "yield_log_sd": ("log sd of what a putt teaches, smooth over log distance", ASSUMED),
+    "yield_log_sd": ("log sd of how a putt's worth rises or falls, each e-fold of length", ASSUMED),
     "carry_range": ("log distance over which carry-over falls to 1/e, median", ASSUMED),
     "carry_log_sd": ("log sd of that range, as it is not well known", ASSUMED),
     "other_share": ("share of a putt's practice that goes to the other component", ASSUMED),
@@ -83,8 +82,8 @@ class Learning:
         Putts that halve a bias: medians and log sd. Whoever sees where balls go corrects a
         constant error faster than scatter.
     yield_log_sd : float
-        How much what a putt of practice is worth differs over distance, in log, smoothly:
-        nobody knows that one at 6 ft teaches as much as one at 30 ft.
+        What a putt of practice is worth rises or falls straight over log distance, in log, by
+        so much: nobody knows that one at 6 ft teaches as much as one at 30 ft.
     carry_range, carry_log_sd : float
         Carry-over from length a to length b is exp(-|log(a / b)| / carry_range); its median,
         and its log sd, as nobody knows it well.
@@ -112,7 +111,7 @@ class Learning:
     line_bias_putts: float = 90.0
     pace_bias_putts: float = 20.0
     bias_log_sd: float = 0.7
-    yield_log_sd: float = 0.2
+    yield_log_sd: float = 0.15
     carry_range: float = 0.7
     carry_log_sd: float = 0.4
     other_share: float = 0.25
@@ -217,7 +216,7 @@ class PracticeEffect:
     nodes_ft: np.ndarray
     rates: Mapping[str, np.ndarray]  # (draws,), fall of log spread per unit of log experience
     before: np.ndarray  # (draws,), putts at every length before the log
-    yields: Mapping[str, np.ndarray]  # (draws, nodes), what a putt there is worth
+    yields: Mapping[str, np.ndarray]  # (draws, nodes), what a putt there is worth, smooth
     bias_putts: Mapping[str, np.ndarray]  # (draws,), putts that halve a bias
     carry_range: np.ndarray  # (draws,)
 
@@ -261,12 +260,3 @@ class PracticeEffect:
             left = 0.5 ** (counting / self.bias_putts[name][:, None])
             found[name] = np.exp(-self.rates[name][:, None] * growth), left
         return found
-
-
-def smooth_yields(
-    nodes_ft: np.ndarray, log_sd: float, draws: int, rng: np.random.Generator
-) -> np.ndarray:
-    """What a putt is worth at every node, (draws, n): alike at near lengths, as skill is."""
-    x = np.log(nodes_ft)
-    root = np.linalg.cholesky(length_correlation(x, x))
-    return np.exp(log_sd * rng.standard_normal((draws, x.size)) @ root.T)

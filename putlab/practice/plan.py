@@ -9,14 +9,17 @@ import pandas as pd
 
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
-from putlab.base.words import counted, feet, listed
+from putlab.base.words import counted, feet, listed, quantity
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
+from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
-from putlab.practice.advice import Advice
+from putlab.posterior.spots import BIAS_NAMES
+from putlab.practice.advice import MEASURED_PUTTS, MEASURED_STRETCHES, Advice
 from putlab.practice.case import Case
+from putlab.practice.learning import Learning
 from putlab.practice.saving import LENGTHS_FT, OPTIONS
-from putlab.practice.split import WARM_UP_MINUTES, split_minutes
+from putlab.practice.split import WARM_UP_MINUTES, drill_minutes, split_minutes
 from putlab.practice.targets import Target, target
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.games import deal_game
@@ -26,6 +29,11 @@ from putlab.rounds.strokes import STRETCHES
 # repeated (five to ten putts at one length: common practice).
 MIXED_SET, BLOCK_SET = 5, 10
 
+# Putts of a drill that first correct the middle: in ten the published novices halved their bias
+# of pace (`putlab.practice.learning`); and what they are struck to (common practice).
+MARK_PUTTS = 10
+MARKS = {"line": "a mark on the line a foot ahead", "pace": "a mark where the ball should stop"}
+
 # New at a length: fewer putts struck there than this, or spread wider than nine in ten of the
 # golfers that the priors expect (convention of the kit).
 NEW_PUTTS, NEW_SD = 30, {"line": 1.9, "pace": 17.0}
@@ -34,6 +42,9 @@ NEW_PUTTS, NEW_SD = 30, {"line": 1.9, "pace": 17.0}
 DRILL_MINUTES = 10.0
 
 HOLES = 9
+
+# A drill of which line and pace are both read: to measure, where the log is too small to choose.
+BOTH = "both"
 
 # Distance in feet and component.
 Place = tuple[float, str]
@@ -148,7 +159,22 @@ class Plan(Result):
 def drill_words(goal: Target) -> str:
     """A drill with its target in words."""
     name = goal.component.capitalize()
-    return f"{name} at {goal.distance_ft:g} ft, {goal.putts} putts: {goal.band}. {goal.sentence}."
+    said = f"{name} at {goal.distance_ft:g} ft, {goal.putts} putts: {goal.start}{goal.band}."
+    return f"{said} {goal.sentence}."
+
+
+def start_words(advice: Advice, distance_ft: float, component: str, putts: int) -> str:
+    """What a drill's first putts are for, where the middle there costs more than the scatter."""
+    table = advice.table[advice.table["component"] == component]
+    row = table[table["from_ft"] <= distance_ft].iloc[-1]
+    if row["saved_by_middle"] <= row["saved_by_scatter"]:
+        return ""
+    skill = advice.case.golfer.skill.at([distance_ft])
+    bias = float(getattr(skill, BIAS_NAMES[component]).mean())
+    return (
+        f"the first {min(putts, MARK_PUTTS)} to {MARKS[component]}, to correct the middle, which "
+        f"lies {quantity(bias, BIAS_NAMES[component])}; then "
+    )
 
 
 def plan(
@@ -187,7 +213,7 @@ def plan(
     Returns
     -------
     Plan
-        List and rows to fill in.
+        List and rows to fill in; where the log is too small to choose by, putts that measure.
 
     Raises
     ------
@@ -197,8 +223,11 @@ def plan(
     rng = np.random.default_rng([seed, 23])
     at = lengths_by_stretch(golfer, lengths_ft)
     among = [option for option in OPTIONS if at[option[0]]]
-    split = split_minutes(advice.case, minutes, most_minutes=DRILL_MINUTES, among=among)
-    drills = _drills(split.table, at)
+    if advice.measured:
+        split = split_minutes(advice.case, minutes, most_minutes=DRILL_MINUTES, among=among)
+        drills = _drills(split.table, at)
+    else:
+        drills = measuring_drills(minutes, at, advice.case.learning)
     new = {(length, name): is_new(golfer, length, name) for length, name, _ in drills}
     sets = ordered_sets(drills, new, rng)
     game = deal_game(game_mix(advice.case), HOLES, seed=seed, session=session, slopes_pct=(0,))
@@ -206,7 +235,14 @@ def plan(
     struck = rows_to_strike(sets, golfer.player, session, stimp_ft)
     rows = pd.concat([struck, game], ignore_index=True)
     rows["putt"] = np.arange(1, len(rows) + 1)
-    targets = [target(golfer, rules, *drill, seed=seed) for drill in drills]
+    targets = [
+        replace(
+            target(golfer, rules, length, one, putts, seed=seed),
+            start=start_words(advice, length, one, putts) if advice.measured else "",
+        )
+        for length, name, putts in drills
+        for one in (COMPONENTS if name == BOTH else (name,))
+    ]
     return Plan(
         player=golfer.player,
         minutes=float(minutes),
@@ -242,6 +278,16 @@ def _drills(table: pd.DataFrame, lengths_ft: list[list[float]]) -> list[Drill]:
             share = sets // len(here) + (k < sets % len(here))
             drills.append((distance_ft, row.component, share * MIXED_SET))
     return drills
+
+
+def measuring_drills(
+    minutes: float, lengths_ft: list[list[float]], learning: Learning
+) -> list[Drill]:
+    """Putts that measure a golfer, line and pace read of each: as many from every stretch."""
+    lengths = np.array([mine[-1] for mine in lengths_ft if mine][:MEASURED_STRETCHES])
+    each = drill_minutes(minutes) / (1 / learning.putts_a_minute(lengths)).sum()
+    putts = int(np.clip(each // MIXED_SET, 1, MEASURED_PUTTS // MIXED_SET)) * MIXED_SET
+    return [(float(length), BOTH, putts) for length in lengths]
 
 
 def is_new(golfer: Golfer, distance_ft: float, component: str) -> bool:

@@ -37,8 +37,11 @@ CHANGED_FT = (1.5, 90.0)
 # Putts solved at once: memory stays below 100 MB.
 PUTTS_AT_ONCE = 4_000
 
-# An option is tied with the choice while the chance that it is the better one is at least
-# this: four to one against is not yet a difference to act on (convention of the kit).
+# Strokes a round that make no difference to act on: the last place that is shown.
+ALIKE = 0.01
+
+# An option is tied with the choice while the chance that it is better by more than that is at
+# least this: four to one against is not yet a difference to act on (convention of the kit).
 TIE_CHANCE = 0.2
 
 # Where time can go: a stretch of distance (its place among `STRETCHES`), and component.
@@ -185,7 +188,8 @@ class Savings:
     @property
     def p_best(self) -> np.ndarray:
         """Chance that each option is the best, shape (options,)."""
-        return best_chance(self.saved)
+        counts = np.bincount(self.saved.argmax(axis=1), minlength=self.saved.shape[1])
+        return counts / len(self.saved)
 
     @property
     def expected_regret(self) -> np.ndarray:
@@ -195,7 +199,7 @@ class Savings:
     @property
     def ties(self) -> list[int]:
         """Positions that can't be told from the best, itself first."""
-        better = (self.saved > self.saved[:, [self.best]]).mean(axis=0)
+        better = (self.saved > self.saved[:, [self.best]] + ALIKE).mean(axis=0)
         tied = [int(i) for i in np.argsort(-better) if better[i] >= TIE_CHANCE]
         return [self.best, *tied]
 
@@ -211,9 +215,9 @@ class Savings:
         return sorted(found)
 
 
-def best_chance(saved: np.ndarray) -> np.ndarray:
-    """Chance that each option saves most, of draws (draws, options)."""
-    return np.bincount(saved.argmax(axis=1), minlength=saved.shape[1]) / len(saved)
+def chance_among(saved: np.ndarray, places: Sequence[int]) -> float:
+    """Chance that one of some options saves most, or as good as most, of (draws, options)."""
+    return float((saved[:, places].max(axis=1) >= saved.max(axis=1) - ALIKE).mean())
 
 
 def named(options: Option | list[Option], *, start: bool = False) -> str:

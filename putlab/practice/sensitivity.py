@@ -11,6 +11,7 @@ from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.practice.case import Case
 from putlab.practice.saving import (
+    ALIKE,
     LENGTHS_FT,
     OPTIONS,
     SPREAD_AND_BIAS,
@@ -143,7 +144,7 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
         best = int(mean.argmax())
         tied = (other.saved[:, first] > other.saved[:, best]).mean() >= TIE_CHANCE
         flips, costs = best != first, float(mean[best] - mean[first])
-        found = (float(other.p_best[best]), flips, bool(tied or not flips), costs)
+        found = (float(other.p_best[best]), flips, bool(tied or costs < ALIKE), costs)
         rows.append((assumption, value, named(OPTIONS[best]), *found))
     return Sensitivity(
         advice.player, advice.choice, pd.DataFrame(rows, columns=SENSITIVITY_COLUMNS)

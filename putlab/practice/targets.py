@@ -65,6 +65,7 @@ class Target(Band):
     usual: int  # count inside on an ordinary day (median)
     news_high: int | None  # from so many on the day is news; None where no count is
     news_low: int | None  # down to so many
+    start: str = ""  # what its first putts are for
 
     @property
     def sentence(self) -> str:

@@ -8,8 +8,7 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.base.words import feet, interval, quantity
-from putlab.green import published
+from putlab.base.words import feet, quantity, with_interval
 from putlab.green.hole_out import PUTT_OUTCOMES, cached_hole_out
 from putlab.green.skill import SKILL_QUANTITIES
 from putlab.model.design import REFERENCE_FT
@@ -61,10 +60,7 @@ class Estimate(Result):
 
 
 def _in_words(row: pd.Series) -> str:
-    line, pace = (
-        f"{quantity(row[name], name)} ({interval(row[name + '_lo'], row[name + '_hi'], name)})"
-        for name in ("line_sd_deg", "pace_sd_pct")
-    )
+    line, pace = (with_interval(row, name) for name in ("line_sd_deg", "pace_sd_pct"))
     return (
         f"{row['player']} from {feet(row['distance_ft'])}: line scatters by {line}, pace by "
         f"{pace}; on the flat {quantity(row['one_putt'], 'one_putt')} drop, and "
@@ -111,7 +107,7 @@ def _golfer_table(golfer: "Golfer", stimp_ft: float, past_ft: float) -> pd.DataF
     within = golfer.skill(distance, new_day=False)
     on_day, roll = new_day_skill(golfer), {"stimp_ft": stimp_ft, "past_ft": past_ft}
     putts = cached_hole_out(on_day, distance, **roll)
-    green = green_setting(golfer).get("green") or published.green_spread()
+    green = green_setting(golfer)["green"]
     on_green = cached_hole_out(on_day.wider(*green), distance, **roll)
     values = {name: getattr(within, name) for name in SKILL_QUANTITIES}
     values |= {name: getattr(putts, name) for name in PUTT_OUTCOMES}

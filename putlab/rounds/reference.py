@@ -298,8 +298,14 @@ class ReferenceGolfer:
 
     name: str
     skill: Skill  # one draw, on a green, reading it included
-    green: tuple[float, float]  # reading's and the surface's part of that: degrees, percent
     source: str
+
+    def green(self, mixed: bool) -> tuple[float, float]:
+        """The part of the spread that practice, of mixed lengths or not, would not show."""
+        # Of the least spread, so that some is left for technique at all distances.
+        least = [sd.min() for sd in (self.skill.line_sd_deg, self.skill.pace_sd_pct)]
+        line_sd_deg, pace_sd_pct = np.sqrt(published.green_share(mixed=mixed)) * least
+        return float(line_sd_deg), float(pace_sd_pct)
 
 
 def reference_golfer(
@@ -322,7 +328,7 @@ def reference_golfer(
     Returns
     -------
     ReferenceGolfer
-        Skill on a green, the part of it that reading the green takes, name and source.
+        Skill on a green, name and source.
 
     Raises
     ------
@@ -333,31 +339,21 @@ def reference_golfer(
         return reference
     reference = TOUR if reference is None else reference
     if isinstance(reference, Skill):
-        return _golfer("reference golfer", reference, "given")
+        return ReferenceGolfer("reference golfer", reference, "given")
     if isinstance(reference, str) and (level := level_named(reference)):
         name = level if level == _short(level) else f"{_short(level)}-handicap"
-        return _golfer(f"{name} golfer", level_skill(level), _level_source(level))
+        return ReferenceGolfer(f"{name} golfer", level_skill(level), _level_source(level))
     if not isinstance(reference, Reference):
         reference = _read_file(reference)
     record = tuple(zip(reference.distance_ft, reference.average_putts, strict=True))
     skill = Skill.constant(*_spreads_of(record, stimp_ft, past_ft))
-    return _golfer(reference.name, skill, reference.source)
+    return ReferenceGolfer(reference.name, skill, reference.source)
 
 
 def _read_file(path: str | PathLike[str]) -> Reference:
     if not Path(path).exists():
         raise UsageError(f"reference {path}: neither a level ({level_names()}) nor a file.")
     return read_reference(path)
-
-
-def _golfer(name: str, skill: Skill, source: str) -> ReferenceGolfer:
-    # The published shares of pace variance, taken for line as well (assumption). Of the least
-    # spread, so that some is left for technique at all distances.
-    share = published.VARIANCE_SHARE["reading"] + published.VARIANCE_SHARE["surface"]
-    line_sd_deg, pace_sd_pct = (
-        float(np.sqrt(share) * sd.min()) for sd in (skill.line_sd_deg, skill.pace_sd_pct)
-    )
-    return ReferenceGolfer(name, skill, (line_sd_deg, pace_sd_pct), source)
 
 
 @lru_cache

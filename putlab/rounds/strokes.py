@@ -61,8 +61,6 @@ WAY_POINTS, STEP = 3, 0.1
 # assumption about golfers at large (assumption: a third either way).
 MIX_LOG_SD = 0.3
 
-GREEN_SOURCE = f"{published.KARLSEN_NILSSON}; for line the same share, assumed"
-
 
 @dataclass(frozen=True)
 class RoundSetting:
@@ -76,6 +74,7 @@ class RoundSetting:
     stimp_ft: float
     past_ft: float
     mix_log_sd: float  # how far the golfer's own mix may stray from the one given
+    mixed: bool  # practice that mixed lengths holds the judging of a new one
 
     @property
     def grid(self) -> LeaveGrid:
@@ -98,17 +97,18 @@ def round_setting(
     green_source: str = "given",
     green_estimated: bool = False,
     mix_log_sd: float | None = None,
+    mixed: bool = True,
 ) -> RoundSetting:
     """The round and green, published or assumed where nothing is given (see `advise`)."""
     if green is None:
-        green, green_source = published.green_spread(), GREEN_SOURCE
+        green, green_source = published.green_spread(mixed=mixed), published.GREEN_SOURCE
     mix = shipped_mix() if mix is None else mix
     who = reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
     line_sd_deg, pace_sd_pct = green
     whence = (green_source, green_estimated)
     stray = mix_stray(mix) if mix_log_sd is None else mix_log_sd
     rolls = (float(stimp_ft), float(past_ft), float(stray))
-    return RoundSetting(mix, (line_sd_deg, pace_sd_pct), *whence, who, *rolls)
+    return RoundSetting(mix, (line_sd_deg, pace_sd_pct), *whence, who, *rolls, mixed)
 
 
 def mix_stray(mix: RoundMix) -> float:
@@ -283,7 +283,7 @@ def within_and_on_day(golfer: "Golfer") -> tuple[Skill, Skill]:
 def lost_to(player: str, within: Skill, on_day: Skill, setting: RoundSetting) -> StrokesLost:
     """`strokes_lost` of a skill within a visit and on a new day, kept on disk."""
     within, on_day, who = within.thinned(DRAWS), on_day.thinned(DRAWS), setting.reference
-    inputs = (vars(within), vars(on_day), setting.green, vars(who.skill), who.green)
+    inputs = (vars(within), vars(on_day), setting.green, vars(who.skill), who.green(setting.mixed))
     mix = (setting.mix.distance_ft, setting.mix.first_putts)
     key = result_key("rounds", "lost", *inputs, mix, (setting.stimp_ft, setting.past_ft))
     found = kept_or_made(key, lambda: _flat(lost_by_cause(within, on_day, setting)))
@@ -336,7 +336,7 @@ def _ordinary(within: Skill, on_day: Skill, setting: RoundSetting, to_come: np.n
     """What an ordinary putt from each node loses to each cause, (draws, n)."""
     who = setting.reference
     reference, lost = who.skill.at(setting.nodes_ft), {}
-    greens = zip(UNITS, setting.green, who.green, strict=True)
+    greens = zip(UNITS, setting.green, who.green(setting.mixed), strict=True)
     for component, mine, theirs in greens:
         sd, bias = (f"{component}_{name}_{UNITS[component]}" for name in ("sd", "bias"))
         inside, day, total = (getattr(of, sd) ** 2 for of in (within, on_day, reference))

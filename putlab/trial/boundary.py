@@ -42,7 +42,7 @@ SMALL_ENOUGH = 0.90
 
 # Too small to matter: 5 % of spread, and what that is worth. To a golfer in the middle of the
 # priors 5 % off the line spread saves 0.13 strokes a round on a real green, off the pace spread
-# 0.10 (`putlab.trial.design`). Both are assumptions of what matters; a golfer may set others.
+# 0.11 (`putlab.trial.design`). Both are assumptions of what matters; a golfer may set others.
 TOO_SMALL_PCT = 5.0
 TOO_SMALL_STROKES = 0.1
 

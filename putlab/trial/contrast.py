@@ -156,8 +156,7 @@ def round_skill(golfer: Golfer, mix: RoundMix) -> Skill:
 
 def round_green(golfer: Golfer | None = None) -> tuple[float, float]:
     """What a real green adds to line and pace: the golfer's own where known, or the published."""
-    own = green_setting(golfer) if golfer else {}
-    return own.get("green") or published.green_spread()
+    return green_setting(golfer)["green"] if golfer else published.green_spread()
 
 
 def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Skill:

@@ -80,9 +80,9 @@ def draw_learning(rng, learning, *, typical=False):
     def of(name):
         return {c: getattr(learning, f"{c}_{name}") for c in COMPONENTS}
 
-    x = np.log(GRID_FT)
-    smooth = np.exp(-np.abs(np.subtract.outer(x, x)) / SPOT_RANGE)
-    stray = learning.yield_log_sd * rng.multivariate_normal(np.zeros(x.size), smooth, size=2)
+    # Straight over log distance; the level is in the rate.
+    steep = learning.yield_log_sd * rng.standard_normal(2)
+    stray = np.multiply.outer(steep, np.log(GRID_FT / 10))
     return {
         "rate": {c: lognormal(m, learning.rate_log_sd) for c, m in of("rate").items()},
         "experience": lognormal(learning.experience, learning.experience_log_sd),

@@ -20,6 +20,7 @@ from putlab.green.published import (
     table,
 )
 from putlab.green.skill import Skill
+from putlab.model.priors import green_priors
 from putlab.rounds.reference import reference_golfer, tour_golfer
 
 BALL_RADIUS_FT = 1.68 / 24  # least ball diameter 1.68 in (Equipment Rules, R&A and USGA)
@@ -132,18 +133,33 @@ def test_published_split_of_variance_agrees_with_itself():
 
 def test_green_adds_what_technique_lacks():
     technique_deg = np.sqrt(VARIANCE_SHARE["technique"]) * tour_golfer().line_sd_deg
-    on_green = Skill.constant(technique_deg, 1.0).wider(*green_spread())
+    on_green = Skill.constant(technique_deg, 1.0).wider(*green_spread(mixed=False))
     # The constant is written to four decimals.
     assert on_green.line_sd_deg[0, 0] == pytest.approx(TOUR_LINE_SD_DEG, abs=5e-5)
     technique_pct = np.sqrt(VARIANCE_SHARE["technique"]) * PACE_SD_DIFFERENT_PUTTS_PCT
-    line_sd_deg, pace_sd_pct = green_spread()
+    _, pace_sd_pct = green_spread(mixed=False)
     assert np.hypot(technique_pct, pace_sd_pct) == pytest.approx(PACE_SD_DIFFERENT_PUTTS_PCT)
-    assert green_spread(surface=False)[0] < line_sd_deg
+
+
+def test_practice_of_mixed_lengths_leaves_less_of_pace_to_the_green():
+    # By hand: half of 60 %, and 6 %, of 10.6 % squared.
+    assert green_spread()[1] == pytest.approx(np.sqrt(0.36) * 10.6) == pytest.approx(6.36)
+    assert green_spread()[0] == green_spread(mixed=False)[0]
+
+
+def test_a_green_adds_to_line_what_causes_of_direction_errors_allow():
+    """Reading the largest of three causes (Karlsen 2010), the stroke 0.39 degrees (2008)."""
+    least, most = TOUR_LINE_SD_DEG / np.sqrt(3), np.sqrt(TOUR_LINE_SD_DEG**2 - 0.39**2)
+    assert (least, most) == pytest.approx((0.8, 1.35), abs=0.02)
+    assert least < green_spread()[0] < most
+    added = np.log(1.35 / 0.8) / (2 * 1.645)
+    line, pace = green_priors()[:, 1]
+    assert line == pytest.approx(np.hypot(pace, added), abs=0.001)
 
 
 def test_the_tours_technique_and_reading_give_back_its_pace():
     """8.9097 % in all: technique 34 % of its variance, reading and surface the rest (7.24 %)."""
-    reading = reference_golfer("tour").green[1]
+    reading = reference_golfer("tour").green(mixed=False)[1]
     assert reading == pytest.approx(7.24, abs=0.005)
     assert np.hypot(np.sqrt(0.34) * 8.9097, reading) == pytest.approx(8.91, abs=0.005)
 

@@ -68,6 +68,17 @@ def test_options_that_often_win_are_tied_and_the_choice_comes_first():
     assert savings_of(saved).ties == [0, 1]
 
 
+def test_options_that_differ_by_less_than_is_shown_are_no_ties_and_no_mistake(advice):
+    # The second is better in every other draw, by less than a hundredth of a stroke.
+    saved = np.zeros((100, len(OPTIONS)))
+    saved[:, 0] = 0.2
+    saved[::2, 1] = 0.207
+    found = Advice(advice.case, 60.0, savings_of(saved))
+    assert found.savings.ties == [0]
+    assert found.p_chosen == 1.0
+    assert found.savings.p_best[:2] == pytest.approx([0.5, 0.5])
+
+
 def test_the_table_has_the_columns_of_the_command_and_a_row_an_option(advice):
     assert list(advice.table.columns) == COLUMNS
     rows = advice.table[["from_ft", "to_ft", "component"]].itertuples(index=False, name=None)
@@ -265,11 +276,14 @@ def contradictions(advice):
     best = int(table["saved_next_hour"].to_numpy().argmax())
     row = table.iloc[best]
     answer = re.match(
-        f"(?i:{PLACE}) is the best use of the next hour with a chance of (.+?) %", said
+        f"(?i:{PLACE}) is the best use of the next hour, or within 0.01 strokes a round of "
+        "the best, with a chance of (.+?) %",
+        said,
     )
     chosen = rows_named(answer[1].lower(), table)
     assert best in chosen
-    chance = 100 * table["p_best"].iloc[chosen].sum()
+    chance = 100 * np.mean([max(draw[chosen]) >= max(draw) - 0.01 for draw in saved])
+    assert chance >= 100 * table["p_best"].iloc[chosen].sum() - 1e-9
     near = {"over 99": chance > 99, "under 1": chance < 1}
     assert (
         near[answer[2]]
@@ -278,7 +292,7 @@ def contradictions(advice):
     )
     others = re.search(r"It may be (.+?) instead\.", said)
     other = [rows_named(w, table) for w in re.findall(PLACE, others[1])] if others else []
-    often = np.flatnonzero((saved > saved[:, [best]]).mean(axis=0) >= 0.2)
+    often = np.flatnonzero((saved > saved[:, [best]] + 0.01).mean(axis=0) >= 0.2)
     assert {i for rows in other for i in rows} == set(often) - set(chosen)
     assert set(chosen) <= set(often) | {best}
     gain = re.search(r"saves about (-?[\d.]+) strokes a round \((-?[\d.]+) to (-?[\d.]+)\)", said)

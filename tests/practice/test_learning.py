@@ -10,7 +10,7 @@ from scipy.stats import norm
 from putlab.base.errors import UsageError
 from putlab.green.published import table
 from putlab.practice.case import draw_effect
-from putlab.practice.learning import Learning, rate_in_log, smooth_yields
+from putlab.practice.learning import Learning, rate_in_log
 
 LEARNING = Learning()
 
@@ -179,12 +179,15 @@ def test_experience_that_is_no_number_is_refused_by_name():
 
 
 def test_what_a_putt_teaches_differs_smoothly_over_distance(rng):
-    nodes = np.array([6.0, 6.5, 40.0])
-    log_yield = np.log(smooth_yields(nodes, 0.2, 20_000, rng))
-    assert log_yield.std(axis=0) == pytest.approx(0.2, rel=0.03)
-    alike = np.corrcoef(log_yield.T)
-    assert alike[0, 1] > 0.7
-    assert alike[0, 2] < 0.1
+    # Straight over log distance: sd 0.15 an e-fold, and neighbours differ by little.
+    effect = draw_effect(made_state(), LEARNING, np.array([6.5, 12.0, 10.0 * np.e]), 20_000, rng)
+    for worth in effect.yields.values():
+        assert np.log(worth[:, 2]).std() == pytest.approx(0.15, rel=0.03)
+        assert np.log(worth[:, 1] / worth[:, 0]).std() == pytest.approx(
+            0.15 * np.log(12 / 6.5), rel=0.03
+        )
+    line, pace = (np.log(effect.yields[name][:, 2]) for name in ("line", "pace"))
+    assert abs(np.corrcoef(line, pace)[0, 1]) < 0.03
 
 
 def test_what_the_log_told_is_found_under_its_prior(rng):

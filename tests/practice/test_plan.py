@@ -1,20 +1,32 @@
 """The next session: minutes kept, order mixed, and rows that load back as a log."""
 
+import re
+
+import numpy as np
 import pytest
 from made_golfers import LENGTHS_FT, MadeGolfer, made_plan, made_state
 
 from putlab.base.errors import UsageError
+from putlab.green.skill import Skill
+from putlab.log.rules import ReadingRules
+from putlab.practice.advice import advise
 from putlab.practice.plan import (
     BLOCK_SET,
     DRILL_MINUTES,
     HOLES,
     MIXED_SET,
+    drill_words,
     is_new,
     lengths_by_stretch,
     ordered_sets,
     shuffled_apart,
+    start_words,
 )
+from putlab.practice.plan import plan as plan_of
 from putlab.practice.split import LEAST_MINUTES
+from putlab.practice.targets import Target
+
+TOUR_LIKE = Skill.constant(1.4, 9.0)
 
 
 @pytest.fixture(scope="module")
@@ -54,6 +66,42 @@ def test_the_same_seed_gives_the_same_plan_and_another_another(plan):
     again, other = made_plan(), made_plan(seed=8)
     assert again.log_rows.equals(plan.log_rows)
     assert not other.log_rows["distance_ft"].equals(plan.log_rows["distance_ft"])
+
+
+def test_the_first_putts_of_a_drill_correct_a_middle_that_costs_more_than_the_scatter():
+    # 1.0 degree right everywhere; pace straight on, and known.
+    crooked, straight = (
+        advise(made_state(line_bias_deg=bias, log_sd=0.02), minutes=25, reference=TOUR_LIKE)
+        for bias in (1.0, 0.0)
+    )
+    said = start_words(crooked, 6.0, "line", 25).replace("\u202f", " ")
+    assert said.startswith("the first 10 to a mark on the line a foot ahead, to correct the middle")
+    assert re.search(r"which lies (0\.9\d|1\.0\d)° right; then $", said)
+    assert "the first 5 to" in start_words(crooked, 6.0, "line", 5)
+    row = straight.table.iloc[2]
+    assert row["saved_by_middle"] < row["saved_by_scatter"]
+    assert start_words(straight, 6.0, "line", 25) == ""
+    goal = Target(6.0, "line", 1.0, 9.0, 25, 18, None, None, start=said)
+    assert f"25 putts: {said}start within 1° of the line." in drill_words(goal)
+
+
+def test_a_log_too_small_to_choose_by_gets_a_session_that_measures_both():
+    advice = advise(made_state(putts=3), reference=TOUR_LIKE)
+    rules = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)
+    made = plan_of(MadeGolfer(putts=3), rules, advice, minutes=40, seed=7, session="today")
+    drilled = made.log_rows[made.log_rows["drill"] != "counted"]
+    assert set(drilled["drill"]) == {"both"}
+    counts = drilled.groupby("distance_ft").size()
+    # One from each stretch up to 25 ft; of the two most practised the longer (all alike here).
+    assert list(np.digitize(counts.index, [4, 8, 15, 25])) == [0, 1, 2, 3]
+    assert counts.nunique() == 1
+    assert 10 <= counts.iloc[0] <= 20
+    # A band of each reading, and the time of the drills kept to half a set a length.
+    assert {(t.distance_ft, t.component) for t in made.targets} == {
+        (length, name) for length in counts.index for name in ("line", "pace")
+    }
+    minutes = sum(n / advice.case.learning.putts_a_minute(d) for d, n in counts.items())
+    assert minutes <= 25
 
 
 def test_only_the_lengths_wanted_are_drilled():

@@ -88,7 +88,7 @@ def test_numbers_written_down_are_those_that_the_fit_finds():
     fitted = [golfer.line_sd_deg, golfer.pace_sd_pct]
     assert spreads(written.skill) == pytest.approx(fitted, rel=1e-4)
     # Technique is 34 % of the variance (Karlsen and Nilsson 2008).
-    technique = 1 - np.square(written.green) / np.square(fitted)
+    technique = 1 - np.square(written.green(mixed=False)) / np.square(fitted)
     assert technique == pytest.approx([0.34, 0.34], abs=1e-4)
 
 
@@ -156,14 +156,19 @@ def test_reading_and_surface_are_two_thirds_of_a_golfers_own_variance(level):
     """Karlsen and Nilsson (2008): reading 60 %, surface 6 %, technique 34 %."""
     golfer = reference_golfer(level, **ROLL)
     technique = np.sqrt(0.34) * spreads(golfer.skill)
-    assert np.hypot(technique, golfer.green) == pytest.approx(spreads(golfer.skill))
+    assert np.hypot(technique, golfer.green(mixed=False)) == pytest.approx(spreads(golfer.skill))
+    # Half of reading, 30 %, is judging a new length, which practice of mixed lengths shows.
+    practised = np.sqrt([0.34, 0.64]) * spreads(golfer.skill)
+    assert np.hypot(practised, golfer.green(mixed=True)) == pytest.approx(spreads(golfer.skill))
 
 
 def test_parts_of_the_tour_golfer_by_hand():
     golfer = reference_golfer(**ROLL)
     assert golfer.name == "tour golfer"
-    assert golfer.green == pytest.approx((1.150, 7.238), abs=1e-3)
-    assert np.hypot((0.8254, 5.1952), golfer.green) == pytest.approx((1.4155, 8.9097), abs=1e-3)
+    green = golfer.green(mixed=False)
+    assert green == pytest.approx((1.150, 7.238), abs=1e-3)
+    assert np.hypot((0.8254, 5.1952), green) == pytest.approx((1.4155, 8.9097), abs=1e-3)
+    assert golfer.green(mixed=True) == pytest.approx((1.150, 5.346), abs=1e-3)
 
 
 def test_a_level_is_named_in_short_or_in_full():
@@ -187,7 +192,7 @@ def test_a_file_of_average_putts_and_a_skill_are_references_too(tmp_path):
     assert spreads(golfer.skill) == pytest.approx(spreads(same.skill))
     given = reference_golfer(tour_times(1.0), **ROLL)
     assert (given.name, given.source) == ("reference golfer", "given")
-    assert given.green == pytest.approx(reference_golfer("tour", **ROLL).green)
+    assert given.green(True) == pytest.approx(reference_golfer("tour", **ROLL).green(True))
 
 
 def test_neither_a_level_nor_a_file_lists_the_levels():
