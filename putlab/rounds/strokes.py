@@ -163,7 +163,9 @@ class StrokesLost(Result):
         Strokes lost to each cause in line and in pace by putts struck from each of
         `STRETCHES`, first putts and later ones; below 0 where the golfer is the better.
     putts, three_putts : ndarray, shape (draws,)
-        Putts, and three-putts or worse, a round of 18 holes on a real green.
+        Putts, and three-putts or worse, a round of 18 holes on a real green: means over days.
+    putts_one_day : ndarray, shape (draws,)
+        Putts a round on one day drawn for each, the luck of single putts apart.
     reference_putts, reference_three_putts : float
         The same of the reference.
     """
@@ -173,6 +175,7 @@ class StrokesLost(Result):
     parts: dict[tuple[str, str], np.ndarray]
     putts: np.ndarray
     three_putts: np.ndarray
+    putts_one_day: np.ndarray
     reference_putts: float
     reference_three_putts: float
 
@@ -218,13 +221,14 @@ class StrokesLost(Result):
         total, low, high = (float(end) for end in summary(sign * lost))
         by_cause = {cause: draws.sum(axis=1).mean() for cause, draws in self.strokes.items()}
         largest = max(by_cause, key=lambda cause: by_cause[cause])
-        by_stretch = self.total.mean(axis=0)
+        by_stretch, today = self.total.mean(axis=0), summary(self.putts_one_day)
         where = stretch_words(*STRETCHES[int(by_stretch.argmax())])
         said = (
             f"In a round {self.player} {verb} {quantity(total, 'strokes_lost')} strokes "
             f"({interval(low, high, 'strokes_lost')}) {on} the {self.reference} with the putter: "
             f"{self.putts.mean():.1f} putts and {self.three_putts.mean():.1f} three-putts against "
-            f"{self.reference_putts:.1f} and {self.reference_three_putts:.1f}."
+            f"{self.reference_putts:.1f} and {self.reference_three_putts:.1f}. That is the mean of "
+            f"days: on one, luck apart, {today[1]:.1f} to {today[2]:.1f} putts."
         )
         if sign < 0 or by_cause[largest] <= 0:
             return said
@@ -289,7 +293,8 @@ def lost_to(player: str, within: Skill, on_day: Skill, setting: RoundSetting) ->
     found = kept_or_made(key, lambda: _flat(lost_by_cause(within, on_day, setting)))
     parts = {_pair(name): found.pop(name) for name in list(found) if "/" in name}
     theirs = (float(found["reference_" + name]) for name in ("putts", "three_putts"))
-    return StrokesLost(player, who.name, parts, found["putts"], found["three_putts"], *theirs)
+    putts, three, today = (found[name] for name in ("putts", "three_putts", "putts_one_day"))
+    return StrokesLost(player, who.name, parts, putts, three, today, *theirs)
 
 
 def _flat(found: dict[Any, Any]) -> dict[str, np.ndarray]:
@@ -312,6 +317,7 @@ def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[A
     putts, visits = solve_chain(mine, first[:, None])
     lost = _ordinary(within, on_day, setting, to_come)
     steady = [replace(golfer, pace_wild=NEVER), replace(golfer, **NEVER_WILD)]
+    today = leave_chances(_one_day(within, on_day).wider(*setting.green), setting)
     after = [mine @ to_come, *(leave_chances(skill, setting) @ to_come for skill in steady)]
     lost["pace", WILD], lost["line", WILD] = after[0] - after[1], after[1] - after[2]
     _settle(lost, after[0] - theirs[0] @ to_come)
@@ -319,10 +325,21 @@ def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[A
     strokes = {key: (visits[..., 0] * values) @ by_stretch for key, values in lost.items()}
     return strokes | {
         "putts": putts @ first,
+        "putts_one_day": solve_chain(today, first[:, None])[0] @ first,
         "three_putts": (mine @ (mine @ ones)[..., None])[..., 0] @ first,
         "reference_putts": float(to_come @ first),
         "reference_three_putts": float(theirs[0] @ (theirs[0] @ ones) @ first),
     }
+
+
+def _one_day(within: Skill, on_day: Skill) -> Skill:
+    """The golfer on one day, drawn for each draw: all that days differ by taken as an offset."""
+    z, moved = np.random.default_rng(29).standard_normal((2, within.draws, 1)), {}
+    for (component, unit), score in zip(UNITS.items(), z, strict=True):
+        sd, bias = (f"{component}_{name}_{unit}" for name in ("sd", "bias"))
+        days = np.sqrt(np.maximum(getattr(on_day, sd) ** 2 - getattr(within, sd) ** 2, 0))
+        moved[bias] = getattr(within, bias) + days * score
+    return replace(within, **moved)
 
 
 NEVER = np.zeros(1)

@@ -193,6 +193,30 @@ def test_left_costs_what_right_costs():
     assert ours["line", BIAS["line"]].sum() > 0.3
 
 
+def test_one_day_is_as_if_its_offset_were_a_bias():
+    """Days drawn apart from the kit's, each holed out with its offset as a bias."""
+    within, rng = Skill.constant(1.0, 7.0), np.random.default_rng(3)
+    shared = {"line": 0.5, "pace": 4.0}
+    draws = 60
+    on_day = Skill.constant(np.hypot(1.0, shared["line"]), np.hypot(7.0, shared["pace"]))
+    many = [skill[np.zeros(draws, dtype=int)] for skill in (within, on_day)]
+    found = lost(*many).putts_one_day
+    days = Skill(
+        [10.0],
+        np.ones((400, 1)),
+        shared["line"] * rng.standard_normal((400, 1)),
+        np.full((400, 1), 7.0),
+        shared["pace"] * rng.standard_normal((400, 1)),
+    )
+    expected = putts_a_round(days.wider(*TOUR_GREEN))
+    assert found.mean() == pytest.approx(expected.mean(), abs=4 * expected.std() / np.sqrt(draws))
+    assert found.std() == pytest.approx(expected.std(), rel=0.4)
+    assert found.std() > 0.1
+    # With no difference between days every day is the mean.
+    same = lost(within)
+    assert same.putts_one_day == pytest.approx(same.putts, abs=1e-4)
+
+
 def test_three_putts_are_those_holed_out():
     found = lost(GOLFER)
     own, theirs = (
@@ -249,7 +273,16 @@ def test_table_and_sentence_by_hand():
     parts = dict.fromkeys(keys, none)
     parts |= {("line", SCATTER["line"]): line, ("pace", BIAS["pace"]): pace}
     three = np.full(2, 1.5)
-    found = StrokesLost("fern", "club golfer", parts, np.array([31.0, 31.4]), three, 30.7, 0.9)
+    found = StrokesLost(
+        "fern",
+        "club golfer",
+        parts,
+        np.array([31.0, 31.4]),
+        three,
+        np.array([30.0, 33.0]),
+        30.7,
+        0.9,
+    )
     table = found.table.set_index(["stretch", "cause"])
     assert len(table) == 6 * (len(CAUSES) + 1)
     row = table.loc[("inside 4\u00a0ft", SCATTER["line"])]
@@ -260,6 +293,8 @@ def test_table_and_sentence_by_hand():
     assert table.loc[("beyond 25\u00a0ft", "total"), "strokes"] == pytest.approx(0.1)
     assert "fern loses 0.50 strokes (0.32 to 0.68) to the club golfer" in found.sentence
     assert "31.2 putts and 1.5 three-putts against 30.7 and 0.9" in found.sentence
+    # 90 % of two values drawn in between: 30 + 3 x (0.05 and 0.95).
+    assert "the mean of days: on one, luck apart, 30.2 to 32.9 putts" in found.sentence
     assert "largest cause is line scatter (0.40)" in found.sentence
     assert "most is lost from inside 4\u00a0ft (0.40)" in found.sentence
     assert found.by_practice("line") == pytest.approx(line)
