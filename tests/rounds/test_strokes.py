@@ -279,7 +279,7 @@ def test_table_and_sentence_by_hand():
         parts,
         np.array([31.0, 31.4]),
         three,
-        np.array([30.0, 33.0]),
+        np.array([30.0, 34.0]),
         30.7,
         0.9,
     )
@@ -293,8 +293,8 @@ def test_table_and_sentence_by_hand():
     assert table.loc[("beyond 25\u00a0ft", "total"), "strokes"] == pytest.approx(0.1)
     assert "fern loses 0.50 strokes (0.32 to 0.68) to the club golfer" in found.sentence
     assert "31.2 putts and 1.5 three-putts against 30.7 and 0.9" in found.sentence
-    # 90 % of two values drawn in between: 30 + 3 x (0.05 and 0.95).
-    assert "the mean of days: on one, luck apart, 30.2 to 32.9 putts" in found.sentence
+    # 90 % of two values drawn in between: 30 + 4 x (0.05 and 0.95).
+    assert "the mean of days: on one, luck apart, 30.2 to 33.8 putts" in found.sentence
     assert "largest cause is line scatter (0.40)" in found.sentence
     assert "most is lost from inside 4\u00a0ft (0.40)" in found.sentence
     assert found.by_practice("line") == pytest.approx(line)
