@@ -29,7 +29,8 @@ def notebooks(
         names = ", ".join(str(path.relative_to(folder)) for path in kept[:NAMED])
         more = f" and {len(kept) - NAMED} more" if len(kept) > NAMED else ""
         say(f"Left as they are, because they are yours now: {names}{more}.")
-    say("Open one in JupyterLab; its first cell names the log: put your own there.")
+    say(f"Open them with: uv run jupyter lab {folder}")
+    say("Begin with 00_start_here; the first cell of each names the log: put your own there.")
 
 
 def copy_out(target: Path) -> tuple[list[Path], list[Path]]:

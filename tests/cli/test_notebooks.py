@@ -20,6 +20,7 @@ from putlab.cli.files import FOLDERS, copy_out
 
 FOLDER = shipped("notebooks")
 NAMES = [
+    "00_start_here",
     "01_read_the_log",
     "02_true_line_and_pace",
     "03_where_the_strokes_go",
@@ -27,6 +28,8 @@ NAMES = [
     "05_did_the_change_help",
     "06_next_session",
     "07_against_the_published_record",
+    "08_play",
+    "09_make_a_golfer",
     "coach_report",
 ]
 
