@@ -127,7 +127,9 @@ def text_of(value: Any) -> str:
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, str):
-        return value.strip().removeprefix("\ufeff")
+        return value.strip() if value.isascii() else _without_unseen(value).strip()
+    if isinstance(value, bytes):
+        return text_of(value.decode("utf-8", "backslashreplace"))
     if isinstance(value, bool | np.bool_):
         return str(bool(value)).lower()
     if isinstance(value, Decimal):
@@ -139,6 +141,11 @@ def text_of(value: Any) -> str:
         midnight = (value.hour, value.minute, value.second) == (0, 0, 0)
         return value.strftime("%Y-%m-%d" if midnight else "%Y-%m-%d %H:%M")
     return str(value).strip()
+
+
+def _without_unseen(text: str) -> str:
+    """Return text without what nobody sees (zero-width, soft hyphen, direction marks)."""
+    return "".join(c for c in text if unicodedata.category(c) != "Cf")
 
 
 def quoted(value: Any) -> str:

@@ -208,6 +208,8 @@ WAYS = {
     "month/day/year": (
         r"(?P<month>\d\d?)(?P<mark>[./-])(?P<day>\d\d?)(?P=mark)(?P<year>\d{4}|\d\d)",
     ),
+    # 26-01-05 may be an ISO date cut short.
+    "year-month-day": (r"(?P<year>\d\d)-(?P<month>\d\d)-(?P<day>\d\d)",),
 }
 
 # Days since 1899-12-30, as spreadsheets count them, from 2000-01-01 to 2079-06-06.

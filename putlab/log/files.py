@@ -181,6 +181,18 @@ def reading(name: str | Path) -> Iterator[None]:
         ) from error
 
 
+def content_of(path: Path, name: str) -> bytes:
+    """Return the whole of a file that nobody is writing at this moment."""
+    with reading(name):
+        before = path.stat()
+        content = path.read_bytes()
+        after = path.stat()
+    same = (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns)
+    if not same or len(content) != after.st_size:
+        raise LogError(f"{name} changed while it was read; run the same command again.")
+    return content
+
+
 def digest_of(content: bytes) -> str:
     """Return the SHA-256 of a file's content, 64 hexadecimal digits."""
     return hashlib.sha256(content).hexdigest()

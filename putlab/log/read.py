@@ -15,7 +15,7 @@ from putlab.base.settings import shipped
 from putlab.base.words import counted
 from putlab.base.writing import FORMULA_STARTS, write_text
 from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
-from putlab.log.files import LogFiles, digest_of, find_files, joint_digest, reading
+from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
 from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
 from putlab.log.schema import COLUMN, closest
@@ -242,8 +242,7 @@ def _rows_of_files(found: LogFiles, account: _Account) -> pd.DataFrame:
     parts = []
     for path in found.paths:
         name = found.name_of(path)
-        with reading(name):
-            content = path.read_bytes()
+        content = content_of(path, name)
         digest = digest_of(content)
         twin = account.digests.get(digest)
         tables = open_tables(content, name, **found.options.get(path, {}))

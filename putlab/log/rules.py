@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
+from putlab.base.settings import FAR
 from putlab.log.schema import COLUMN, M_PER_FT, closest
 
 DECLARED, READ_OFF, ASSUMED = "declared", "read off the data", "assumed"
@@ -94,6 +95,7 @@ class ReadingRules:
 
 def _checked(name: str, value: Any) -> float:
     number = value if isinstance(value, int | float | np.number) else math.nan
+    number = math.inf if isinstance(value, int) and abs(value) > FAR else number
     lowest = "above 0" if "limit" in name else "0 or more"
     too_low = number <= 0 if "limit" in name else number < 0
     if isinstance(value, bool) or not math.isfinite(number) or too_low or number > MOST[name]:
@@ -129,7 +131,7 @@ def _in_feet(name: str, value: Any) -> tuple[str, Any]:
     if not str(name).endswith("_m") or known not in MEANINGS:
         return name, value
     number = isinstance(value, int | float) and not isinstance(value, bool)
-    return known, value / M_PER_FT if number else value
+    return known, value / M_PER_FT if number and abs(value) < FAR else value
 
 
 def complete_rules(declared: dict[str, float], rows: pd.DataFrame) -> ReadingRules:

@@ -9,14 +9,15 @@ import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from functools import partial
-from itertools import chain
+from functools import partial, reduce
+from itertools import chain, repeat
 from pathlib import Path
 from sys import intern
 from typing import Any
 
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from putlab.base.errors import LogError
@@ -167,6 +168,10 @@ def _separator(lines: Iterable[str]) -> str:
     return ","
 
 
+# No cell is too long to read: a long one is refused by row, not by crash.
+csv.field_size_limit(2**31 - 1)
+
+
 def _names_found(line: str, separator: str) -> tuple[int, int]:
     cells = next(csv.reader([line], delimiter=separator))
     return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
@@ -174,8 +179,6 @@ def _names_found(line: str, separator: str) -> tuple[int, int]:
 
 def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record]:
     """Yield every row that is not blank."""
-    # No cell is too long to read: a long one is refused by row, not by crash.
-    csv.field_size_limit(2**31 - 1)
     rows = csv.reader(chain(lines, [END]), delimiter=separator)
     width = before = 0
     for number, cells in enumerate(rows, start=1):
@@ -194,11 +197,19 @@ def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record
             yield number, cells, NEVER_CLOSED
         elif width and taken > 1 and _rows_inside(cells, separator, width):
             yield number, cells, f"a quotation mark left open takes {taken} lines into one cell"
-        elif width and (extra := " ".join(cells[width:]).strip()):
+        elif width and (extra := _surplus(cells, width, separator)):
             yield number, [extra], _too_many(len(cells), width)
         else:
             width = width or len(cells)
             yield number, cells, None
+
+
+def _surplus(cells: list[str], width: int, separator: str) -> str:
+    """Return what stands beyond the last column name, or why a blank there is no harm."""
+    extra = " ".join(cells[width:]).strip()
+    # Between commas a blank last cell may be one that a decimal comma has pushed out.
+    pushed_out = separator == "," and len(cells) > width
+    return extra or (separator.join(cells) if pushed_out else "")
 
 
 def _too_many(cells: int, width: int) -> str:
@@ -228,14 +239,24 @@ def _open_parquet(content: bytes, name: str) -> Table:
         names = [header[position] for position in wanted.values()]
         with _damage(name, "Parquet"):
             # What pandas notes beside a table may be damaged, and says nothing of a log.
-            found = file.read(columns=names).replace_schema_metadata()
-            frame = found.to_pandas()[names].set_axis(list(wanted), axis=1)
+            found = _readable(file.read(columns=names).replace_schema_metadata())
+            frame = found.to_pandas(timestamp_as_object=True)[names].set_axis(list(wanted), axis=1)
         for known, column in zip(wanted, names, strict=True):
             if pa.types.is_nested(found.schema.field(column).type):
                 frame[known] = [str(value) for value in found.column(column).to_pylist()]
         return frame.set_axis(pd.RangeIndex(1, 1 + len(frame), name="row")), []
 
     return Table(name, header, read)
+
+
+def _readable(table: pa.Table) -> pa.Table:
+    """Return a table whose durations, which can be too long for pandas, are text."""
+    for at, column in enumerate(table.schema):
+        if pa.types.is_duration(column.type):
+            whole = table.column(at).cast(pa.int64()).cast(pa.string())
+            unit = f" {column.type.unit}"
+            table = table.set_column(at, column.name, pc.binary_join_element_wise(whole, unit, ""))
+    return table
 
 
 @contextmanager
@@ -255,7 +276,13 @@ def _damage(name: str, form: str) -> Iterator[None]:
 
 # A workbook is a zip archive. One that unpacks to more than this is no coach's log, and
 # may have been made to fill the memory.
-UNPACKED_LIMIT = 1_000_000_000
+UNPACKED_LIMIT = 200_000_000
+
+# Nor does one have more rows or columns than these; a cell can claim any place in a few bytes.
+MOST_ROWS, MOST_COLUMNS = 200_000, 500
+ROW = re.compile(rb'<(?:\w+:)?row\b[^>]*?\br="([^"]*)"')
+CELL = re.compile(rb'<(?:\w+:)?c\b[^>]*?\br="([A-Za-z]*)')
+FORMULA = re.compile(rb"<(?:\w+:)?f\b")
 
 
 def _open_workbook(content: bytes, name: str) -> list[Table]:
@@ -264,25 +291,65 @@ def _open_workbook(content: bytes, name: str) -> list[Table]:
 
     with _damage(name, "a workbook"), zipfile.ZipFile(io.BytesIO(content)) as archive:
         unpacked = sum(entry.file_size for entry in archive.infolist())
-    if unpacked > UNPACKED_LIMIT:
-        raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
+        if unpacked > UNPACKED_LIMIT:
+            raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
+        sheets = [n for n in archive.namelist() if n.startswith("xl/worksheets/")]
+        calculated = [_holds_formulas(archive.read(sheet), name) for sheet in sheets]
     # openpyxl warns of drawings and styles that it leaves out: no cell is among them.
     with _damage(name, "a workbook"), warnings.catch_warnings(action="ignore"):
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        typed = load_workbook(io.BytesIO(content), read_only=True) if any(calculated) else book
         seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
-        found = [(sheet.title, list(_sheet_records(sheet))) for sheet in seen]
+        hidden = [printable(s.title) for s in book.worksheets if s not in seen]
+        found = [(s.title, list(_sheet_records(s, typed[s.title]))) for s in seen]
     sheets = [(f"{name}, sheet {printable(title)}", records) for title, records in found if records]
     if not sheets:
         raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
     alone = len(sheets) == 1
+    notes = [f"{name}: sheet {title} is hidden and was not read." for title in hidden]
     return [
-        Table(name if alone else place, header, partial(_gathered, body))
+        Table(name if alone else place, header, partial(_gathered, body), notes)
         for place, [(_, header, _), *body] in sheets
     ]
 
 
-def _sheet_records(sheet: Any) -> Iterator[Record]:
-    sheet.reset_dimensions()  # some programs write a false size, which would cut the sheet
-    for number, row in enumerate(sheet.iter_rows(values_only=True), start=1):
-        if any(cells := [text_of(cell) for cell in row]):
+def _holds_formulas(sheet: bytes, name: str) -> bool:
+    """Return whether a sheet's XML calculates; refuse a row or column that no log has."""
+    rows = [int(number) for number in ROW.findall(sheet)]
+    if rows and (rows != sorted(set(rows)) or rows[0] < 1 or rows[-1] > MOST_ROWS):
+        raise LogError(
+            f"{name}: its rows are numbered {min(rows):,} to {max(rows):,}; expected each once, in "
+            f"order, from 1 to {MOST_ROWS:,}. Save the log as .csv."
+        )
+    widest = max((_column_number(letters) for letters in set(CELL.findall(sheet))), default=0)
+    if widest > MOST_COLUMNS:
+        raise LogError(
+            f"{name} claims a column number {widest:,}; expected at most {MOST_COLUMNS}. "
+            "Save the log as .csv."
+        )
+    return FORMULA.search(sheet) is not None
+
+
+def _column_number(letters: bytes) -> int:
+    return reduce(lambda number, letter: 26 * number + letter - 64, letters.upper(), 0)
+
+
+def _sheet_records(sheet: Any, typed: Any) -> Iterator[Record]:
+    """Yield the rows of a sheet; where `typed` has a formula and no value was kept, itself."""
+    for part in {id(sheet): sheet, id(typed): typed}.values():
+        part.reset_dimensions()  # some programs write a false size, which would cut the sheet
+    formulas = typed.iter_rows(values_only=True) if typed is not sheet else repeat(())
+    for number, (row, entered) in enumerate(zip(sheet.iter_rows(), formulas, strict=False), 1):
+        cells = [_cell_text(cell) for cell in row]
+        for at, (cell, formula) in enumerate(zip(cells, entered, strict=False)):
+            cells[at] = cell or text_of(formula)
+        if any(cells):
             yield number, cells, None
+
+
+def _cell_text(cell: Any) -> str:
+    """Return a workbook's cell as it is seen: 0.02 in a cell of percents is 2%."""
+    value = cell.value
+    if isinstance(value, int | float) and "%" in (cell.number_format or ""):
+        return f"{100 * value:.10g}%"
+    return text_of(value)

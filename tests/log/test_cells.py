@@ -144,6 +144,6 @@ def test_a_value_as_it_would_be_typed(value, typed):
 
 def test_a_quoted_cell_is_short_and_harmless():
     assert quoted("\x1b[2J") == "\\x1b[2J"
-    assert quoted("a\u202eb") == "a\\u202eb"  # turns the direction of what follows
+    assert quoted("a\u202eb") == "ab"  # turned the direction of what followed; nobody saw it
     assert quoted(None) == quoted(pd.NA) == ""
     assert printable("plain Zoë") == "plain Zoë"

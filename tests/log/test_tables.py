@@ -54,8 +54,9 @@ def test_a_decimal_comma_that_splits_its_cell_is_refused_by_row(tmp_path):
         "session,distance_ft,line_deg\n1,10,1\n1,10,0,5\n1,10,2,\n1,10\n", encoding="utf-8"
     )
     log = read_log(path)
-    assert list(log.putts["row"]) == [2, 4]
-    assert reasons(log)[3][1].startswith("4 cells under 3 column names")
+    assert list(log.putts["row"]) == [2]
+    # Row 4 may have been 1, 10 and "2," with a decimal comma, or a comma too many.
+    assert all(reasons(log)[row][1].startswith("4 cells under 3 column names") for row in (3, 4))
     assert reasons(log)[5][1].startswith("no reading")
 
 
@@ -207,7 +208,7 @@ def test_a_workbook_with_dates_and_true_false(tmp_path):
     assert list(log.putts["session"]) == ["2025-03-14", "2025-03-15"]
     assert log.putts["distance_ft"].tolist() == [10.0, 3 / 0.3048]
     assert list(log.putts["holed"]) == [True, False]
-    assert list(log.putts["row"]) == [2, 4]
+    assert list(log.putts["row"]) == [2]
     assert "did the spreadsheet turn 12.5 into one?" in reasons(log)[5][1]
 
 
