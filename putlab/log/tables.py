@@ -264,6 +264,8 @@ def _damage(name: str, form: str) -> Iterator[None]:
     """Name the file in whatever the reader of its form says is wrong with it."""
     try:
         yield
+    except LogError:
+        raise
     except Exception as error:  # Arrow, zip, XML and cell parsers raise errors of their own
         first_line = (str(error).splitlines() or [""])[0][:200]
         raise LogError(
@@ -293,8 +295,8 @@ def _open_workbook(content: bytes, name: str) -> list[Table]:
         unpacked = sum(entry.file_size for entry in archive.infolist())
         if unpacked > UNPACKED_LIMIT:
             raise LogError(f"{name} unpacks to {unpacked:,} bytes; save the log as .csv.")
-        sheets = [n for n in archive.namelist() if n.startswith("xl/worksheets/")]
-        calculated = [_holds_formulas(archive.read(sheet), name) for sheet in sheets]
+        parts = [n for n in archive.namelist() if n.startswith("xl/worksheets/")]
+        calculated = [_holds_formulas(archive.read(part), name) for part in parts]
     # openpyxl warns of drawings and styles that it leaves out: no cell is among them.
     with _damage(name, "a workbook"), warnings.catch_warnings(action="ignore"):
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
