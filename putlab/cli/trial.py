@@ -46,7 +46,7 @@ def trial(
     session_putts: Annotated[
         int,
         typer.Option(
-            "--session-putts", help="Putts of a visit, both arms together.", min=2, max=2000
+            "--session-putts", help="Putts of a visit, both conditions together.", min=2, max=2000
         ),
     ] = 60,
     units: Units = None,
@@ -81,14 +81,14 @@ def _show_trial(design: TrialDesign, before: str, after: str) -> None:
     tell(
         design.sentence,
         f"Allowed for: {design.assumptions.source}.",
-        f"One look at exact readings of one length would take {design.f_test_putts:,} putts an "
-        "arm (exact F-test, two-sided 5 %, chance 80 %).",
+        f"One check of exact readings of one length would take {design.f_test_putts:,} putts a "
+        "condition (exact F-test, two-sided 5 %, chance 80 %).",
         f"Then: putlab compare LOG --before {before} --after {after} --metric {design.metric} "
         f"--detect {design.detect_pct:g}",
     )
     columns = {
         "sessions": ("Visits", "{}"),
-        "putts_an_arm": ("Putts an arm", "{:,}"),
+        "putts_an_arm": ("Putts a condition", "{:,}"),
         "chance": ("Chance of having seen it by then", "{:.0%}"),
     }
     show(in_words(design.chances, columns))
@@ -136,8 +136,8 @@ def compare(
 ) -> None:
     """Did a change of grip, putter or routine help? One verdict, with its reasons.
 
-    It may be asked after every session: early looks ask for stronger evidence, so that
-    looking often does not raise false alarms. A ratio below 1 is a narrower spread.
+    It may be asked after every session: early checks ask for stronger evidence, so that
+    checking often does not raise false alarms. A ratio below 1 is a narrower spread.
 
       putlab compare data_demo --before "usual routine" --after "new routine"
 
@@ -154,8 +154,7 @@ def compare(
     elif output.suffix.lower() == ".csv":
         write_table(found.table, output)
     else:
-        meta = options.fit(read, seed=seed).meta() | {"log_sha256": read.digest}
-        write_json(output, found.to_dict() | {"meta": meta})
+        write_json(output, found.to_dict())
 
 
 def _with_ends(table: pd.DataFrame) -> pd.DataFrame:

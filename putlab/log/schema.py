@@ -84,6 +84,7 @@ COLUMNS = (
            "Direction that is downhill, clockwise from the putt's own direction.",
            least=-360, most=360),
     Column("condition", "label", "Label of the thing under test: a grip, a putter, a routine."),
+    Column("trial", "label", "Plan of the trial that a putt belongs to (`putlab trial`)."),
     Column("drill", "label", "What the putt practised: line, pace, both, or a counted game.",
            choices=("line", "pace", "both", "counted")),
     Column("hole_no", "whole", "Hole of a counted game.", least=1, most=1000),

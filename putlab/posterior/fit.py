@@ -54,6 +54,8 @@ class Fit(Result):
         Putts struck, by player.
     seed : int
         Seed of the fit.
+    log : putlab.log.read.Log
+        What was fitted.
     green_counts : pandas.DataFrame
         By player: ``putts, made, misses, leaves, followed`` on a green, of those fitted.
     checks : dict of str to list of putlab.posterior.checks.Verdict
@@ -71,6 +73,7 @@ class Fit(Result):
     condition_now: pd.DataFrame
     putts_total: pd.Series
     seed: int
+    log: Log = field(repr=False)
     green_counts: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"putts": []}))
     checks: dict[str, list[Verdict]] = field(default_factory=dict)
 
@@ -226,6 +229,7 @@ def put_together(
         condition_now=_last_conditions(readings.first_putts(log.putts), visits),
         putts_total=log.putts.groupby("player", sort=False).size(),
         seed=seed,
+        log=log,
     )
 
 

@@ -16,7 +16,7 @@ import pandas as pd
 from scipy import stats
 
 from putlab.base.settings import INTERVAL
-from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE, TWO_SIDED
+from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE, NOT_BY_DESIGN, TWO_SIDED
 
 # Fewer readings under a condition than this leave no textbook interval to speak of.
 FEWEST = 10
@@ -132,8 +132,13 @@ def disagreement(verdict: str, textbook: Classical) -> str:
     if verdict == CANNOT_TELL:
         return (
             f"The textbook test alone would say {textbook.says} ({p}); the kit waits, for that "
-            "test allows neither for looking more than once nor for what practice alone "
+            "test allows neither for checking more than once nor for what practice alone "
             "may do."
+        )
+    if verdict == NOT_BY_DESIGN:
+        return (
+            f"The textbook test alone would say {textbook.says} ({p}); it knows nothing of how the "
+            "conditions were laid out."
         )
     if verdict == NO_DIFFERENCE:
         return f"The textbook test sees a difference ({p}), but one too small to matter."

@@ -1,24 +1,40 @@
 """A comparison of two conditions: its numbers, the answer in words, and what to bear in mind."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from html import escape
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL
-from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE
+from putlab.base.words import counted
+from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, LONGEST, NO_DIFFERENCE, SESSION_PUTTS
 from putlab.trial.classical import Classical, disagreement
-from putlab.trial.conditions import BEFORE_AFTER, BY_VISITS, FEW_VISITS, Conditions
+from putlab.trial.conditions import (
+    APART,
+    BEFORE_AFTER,
+    BY_VISITS,
+    FEW_VISITS,
+    IN_ONE_ORDER,
+    Conditions,
+    Plan,
+)
 
 # What a verdict can be on, in words.
 METRICS = {"line": "line spread", "pace": "pace spread", "strokes": "strokes a round"}
 
+# Later or earlier in the visit by so much of it, on average, is mentioned.
+NOTABLY_LATER = 0.1
+
 # The other spread, which is not judged, is mentioned from this probability on.
 NOTABLE = 0.95
+
+# Under this chance a change of the size planned for is called unlikely, and the trial vain.
+UNLIKELY = 0.05
 
 Summary = dict[str, float]
 
@@ -44,10 +60,23 @@ class Comparison(Result):
     p_too_small_to_matter, p_needed : float
         Chance that the change of the metric is too small to matter; probability of
         improvement that saying ``helped`` asks for at this size of trial.
+    p_detect : float
+        Chance that the change is as large as the trial was meant to see.
     verdict : str
-        ``helped``, ``hurt``, ``no difference that matters`` or ``cannot tell yet``.
-    putts_still_needed : int
-        Further putts, both conditions together and shuffled, until a verdict is likely.
+        ``helped``, ``hurt``, ``no difference that matters``, ``cannot tell yet``, or ``cannot
+        tell from this design``, where something else went along with the change.
+    putts_still_needed : int or None
+        Further putts, both conditions together and shuffled, until a verdict is likely; None
+        where a trial of three times the planned size would not do.
+    plan : putlab.trial.conditions.Plan or None
+        The planned trial and what is done of it, where the log holds its sheet.
+    designed_putts : int
+        Putts of a trial that would see ``detect_pct``, both conditions together.
+    fault : str or None
+        The part of the design that went along with the change.
+    diary : pandas.DataFrame
+        A line a visit: ``session, visits, putts, mean, lo, hi, p_improved, p_needed, verdict,
+        gauge, visits_left``. All but the last are a quick answer (`putlab.trial.quick`).
     too_small_pct, too_small_strokes, detect_pct : float
         What counts as too small, and what the trial is meant to see.
     mix : str
@@ -69,14 +98,30 @@ class Comparison(Result):
     strokes_per_round_change: Summary | None
     p_too_small_to_matter: float
     p_needed: float
+    p_detect: float
     verdict: str
-    putts_still_needed: int
+    putts_still_needed: int | None
+    plan: Plan | None
+    designed_putts: int
+    fault: str | None
     too_small_pct: float
     too_small_strokes: float
     detect_pct: float
     mix: str
     classical: dict[str, Classical]
+    meta: dict[str, Any] = field(repr=False)
     several: pd.DataFrame | None = None
+    diary: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
+
+    @property
+    def visits_left(self) -> int | None:
+        """Visits to come, as planned or of the size of those so far; None where none will do."""
+        if self.plan:
+            return max(self.plan.sessions - self.plan.sessions_done, 0)
+        if self.putts_still_needed is None or self.fault:
+            return None
+        per_visit = self.conditions.putts / self.conditions.sessions
+        return int(np.ceil(self.putts_still_needed / per_visit))
 
     @property
     def table(self) -> pd.DataFrame:
@@ -93,9 +138,14 @@ class Comparison(Result):
 
     @property
     def sentence(self) -> str:
-        """The verdict and the number behind it; a plain before-and-after is named first."""
-        first = f"{_before_and_after(self)} " if self.conditions.design == BEFORE_AFTER else ""
-        return f"{first}{_verdict(self)} {_number(self)}"
+        """What was seen, what it may be besides, and what would settle it."""
+        return " ".join(part for part in (_seen(self), _reason(self), _settles(self)) if part)
+
+    @property
+    def judged(self) -> Summary:
+        """Mean, interval and chance of improvement of the metric that the verdict is on."""
+        strokes = self.metric == "strokes"
+        return getattr(self, "strokes_per_round_change" if strokes else f"{self.metric}_sd_ratio")
 
     @cached_property
     def cautions(self) -> list[str]:
@@ -114,6 +164,8 @@ class Comparison(Result):
             **{f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"},
             "by_distance": _records(self.by_distance),
             "several": None if self.several is None else _records(self.several),
+            "diary": _records(self.diary),
+            "plan": self.plan and vars(self.plan),
             "classical": {name: vars(book) for name, book in self.classical.items()},
             "cautions": self.cautions,
             "sentence": self.sentence,
@@ -132,60 +184,114 @@ def _records(table: pd.DataFrame) -> list[dict]:
     return table.astype(object).where(table.notna(), None).to_dict("records")
 
 
-def _before_and_after(found: Comparison) -> str:
+def gauge(verdict: str, p_detect: float) -> str:
+    """What a player reads of a check: not yet, helped, hurt or no difference worth having."""
+    if verdict == NO_DIFFERENCE or (verdict == CANNOT_TELL and p_detect < UNLIKELY):
+        return "no difference worth having"
+    return verdict if verdict in (HELPED, HURT) else "not yet"
+
+
+def _seen(found: Comparison) -> str:
+    strokes, (before, after) = found.metric == "strokes", found.conditions.labels
+    mean, low, high = (
+        format(found.judged[name], "+.2f" if strokes else ".2f") for name in ("mean", "lo", "hi")
+    )
+    ends = f"({INTERVAL:.0%} interval {low} to {high})"
+    seen = (
+        f"{mean} strokes a round on a real green with {after!r} against {before!r} {ends}"
+        if strokes
+        else f"{METRICS[found.metric]} with {after!r} is {mean} times that with {before!r} {ends}"
+    )
+    return f"{found.verdict.capitalize()}: {seen}."
+
+
+def _reason(found: Comparison) -> str:
+    """Why this verdict: what else it may be, or how sure it is."""
     before, after = found.conditions.labels
+    if found.fault:
+        return {
+            BEFORE_AFTER: f"{after!r} followed {before!r}, so practice alone may have done it, or "
+            "what else changed meanwhile, or a return to the usual if a bad spell led to the "
+            "change; for practice the interval allows.",
+            IN_ONE_ORDER: f"{'Later' if found.conditions.later > 0 else 'Earlier'} in the visits "
+            f"came {after!r}, so warming up or tiring may have done it.",
+            APART: f"No length was struck under both {before!r} and {after!r}, so what tells them "
+            "apart may be the lengths.",
+        }[found.fault]
+    small = f"{found.too_small_strokes:g} strokes" if found.metric == "strokes" else (
+        f"{found.too_small_pct:g} %"
+    )  # fmt: skip
+    if found.verdict == NO_DIFFERENCE:
+        return (
+            f"That it is too small to matter (under {small}) has a chance of "
+            f"{found.p_too_small_to_matter:.0%}."
+        )
+    improved, needed = found.judged["p_improved"], found.p_needed
+    worse = found.verdict == HURT or (found.verdict == CANNOT_TELL and improved < 0.5)
+    chance = 1 - improved if worse else improved
+    # As many digits as tell the two apart.
+    digits = next((d for d in range(3, 9) if f"{chance:.{d}f}" != f"{needed:.{d}f}"), 9)
+    said = f"That it is {'more' if worse else 'less'} has a chance of {chance:.{digits}f}, and"
+    if found.metric != "strokes":
+        said = said.replace("more", "wider").replace("less", "narrower")
+    return f"{said} a check at this size asks for {needed:.{digits}f}."
+
+
+def _settles(found: Comparison) -> str:
+    """What would settle it: one way, or that there is none."""
+    plan, pair = found.plan, found.conditions
+    if found.fault:
+        visits = int(np.ceil(found.designed_putts / SESSION_PUTTS))
+        return (
+            "No more putts of this kind can settle it; both conditions shuffled within every "
+            f"visit can, with about {found.designed_putts:,} putts in {visits} visits (`putlab "
+            "trial` lays them out)."
+        )
+    if found.verdict != CANNOT_TELL:
+        if pair.design != BY_VISITS:
+            return ""
+        return (
+            "Whole visits went to one condition: this holds if turns or a lot chose which, and "
+            "not how the day began."
+        )
+    size = f"a cut of {found.detect_pct:g} % or more"
+    if found.metric == "strokes":
+        size = f"what a cut of {found.detect_pct:g} % in both spreads would save"
+    likely = "unlikely" if found.p_detect < UNLIKELY else "not ruled out"
+    if plan and plan.over:
+        return f"The planned trial is over: {size} is {likely} ({found.p_detect:.0%})."
+    if found.p_detect < UNLIKELY:
+        return f"By now {size} is {likely} ({found.p_detect:.0%}): going on would hardly show one."
+    if plan:
+        left = max(plan.putts - plan.putts_done, 0)
+        return f"The plan has {left:,} more putts in {counted(found.visits_left or 0, 'visit')}."
+    if found.putts_still_needed is None:
+        return (
+            f"More putts would not tell, not with a trial of this kind: it would take more than "
+            f"{LONGEST:g} times the {found.designed_putts:,} putts of one that sees {size}."
+        )
     return (
-        f"A plain before-and-after: {before!r} and {after!r} never took turns, so what practice "
-        "alone did can't be told from the change, and the intervals are widened for it."
-    )
-
-
-def _verdict(found: Comparison) -> str:
-    name, (before, after) = METRICS[found.metric], found.conditions.labels
-    return {
-        HELPED: f"Helped: {name} is lower with {after!r} than with {before!r}.",
-        HURT: f"Hurt: {name} is higher with {after!r} than with {before!r}.",
-        NO_DIFFERENCE: f"No difference that matters in {name} between {before!r} and {after!r}.",
-        CANNOT_TELL: f"Cannot tell yet whether {after!r} changes {name}: about "
-        f"{found.putts_still_needed:,} more putts, both conditions shuffled within each visit, "
-        "should tell.",
-    }[found.verdict]
-
-
-def _number(found: Comparison) -> str:
-    strokes = found.metric == "strokes"
-    name = "strokes_per_round_change" if strokes else f"{found.metric}_sd_ratio"
-    change: Summary = getattr(found, name)
-    form = "+.2f" if strokes else ".2f"
-    mean, low, high = (format(change[name], form) for name in ("mean", "lo", "hi"))
-    said = (
-        f"Change {mean} strokes a round on a real green" if strokes else f"Ratio of spreads {mean}"
-    )
-    small = f"{found.too_small_strokes:g} strokes" if strokes else f"{found.too_small_pct:g} %"
-    return (
-        f"{said} ({INTERVAL:.0%} interval {low} to {high}); improved with probability "
-        f"{change['p_improved']:.3f} (a verdict of helped now takes {found.p_needed:.3f}), too "
-        f"small to matter (under {small}) with probability {found.p_too_small_to_matter:.2f}."
+        f"About {found.putts_still_needed:,} more putts should tell, both conditions shuffled "
+        f"within each visit ({counted(found.visits_left or 0, 'visit')} like these)."
     )
 
 
 def _about_design(found: Comparison) -> Iterator[str]:
     conditions = found.conditions
-    if conditions.design == BEFORE_AFTER:
-        yield _before_and_after(found)
-        yield (
-            "More putts of the same kind would not settle it: go back and forth between both "
-            "within each visit, in shuffled blocks (`putlab trial` lays them out)."
-        )
     if conditions.design == BY_VISITS:
         yield (
             f"Only {conditions.sessions_shared} of {conditions.sessions} visits hold both "
             "conditions, so a good day can pose as a good change; the interval allows for that."
         )
+    if not found.fault and abs(conditions.later) >= NOTABLY_LATER:
+        when = "later" if conditions.later > 0 else "earlier"
+        yield (
+            f"{conditions.labels[1]!r} was struck {when} in the visits than "
+            f"{conditions.labels[0]!r}, by {abs(conditions.later):.0%} of a visit; the interval "
+            "is widened for warming up and tiring."
+        )
     if conditions.sessions < FEW_VISITS:
         yield f"Only {conditions.sessions} visits: how much a day matters is mostly assumed."
-    if not found.by_distance.filter(like="putts_").gt(0).all(axis=None):
-        yield "No length was struck under both conditions, so lengths and change are mixed up."
 
 
 def _about_other_changes(found: Comparison) -> Iterator[str]:
@@ -196,7 +302,7 @@ def _about_other_changes(found: Comparison) -> Iterator[str]:
             improved = change["p_improved"] > 0.5
             if max(change["p_improved"], 1 - change["p_improved"]) > NOTABLE:
                 which = "narrower" if improved else "wider"
-                too = " too" if improved == (found.verdict == HELPED) else ""
+                too = " too" if found.verdict == (HELPED if improved else HURT) else ""
                 yield (
                     f"{METRICS[name].capitalize()} looks {which}{too} (ratio "
                     f"{change['mean']:.2f}), but the verdict is not on it."
@@ -207,8 +313,8 @@ def _about_method(found: Comparison) -> Iterator[str]:
     if found.several is not None:
         yield (
             f"{found.conditions.player} has tried {len(found.several)} conditions: the table "
-            "sets all of them side by side and draws the luckiest back; read it before this "
-            "pair."
+            "sets all of them side by side and draws the luckiest back, and a verdict on a pair "
+            "that no plan named asks for more."
         )
     if found.strokes_per_round_change is None:
         yield "Strokes are not computed: that takes readings of both line and roll-out."

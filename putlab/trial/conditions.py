@@ -1,9 +1,9 @@
-"""The two conditions of a comparison: which putts they hold, and how they lie in time."""
+"""The two conditions of a comparison: their putts, how they lie in time, what was planned."""
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 
-import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
@@ -14,15 +14,18 @@ from putlab.posterior.fit import Fit
 # What a putt without a label is called.
 UNLABELLED = "none"
 
-INTERLEAVED, BY_VISITS, BEFORE_AFTER = "interleaved", "by visits", "before and after"
+INTERLEAVED, BY_VISITS = "interleaved", "by visits"
+BEFORE_AFTER, IN_ONE_ORDER = "before and after", "in one order within the visit"
+APART = "at different lengths"
 
 # Share of the putts that must lie in visits holding both conditions for a good day to fall
 # on both alike.
 SHARED = 0.5
 
-# Squared correlation of condition and order of visit from which trend and change look alike:
-# 0.75 where one condition follows the other, about 0 where visits take turns.
-ALIKE = 0.5
+# How much later one condition was struck on average, as a part of the log or of the visit, from
+# which drift and change look alike: a half where one follows the other, nought where they take
+# turns.
+ALIKE = 0.4
 
 FEW_VISITS = 4
 
@@ -34,6 +37,9 @@ class Pair:
     player: str
     before: str
     after: str
+    # How much later in the visit the second was struck, as a part of it: 0 where they take
+    # turns, half where one always comes first.
+    later: float = field(default=0.0, kw_only=True)
 
     @property
     def labels(self) -> tuple[str, str]:
@@ -50,6 +56,11 @@ class Conditions(Pair):
     visits: pd.DataFrame  # session, before, after: putts in every visit with any, in order
 
     @property
+    def putts(self) -> int:
+        """Putts of both conditions."""
+        return self.putts_before + self.putts_after
+
+    @property
     def sessions(self) -> int:
         """Number of visits with putts of either condition."""
         return len(self.visits)
@@ -61,14 +72,55 @@ class Conditions(Pair):
 
     @property
     def design(self) -> str:
-        """How the conditions lie in time: interleaved, by visits, or before and after."""
+        """How the conditions lie in time, within the visits and over them."""
         putts = self.visits[["before", "after"]].to_numpy()
         both = (putts > 0).all(axis=1)
         if putts[both].sum() >= SHARED * putts.sum():
-            return INTERLEAVED
-        visit_and_condition = np.indices(putts.shape).reshape(2, -1)
-        correlation = np.corrcoef(np.repeat(visit_and_condition, putts.ravel(), axis=1))[0, 1]
-        return BEFORE_AFTER if correlation**2 >= ALIKE else BY_VISITS
+            return IN_ONE_ORDER if abs(self.later) >= ALIKE else INTERLEAVED
+        struck = putts.sum(axis=1)
+        place = (struck.cumsum() - struck / 2) / struck.sum()
+        before, after = place @ putts / putts.sum(axis=0)
+        return BEFORE_AFTER if abs(after - before) >= ALIKE else BY_VISITS
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a trial was planned to be, and how much of it is in the log."""
+
+    metric: str
+    detect_pct: float
+    putts: int  # both conditions together
+    sessions: int
+    putts_done: int = 0
+    sessions_done: int = 0
+
+    @property
+    def over(self) -> bool:
+        """Whether every visit planned was made, or every putt struck."""
+        return self.sessions_done >= self.sessions or self.putts_done >= self.putts
+
+    @property
+    def words(self) -> str:
+        """The plan as it stands in every row of the sheet, in the column ``trial``."""
+        size = f"{self.metric}, a cut of {self.detect_pct:g} %"
+        return f"{size}: {self.putts} putts in {self.sessions} visits"
+
+
+PLAN = re.compile(r"(line|pace|strokes), a cut of ([\d.]+) %: (\d+) putts in (\d+) visits")
+
+
+def plan_of(log: Log, pair: Pair) -> Plan | None:
+    """The plan that the sheet of a trial brought into the log, the last one where several did."""
+    putts = log.putts[log.putts["player"] == pair.player]
+    putts = putts[putts["condition"].fillna("").isin([pair.before, pair.after])]
+    found = putts["trial"].str.fullmatch(PLAN).fillna(False).astype(bool)
+    if not found.any():
+        return None
+    mine = putts[putts["trial"] == putts.loc[found, "trial"].iloc[-1]]
+    metric, *numbers = PLAN.fullmatch(mine["trial"].iloc[0]).groups()  # type: ignore[union-attr]
+    detect_pct, planned, sessions = map(float, numbers)
+    done = (len(mine), mine["session"].nunique())
+    return Plan(metric, detect_pct, int(planned), int(sessions), *done)
 
 
 def label(condition: str) -> str:
@@ -83,16 +135,19 @@ def rows_of(fit: Fit, player: str, component: str) -> pd.DataFrame:
 
 
 def putt_counts(fit_or_log: Fit | Log) -> pd.DataFrame:
-    """Putts read as ``player, condition, session, putts``, in the order of the log."""
-    keys = ["player", "condition", "session"]
-    if not isinstance(fit_or_log, Fit):
-        putts = practice_putts(fit_or_log.putts)
-        read = putts[["line_deg", "roll_ft"]].notna().any(axis=1)
-        return putts.assign(putts=read).groupby(keys, sort=False)["putts"].sum().reset_index()
-    rows = {name: design.rows for name, design in fit_or_log.designs.items()}
-    counts = pd.concat(rows, names=["component"]).groupby(["component", *keys])["count"].sum()
-    most = counts.groupby(keys).max().rename("putts").reset_index()
-    return fit_or_log.visits[["player", "session"]].merge(most, on=["player", "session"])
+    """Putts read as ``player, condition, session, putts, place``, in the order of the log.
+
+    Their mean place in the visit is 0 at its start and 1 at its end.
+    """
+    log = fit_or_log.log if isinstance(fit_or_log, Fit) else fit_or_log
+    visit = log.putts.groupby(["player", "session"], sort=False)
+    place = (visit.cumcount() + 0.5) / visit["row"].transform("size")
+    putts = practice_putts(log.putts.assign(place=place))
+    read = putts[["line_deg", "roll_ft"]].notna().any(axis=1)
+    groups = putts.assign(place=putts["place"].where(read)).groupby(
+        ["player", "condition", "session"], sort=False
+    )
+    return groups["place"].agg(putts="count", place="mean").reset_index()
 
 
 def choose_conditions(
@@ -111,17 +166,22 @@ def choose_conditions(
     first, second = (
         "" if name == UNLABELLED and not labelled else name for name in (before, after)
     )
-    mine = counts[counts["player"] == player]
-    visits = mine.pivot_table("putts", "session", "condition", "sum", fill_value=0, sort=False)
-    visits = visits[[first, second]].set_axis(["before", "after"], axis=1)
+    mine = counts[counts["player"] == player].pivot(index="session", columns="condition")
+    # A pivot sorts, and visits are in the order of the log.
+    mine = mine.reindex(counts.loc[counts["player"] == player, "session"].unique())
+    visits = mine["putts"][[first, second]].set_axis(["before", "after"], axis=1)
+    visits = visits.fillna(0).astype(int)
     putts_before, putts_after = map(int, visits.sum())
     if not (putts_before and putts_after):
         raise UsageError(
             f"{player} has rows under {(after if putts_before else before)!r}, but none "
             "with a line or roll reading; spread can't be compared without (line_deg, roll_ft)."
         )
+    weight = visits.prod(axis=1) / visits.sum(axis=1).clip(1)
+    later = (mine["place"][second] - mine["place"][first]).fillna(0.0)
+    later = float((later * weight).sum() / max(weight.sum(), 1e-9))
     visits = visits[visits.sum(axis=1) > 0].reset_index()
-    return Conditions(player, first, second, putts_before, putts_after, visits)
+    return Conditions(player, first, second, putts_before, putts_after, visits, later=later)
 
 
 def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:

@@ -8,6 +8,8 @@ with x = log(d / 10 ft). Both conditions share everything else in the model: lev
 the visit, practice trend. Where they share visits, a good day cannot pose as the change.
 Where one came before the other, trend and change look alike, and the fit's mild prior on
 the trend would hand most of the trend to the change; `with_wide_trend` takes that prior out.
+The model knows no drift over the putts of a visit beyond its first few, so where one condition
+was struck later in the visit than the other, the change is as unsure as such a drift may be.
 """
 
 from dataclasses import dataclass, replace
@@ -28,8 +30,8 @@ from putlab.posterior.fit import Fit
 from putlab.posterior.player import Golfer, green_setting, summary
 from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix
-from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_TREND_SD
-from putlab.trial.conditions import Pair, label, putt_counts, rows_of
+from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_DRIFT_SD, WIDE_TREND_SD
+from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts, rows_of
 
 # Putts that follow start from here to there, whatever the first putts were.
 ENDS_FT = (2.0, 60.0)
@@ -51,7 +53,7 @@ class Contrast:
     distance_ft: np.ndarray  # (lengths,)
     putts: np.ndarray  # (2, lengths), read before and after
     bias_change: np.ndarray  # (draws,), degrees or percent
-    trend_correction: np.ndarray  # (draws,), what undoing the trend's prior added
+    trend_correction: np.ndarray  # (draws,), what allowing for trend and drift added
     sd_fit: float  # of the fit's own log ratio
     prior_sd: float  # of the prior of the log ratio
 
@@ -70,7 +72,9 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     trend = _draws(fit, component, "trend")[:, design.players.index(pair.player)]
     own = effect + slope * middle
     prior = by_name(design.data["priors"])
-    correction = with_wide_trend(own, trend, prior["trend_sd"]) - own
+    wide = with_wide_trend(own, trend, prior["trend_sd"])
+    drift = 1 + (WIDE_DRIFT_SD * pair.later) ** 2 / wide.var()
+    correction = wide.mean() + (wide - wide.mean()) * np.sqrt(drift) - own
     prior_sd = np.sqrt(2) * np.hypot(prior["effect_sd"], prior["effect_slope_sd"] * middle)
     log_ratio_at = (effect + correction)[:, None] + slope[:, None] * x
     sds = (float(own.std(ddof=1)), float(prior_sd))
@@ -250,7 +254,9 @@ def change_table(
     names = conditions_in_order(fit, player, component)
     first = names[0] if reference is None else reference
     names = [first, *(name for name in names if name != first)]
-    changes = [contrast(fit, Pair(player, first, name), component) for name in names[1:]]
+    counts, other = putt_counts(fit), map(label, names[1:])
+    pairs = [choose_conditions(counts, label(first), name, player) for name in other]
+    changes = [contrast(fit, pair, component) for pair in pairs]
     draws = np.stack([change.log_ratio for change in changes], axis=1)
     alone, shrunk = shrink(draws, changes[0].prior_sd / np.sqrt(2), seed=fit.seed)
     # The reference comes first, itself and nothing else.

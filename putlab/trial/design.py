@@ -25,8 +25,8 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
 from putlab.rounds.first_putts import shipped_mix
-from putlab.trial.boundary import CHANCE, CHECKING, TWO_SIDED, before_after_chance, chance_of_helped
-from putlab.trial.conditions import rows_of
+from putlab.trial.boundary import CHANCE, CHECKING, SESSION_PUTTS, TWO_SIDED, chance_of_helped
+from putlab.trial.conditions import Plan, rows_of
 from putlab.trial.contrast import (
     golfer_at_large,
     round_green,
@@ -34,9 +34,6 @@ from putlab.trial.contrast import (
     share_of_exact,
     strokes_slopes,
 )
-
-# Putts of one visit, both conditions together: about half an hour (common practice).
-SESSION_PUTTS = 60
 
 # A trial lies in this many visits at least, so that no one day decides it.
 FEWEST_SESSIONS = 4
@@ -91,8 +88,6 @@ class TrialDesign(Result):
     chances : pandas.DataFrame
         ``sessions, putts_an_arm, chance``: chance of ``helped`` by then if the change is
         as large as that.
-    before_after_chance : float
-        The chance of the same putts as a plain before-and-after.
     assumptions : Assumptions
         What was allowed for.
     seed : int
@@ -107,7 +102,6 @@ class TrialDesign(Result):
     sessions: int
     putts_each: int
     chances: pd.DataFrame = field(repr=False)
-    before_after_chance: float
     assumptions: Assumptions
     seed: int
 
@@ -115,6 +109,11 @@ class TrialDesign(Result):
     def scheduled_an_arm(self) -> int:
         """Putts a condition as laid out: the need, rounded up to equal blocks."""
         return self.sessions * len(self.distances_ft) * self.putts_each
+
+    @property
+    def plan(self) -> Plan:
+        """The plan as `putlab.trial.compare.compare` knows it again."""
+        return Plan(self.metric, self.detect_pct, 2 * self.scheduled_an_arm, self.sessions)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -127,10 +126,10 @@ class TrialDesign(Result):
         chance = self.chances["chance"].iloc[-1]
         return (
             f"To see a cut of {self.detect_pct:g} % in {METRICS[self.metric]}: "
-            f"{self.putts_an_arm:,} putts an arm, laid out as {self.sessions} visits of "
-            f"{2 * len(self.distances_ft) * self.putts_each} putts (both arms, "
-            f"{self.scheduled_an_arm:,} each). Chance of seeing it: {chance:.0%}; as a plain "
-            f"before-and-after of as many putts: {self.before_after_chance:.0%}."
+            f"{self.putts_an_arm:,} putts a condition, laid out as {self.sessions} visits of "
+            f"{2 * len(self.distances_ft) * self.putts_each} putts (both conditions, "
+            f"{self.scheduled_an_arm:,} each). Chance of seeing it: {chance:.0%}, "
+            "with a check after every visit; one condition after the other could tell at no size."
         )
 
     def to_dict(self) -> dict[str, Any]:
@@ -165,8 +164,8 @@ class TrialDesign(Result):
         Returns
         -------
         pandas.DataFrame
-            A log without readings: ``player, session, putt, distance_ft, condition, drill``
-            and empty `READINGS`.
+            A log without readings: ``player, session, putt, distance_ft, condition, drill,
+            trial`` and empty `READINGS`.
         """
         rng = np.random.default_rng(self.seed if seed is None else seed)
         blocks = pd.DataFrame(self._blocks(rng), columns=["visit", "distance_ft", "arm", "putts"])
@@ -180,6 +179,7 @@ class TrialDesign(Result):
                 "distance_ft": table["distance_ft"],
                 "condition": np.where(table["arm"] == 0, before, after),
                 "drill": "both" if self.metric == "strokes" else self.metric,
+                "trial": self.plan.words,
                 **dict.fromkeys(READINGS, np.nan),
             }
         )
@@ -275,9 +275,6 @@ def design_trial(
         sessions=visits,
         putts_each=each,
         chances=_chances(visits, each * len(lengths), base, means, seed),
-        before_after_chance=before_after_chance(
-            cut, visits, base / exact, needed, assumptions.visit_form_sd
-        ),
         assumptions=assumptions,
         seed=seed,
     )
@@ -288,8 +285,8 @@ def _chances(visits: int, putts_a_visit: int, base: float, means: float, seed: i
     sessions = np.arange(1, visits + 1)
     putts = sessions * putts_a_visit
     informative = np.maximum(putts - means * sessions / visits, 1.0)
-    # At `base` putts the information is that of the design, and a little more for checking.
-    chance = chance_of_helped(CHECKING * informative / base, seed=seed)
+    # At `base` putts the information is that of the design.
+    chance = chance_of_helped(informative / base, seed=seed)
     return pd.DataFrame({"sessions": sessions, "putts_an_arm": putts, "chance": chance})
 
 

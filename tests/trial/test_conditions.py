@@ -9,6 +9,7 @@ from putlab.base.errors import UsageError
 from putlab.trial.conditions import (
     BEFORE_AFTER,
     BY_VISITS,
+    IN_ONE_ORDER,
     INTERLEAVED,
     choose_conditions,
     putt_counts,
@@ -18,7 +19,7 @@ from putlab.trial.conditions import (
 def counts(*rows):
     """Return putt counts from (player, session, condition, putts)."""
     frame = pd.DataFrame(rows, columns=["player", "session", "condition", "putts"])
-    return frame.assign(condition=frame["condition"].fillna(""))
+    return frame.assign(condition=frame["condition"].fillna(""), place=0.5)
 
 
 THREE = counts(
@@ -70,11 +71,33 @@ def test_several_players_with_both_conditions_must_be_told_apart():
         (["A", "B", "B", "A", "A", "B", "B", "A"], BY_VISITS),
         (["AB", "AB", "AB"], INTERLEAVED),
         (["A", "AB", "AB", "AB", "B"], INTERLEAVED),
+        # Five visits and then one are no less one after the other.
+        (["A", "A", "A", "A", "A", "B"], BEFORE_AFTER),
+        (["A", "A", "A", "AB", "B", "B"], BEFORE_AFTER),
     ],
 )
 def test_how_the_conditions_lie_in_time(order, design):
     rows = [("ash", str(i), condition, 10) for i, held in enumerate(order) for condition in held]
     assert choose_conditions(counts(*rows), "A", "B").design == design
+
+
+@pytest.mark.parametrize(
+    ("order", "design", "later"),
+    [
+        ("A" * 30 + "B" * 30, IN_ONE_ORDER, 0.5),
+        ("B" * 45 + "A" * 15, IN_ONE_ORDER, -0.5),
+        (("A" * 15 + "B" * 15) * 2, INTERLEAVED, 0.25),
+        ("A" * 10 + "B" * 20 + "A" * 10, INTERLEAVED, 0.0),
+    ],
+)
+def test_how_the_conditions_lie_in_the_visit(order, design, later):
+    putts = pd.DataFrame({"session": "visit 1", "putt": range(len(order)), "line_deg": 0.0})
+    putts = pd.concat([putts, putts.assign(session="visit 2")])
+    putts = putts.assign(player="ash", distance_ft=10.0, condition=2 * list(order))
+    pair = choose_conditions(putt_counts(log_of(putts)), "A", "B")
+    # By hand: the middle of a block less the middle of the other, over the visit's length.
+    assert pair.later == pytest.approx(later)
+    assert pair.design == design
 
 
 def test_putts_are_counted_as_in_the_log():

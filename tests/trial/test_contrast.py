@@ -35,7 +35,7 @@ def line_fit(log, priors=LINE_PRIORS):
     compiled = fitting.compiled_for(design)
     raw = fitting.sample(compiled, seed=2, draws=1000, tune=400, chains=2, cores=2)
     tree = {"posterior": named_quantities(raw.posterior.dataset, design)}
-    return Fit({"line": tree}, {"line": design}, None, None, None, None, 2)
+    return Fit({"line": tree}, {"line": design}, None, None, None, None, 2, log)
 
 
 def test_normal_draws_are_moved_to_the_exact_posterior():
