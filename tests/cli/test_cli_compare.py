@@ -14,7 +14,7 @@ from putlab.cli.trial import compare
 
 pytestmark = pytest.mark.slow
 
-ARMS = ("--before", OLD, "--after", NEW)
+CONDITIONS = ("--before", OLD, "--after", NEW)
 
 
 @pytest.fixture
@@ -26,18 +26,18 @@ def command(demo_fit):
 
 
 def test_the_first_line_is_the_verdict(command, capsys):
-    assert command(*ARMS) == 0
+    assert command(*CONDITIONS) == 0
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("Helped")
     whole = " ".join(" ".join(lines).split())
-    assert "Ratio of spreads 0.7" in whole
+    assert ": line spread with 'new routine' is 0." in whole
     assert "Brown-Forsythe p" in whole
     assert "line spread, ratio" in whole
 
 
 def test_json_has_the_promised_fields_and_how_it_was_made(command, tmp_path):
     path = tmp_path / "change.json"
-    assert command(*ARMS, "--player", "birch", "-o", str(path)) == 0
+    assert command(*CONDITIONS, "--player", "birch", "-o", str(path)) == 0
     found = json.loads(path.read_text())
     assert (found["before"], found["after"]) == (OLD, NEW)
     assert set(found["line_sd_ratio"]) == {"mean", "lo", "hi", "p_improved"}
@@ -49,7 +49,7 @@ def test_json_has_the_promised_fields_and_how_it_was_made(command, tmp_path):
 
 def test_csv_is_the_table_of_changes(command, tmp_path):
     path = tmp_path / "change.csv"
-    assert command(*ARMS, "--metric", "pace", "-o", str(path)) == 0
+    assert command(*CONDITIONS, "--metric", "pace", "-o", str(path)) == 0
     found = pd.read_csv(path)
     assert list(found) == ["change", "mean", "lo", "hi", "p_improved"]
     assert len(found) == 5
@@ -60,11 +60,11 @@ def test_csv_is_the_table_of_changes(command, tmp_path):
     [
         (("--before", OLD, "--after", "new routin"), "Did you mean 'new routine'"),
         (("--before", OLD, "--after", OLD), "name two conditions"),
-        ((*ARMS, "--player", "alder"), "alder has no putts under"),
-        ((*ARMS, "--player", "brich"), "Did you mean 'birch'"),
-        ((*ARMS, "--metric", "speed"), "expected one of line, pace, strokes"),
-        ((*ARMS, "--detect", "120"), "--detect: got 120; expected 1 to 90"),
-        ((*ARMS, "-o", "change.txt"), "written as .csv or .json"),
+        ((*CONDITIONS, "--player", "alder"), "alder has no putts under"),
+        ((*CONDITIONS, "--player", "brich"), "Did you mean 'birch'"),
+        ((*CONDITIONS, "--metric", "speed"), "expected one of line, pace, strokes"),
+        ((*CONDITIONS, "--detect", "120"), "--detect: got 120; expected 1 to 90"),
+        ((*CONDITIONS, "-o", "change.txt"), "written as .csv or .json"),
     ],
 )
 def test_wrong_usage_ends_with_code_two(command, capsys, arguments, said, tmp_path, monkeypatch):

@@ -198,7 +198,7 @@ def test_putts_to_a_verdict_are_none_where_there_is_one_and_fewer_where_it_is_ne
 
 CASES = [
     # mean, sd, sd_fit, information of a putt
-    (-0.25, 0.11, None, 0.5),
+    (-0.25, 0.11, None, 1.0),
     (0.3, 0.12, None, 0.1),
     (-0.26, 0.11, 0.09, 0.5),
     (-0.28, 0.12, 0.085, 3.0),
