@@ -53,7 +53,7 @@ def quick_posterior(design: Design, player: str, scales: dict[str, float]) -> di
     wanted = np.concatenate(list(places.values()))
     noise = np.random.default_rng(0).standard_normal((DRAWS, wanted.size))
     noise -= noise.mean(axis=0)
-    noise = noise @ np.linalg.inv(np.linalg.cholesky(np.cov(noise, rowvar=False))).T
+    noise = noise @ np.linalg.inv(np.linalg.cholesky(np.atleast_2d(np.cov(noise, rowvar=False)))).T
     root = np.linalg.cholesky(covariance[np.ix_(wanted, wanted)])
     draws = np.split(mode[wanted] + noise @ root.T, np.cumsum([len(p) for p in places.values()]), 1)
     found = dict(zip(places, draws[:-1], strict=True))

@@ -49,7 +49,7 @@ def made(seed):
     pair = Conditions("ash", "A", "B", 120, 120, visits, later=later)
     fault = design if design in (BEFORE_AFTER, IN_ONE_ORDER, APART) else None
     verdict = NOT_BY_DESIGN if fault else str(boundary.verdict(mean, sd))
-    done = int(rng.integers(1, 7))
+    done = 6 if seed % 2 else int(rng.integers(1, 6))
     plan = Plan(metric, 20.0, DESIGNED, 6, 66 * done, done) if seed % 3 == 0 else None
     per_putt = boundary.designed_information / DESIGNED
     further = boundary.putts_to_verdict(mean, sd, sd_fit=sd, per_putt=per_putt, seed=seed)
@@ -68,8 +68,8 @@ def made(seed):
         p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
         p_needed=float(boundary.p_needed(sd)), p_detect=float(p_below(mean, sd, -boundary.detect)),
         verdict=verdict, putts_still_needed=0 if fault else further, plan=plan,
-        designed_putts=DESIGNED, fault=fault, too_small_pct=5.0 * small, too_small_strokes=0.1 * small,
-        detect_pct=20.0, mix="tour", classical={}, meta={},
+        designed_putts=DESIGNED, fault=fault, too_small_pct=5.0 * small,
+        too_small_strokes=0.1 * small, detect_pct=20.0, mix="tour", classical={}, meta={},
     )  # fmt: skip
     return found, share
 
