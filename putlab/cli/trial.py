@@ -107,18 +107,18 @@ def compare(
             "--metric", help="What the verdict is on: line, pace or strokes; choose beforehand."
         ),
     ] = None,
-    region: Annotated[
+    too_small: Annotated[
         float | None,
         typer.Option(
-            "--region",
+            "--too-small",
             help="Changes of spread under this percent don't matter.",
             callback=between(0.1, 90),
         ),
     ] = None,
-    region_strokes: Annotated[
+    too_small_strokes: Annotated[
         float | None,
         typer.Option(
-            "--region-strokes",
+            "--too-small-strokes",
             help="Changes under this many strokes don't matter.",
             callback=between(0.001, 10),
         ),
@@ -145,7 +145,8 @@ def compare(
     """
     check_writable(output)
     read = options.read(log, player)
-    sizes = {"too_small_pct": region, "too_small_strokes": region_strokes, "detect_pct": detect}
+    sizes = {"too_small_pct": too_small, "too_small_strokes": too_small_strokes}
+    sizes |= {"detect_pct": detect}
     given = {name: value for name, value in sizes.items() if value is not None}
     with progress(options.FITTING):
         found = pl.compare(read, before, after, player=player, metric=metric, seed=seed, **given)
