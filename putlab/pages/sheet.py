@@ -29,10 +29,10 @@ from putlab.rounds.games import slope_words
 # What is written down beside the mat, on either sheet of a workbook; then who, when and where.
 READ = {"putts": ["line_deg", "roll_ft"], "game": ["putts_taken", "leave_ft"]}
 FIRST = {"putts": ["putt", "distance_ft"], "game": ["hole_no", "distance_ft"]}
-REST = ["condition", "player", "session", "slope_pct", "slope_to_deg", "stimp_ft", "drill"]
+REST = ["condition", "trial", "player", "session", "slope_pct", "slope_to_deg", "stimp_ft", "drill"]
 REST += ["putt", "hole_no", "putt_no"]
 # Columns of these that are left out where no row has anything in them.
-OPTIONAL = {"slope_pct", "slope_to_deg", "condition", "hole_no", "putt_no"}
+OPTIONAL = {"slope_pct", "slope_to_deg", "condition", "trial", "hole_no", "putt_no"}
 
 AIMS = {"line": "Line", "pace": "Pace", "both": "Line and pace", "counted": "Counted game"}
 
