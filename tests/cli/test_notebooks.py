@@ -65,11 +65,11 @@ def shown_text(notebook):
 def stale_numbers(notebook):
     """Return the numbers that prose quotes and no cell shows.
 
-    Headings are numbered and citations dated by hand; both are left alone.
+    Headings, and links to them, are numbered and citations dated by hand; all are left alone.
     """
     shown = set(re.findall(r"\d+(?:\.\d+)?", shown_text(notebook)))
     prose = "\n".join(c.source for c in notebook.cells if c.cell_type == "markdown")
-    prose = re.sub(r"^# \d+\. |\((?:[^()]*\D)?(?:19|20)\d\d\)", "", prose, flags=re.MULTILINE)
+    prose = re.sub(r"^# \d+\. |\[\d+\. |\((?:[^()]*\D)?(?:19|20)\d\d\)", "", prose, flags=re.MULTILINE)
     return [n for n in re.findall(r"(?<![\w.])\d+(?:\.\d+)?(?!\w)", prose) if n not in shown]
 
 
