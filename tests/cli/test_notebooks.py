@@ -69,7 +69,8 @@ def stale_numbers(notebook):
     """
     shown = set(re.findall(r"\d+(?:\.\d+)?", shown_text(notebook)))
     prose = "\n".join(c.source for c in notebook.cells if c.cell_type == "markdown")
-    prose = re.sub(r"^# \d+\. |\[\d+\. |\((?:[^()]*\D)?(?:19|20)\d\d\)", "", prose, flags=re.MULTILINE)
+    dated = r"^# \d+\. |\[\d+\. |\((?:[^()]*\D)?(?:19|20)\d\d\)"
+    prose = re.sub(dated, "", prose, flags=re.MULTILINE)
     return [n for n in re.findall(r"(?<![\w.])\d+(?:\.\d+)?(?!\w)", prose) if n not in shown]
 
 
