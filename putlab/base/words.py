@@ -123,6 +123,18 @@ def sure(probability: float) -> str:
     return f"{100 * probability:.0f}{THIN}%"
 
 
+# How sure, in words: from each probability on (convention of the kit).
+CONFIDENCE = {
+    0.95: "almost certainly", 0.65: "likely", 0.35: "about even", 0.05: "unlikely",
+    0.0: "almost certainly not",
+}  # fmt: skip
+
+
+def confidence(probability: float) -> str:
+    """Return a probability in the kit's words of confidence."""
+    return next(word for least, word in CONFIDENCE.items() if probability >= least)
+
+
 def listed(items: Iterable[object], last: str = "and") -> str:
     """Return items as a list in words."""
     *first, end = map(str, items)

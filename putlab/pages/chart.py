@@ -1,12 +1,13 @@
 """A chart: the figure, the words that stand for it, and the numbers it draws."""
 
-import base64
 import contextlib
 import io
+import re
 import warnings
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 import matplotlib
 import numpy as np
@@ -92,7 +93,10 @@ class Chart:
 
     def svg(self) -> str:
         """Return the picture as SVG text, the same bytes each time."""
-        return self._written("svg", metadata={"Date": None, "Creator": None}).decode("utf-8")
+        metadata = {"Date": None, "Creator": None}
+        text = self._written("svg", metadata=metadata, dpi=150).decode("utf-8")
+        # A hundredth of a point is finer than any screen; what stands between tags stays.
+        return re.sub(r"<[^>]*>", lambda tag: re.sub(r"(\.\d\d)\d+", r"\1", tag[0]), text)
 
     def png(self) -> bytes:
         """Return the picture as a PNG file, small enough for a notebook."""
@@ -105,7 +109,9 @@ class Chart:
 
     def source(self) -> str:
         """Return the picture as the source of an image, with nothing to fetch."""
-        return "data:image/svg+xml;base64," + base64.b64encode(self.svg().encode()).decode()
+        _, start, picture = self.svg().partition("<svg")
+        plain = re.sub(r"\s+", " ", start + picture)
+        return "data:image/svg+xml," + quote(plain, safe=" =/:;,()!?+*@$-")
 
     def _repr_mimebundle_(self, **kwargs: Any) -> tuple[dict, dict]:
         said = f"{self.heading} {self.alt}"
@@ -123,27 +129,27 @@ def _in_style() -> Iterator[None]:
 
 @contextlib.contextmanager
 def drawing(
-    height_in: float, columns: int = 1, *, legend: int = 3, **options: Any
+    height_in: float, columns: int = 1, rows: int = 1, *, legend: int = 3, **options: Any
 ) -> Iterator[tuple[Figure, np.ndarray]]:
-    """Make a figure in the kit's style; yields it and its panels, an array of `columns`.
+    """Make a figure in the kit's style; yields it and its panels, an array row by row.
 
-    Under them stands one legend, of so many columns (0: none), with the marks of the first.
+    Under them stands one legend, of so many columns (0: none), with the marks of all.
     """
     with _in_style():
         figure = Figure(figsize=(WIDTH_IN, height_in))
-        axes = figure.subplots(1, columns, squeeze=False, **options)[0]
+        axes = figure.subplots(rows, columns, squeeze=False, **options).ravel()
         yield figure, axes
-        handles, labels = axes[0].get_legend_handles_labels()
-        if handles and legend:
+        marks: dict[str, Any] = {}
+        for axis in reversed(axes):
+            handles, labels = axis.get_legend_handles_labels()
+            marks |= dict(zip(labels, handles, strict=True))
+        if marks and legend:
             figure.legend(
-                handles, labels, loc="outside lower center", ncols=legend, columnspacing=1.2,
-                handlelength=1.6, handletextpad=0.5,
+                marks.values(), marks.keys(), loc="outside lower center", ncols=legend,
+                columnspacing=1.2, handlelength=1.6, handletextpad=0.5,
             )  # fmt: skip
-        # Settle the layout now, so that the picture does not depend on how it is written; a
-        # second pass sees the panels at the size that an equal scale leaves them.
+        # Settle the layout now, so that the picture does not depend on how it is written.
         figure.draw_without_rendering()
-        if any(axis.get_aspect() != "auto" for axis in axes):
-            figure.draw_without_rendering()
         figure.set_layout_engine("none")
 
 

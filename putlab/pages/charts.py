@@ -7,15 +7,24 @@ from putlab.base.errors import UsageError
 from putlab.base.words import listed
 from putlab.pages.chart import Chart
 from putlab.pages.prior_charts import backtest_chart, first_visit_chart, prior_chart
-from putlab.pages.putt_charts import change_chart, published_record_chart, where_putts_end
+from putlab.pages.putt_charts import change_chart, published_record_chart
+from putlab.pages.readings_chart import readings_chart
 from putlab.pages.skill_charts import (
+    main_lengths_ft,
     progress_chart,
     progress_table,
     spread_chart,
     spread_table,
+    unusual_visits,
     visit_spreads,
 )
-from putlab.pages.strokes_charts import next_hour_chart, sensitivity_chart, strokes_lost_chart
+from putlab.pages.strokes_charts import (
+    games_chart,
+    next_hour_chart,
+    players_chart,
+    sensitivity_chart,
+    strokes_lost_chart,
+)
 from putlab.posterior.backtest import Backtest
 from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice
@@ -26,10 +35,11 @@ from putlab.rounds.strokes import StrokesLost
 from putlab.trial.compare import Comparison
 
 __all__ = [
-    "Chart", "backtest_chart", "change_chart", "chart_of", "first_visit_chart", "next_hour_chart",
-    "prior_chart",
-    "progress_chart", "progress_table", "published_record_chart", "sensitivity_chart",
-    "spread_chart", "spread_table", "strokes_lost_chart", "visit_spreads", "where_putts_end",
+    "Chart", "backtest_chart", "change_chart", "chart_of", "first_visit_chart", "games_chart",
+    "main_lengths_ft",
+    "next_hour_chart", "players_chart", "prior_chart", "progress_chart", "progress_table",
+    "published_record_chart", "readings_chart", "sensitivity_chart", "spread_chart",
+    "spread_table", "strokes_lost_chart", "unusual_visits", "visit_spreads",
 ]  # fmt: skip
 
 

@@ -1,13 +1,10 @@
 """Everything a report says of one player, worked out once: facts first, words from them."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
 
 from putlab.base.result import Result
 from putlab.base.words import listed
@@ -15,19 +12,23 @@ from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
 from putlab.pages import charts
+from putlab.pages.card import Card, card
 from putlab.pages.chart import Chart
 from putlab.posterior.backtest import kept_backtest
 from putlab.posterior.fit import Fit
+from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice, advise
 from putlab.practice.plan import Plan, plan
+from putlab.rounds.aims import Aims, aims
 from putlab.rounds.estimate import estimate
+from putlab.rounds.games import usual_games
 from putlab.rounds.strokes import StrokesLost
 from putlab.trial.compare import Comparison, compare
 from putlab.trial.conditions import label
 from putlab.trial.contrast import change_table, conditions_in_order
 
-# Lengths drawn from above: more would not fit side by side.
-DRAWN_LENGTHS = 3
+# How far past the hole to aim, feet: these are looked at.
+AIMS_FT = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 
 # A session of ordinary length, warm-up and game included, and what its rows are called.
 SESSION_MINUTES = 40.0
@@ -45,16 +46,22 @@ class Findings(Result):
     ----------
     player, visits, putts : str, list of str, int
         Label, labels of the sessions in order, usable putts.
-    estimates, new_day : pandas.DataFrame
-        The player's rows of `putlab.rounds.estimate.estimate`; spread on a new visit.
+    card : putlab.pages.card.Card
+        What the first page says.
+    estimates : pandas.DataFrame
+        The player's rows of `putlab.rounds.estimate.estimate`.
     at_reference : dict
         Spread within a visit at `putlab.model.design.REFERENCE_FT`, named as in the estimates.
     advice, plan : Advice, Plan
         What the next hour is worth; strokes lost by cause; the next session.
     change, several : Comparison or None, pandas.DataFrame or None
         The last change of condition; all conditions side by side, where there are over two.
-    charts : list of putlab.pages.charts.Chart
-        Figures, in the order of the report.
+    games, unusual : pandas.DataFrame or None, pandas.DataFrame
+        Counted games against usual; visits that were news.
+    aims : putlab.rounds.aims.Aims
+        How far past the hole to aim.
+    charts : dict of str to putlab.pages.charts.Chart
+        Figures by name, in the order of the report; ``card`` is the first.
     measured, green, doubts : list of str
         Components of which there are readings; where the spread of a real green comes from; what
         the readings say against the model and what that means for the answer, with the sentence of
@@ -64,14 +71,17 @@ class Findings(Result):
     player: str
     visits: list[str]
     putts: int
+    card: Card
     estimates: pd.DataFrame
-    new_day: pd.DataFrame
     at_reference: dict[str, float]
     advice: Advice
     plan: Plan
     change: Comparison | None
     several: pd.DataFrame | None
-    charts: list[Chart]
+    games: pd.DataFrame | None
+    unusual: pd.DataFrame
+    aims: Aims
+    charts: dict[str, Chart]
     measured: list[str]
     green: list[str]
     doubts: list[str]
@@ -88,7 +98,7 @@ class Findings(Result):
 
     def chart(self) -> Chart:
         """Return the first figure of the report."""
-        return self.charts[0]
+        return next(iter(self.charts.values()))
 
     @property
     def lost(self) -> StrokesLost:
@@ -142,37 +152,48 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
     golfer, held = fit.golfer(player), kept_backtest(log)
     measured = [name for name, d in fit.designs.items() if player in set(d.rows["player"])]
     mine = log.putts[log.putts["player"] == player]
-    estimates, new_day = estimate(fit, [player]).table, charts.spread_table(golfer)
-    lengths = estimates["distance_ft"]
+    estimates = estimate(fit, [player]).table
     advice = advise(golfer, seed=fit.seed)
     change, several = condition_changes(fit, player)
-    visits, progress = charts.visit_spreads(log, player), charts.progress_table(golfer)
+    session: dict[str, Any] = {"minutes": SESSION_MINUTES, "seed": fit.seed, "session": NEXT}
+    planned = plan(golfer, log.rules, advice, **session)
+    games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
+    progress, visits = charts.progress_table(golfer), charts.visit_spreads(log, player)
+    at_reference = charts.spread_table(golfer, [REFERENCE_FT], new_day=False).iloc[0].to_dict()
     figures = [
-        charts.spread_chart(estimates, new_day, visits, measured=measured),
-        charts.where_putts_end(golfer, estimates, drawn_lengths(lengths, advice.drill_ft)),
+        charts.readings_chart(log, golfer),
         charts.strokes_lost_chart(advice.lost),
         charts.next_hour_chart(advice),
-        charts.progress_chart(player, progress, measured=measured),
+        charts.progress_chart(player, progress, visits, unusual, measured=measured),
         *([charts.change_chart(change)] if change else []),
+        *([charts.games_chart(games)] if games is not None else []),
     ]
-    at_reference = charts.spread_table(golfer, [REFERENCE_FT], new_day=False).iloc[0].to_dict()
-    session: dict[str, Any] = {"minutes": SESSION_MINUTES, "seed": fit.seed, "session": NEXT}
     return Findings(
         player=player,
         visits=list(mine["session"].unique()),
         putts=len(mine),
+        card=card(advice, planned, estimates),
         estimates=estimates,
-        new_day=new_day,
         at_reference=at_reference,
         advice=advice,
-        plan=plan(golfer, log.rules, advice, **session),
+        plan=planned,
         change=change,
         several=several,
-        charts=figures,
+        games=games,
+        unusual=unusual,
+        aims=aims(golfer, charts.main_lengths_ft(golfer), past_ft=AIMS_FT),
+        charts={"card": card_chart(log, golfer, advice)} | {one.name: one for one in figures},
         measured=measured,
         green=fit.green_sentences(player),
         doubts=fit.doubts(player) + ([held.sentence_of(player)] if held else []),
     )
+
+
+def card_chart(log: Log, golfer: Golfer, advice: Advice) -> Chart:
+    """Return the picture of the card: the readings of the stretch chosen, or strokes lost."""
+    if advice.measured and advice.row["measured_putts"]:
+        return charts.readings_chart(log, golfer, [advice.choice[0]])
+    return charts.strokes_lost_chart(advice.lost)
 
 
 def condition_changes(fit: Fit, player: str) -> tuple[Comparison | None, pd.DataFrame | None]:
@@ -189,15 +210,3 @@ def condition_changes(fit: Fit, player: str) -> tuple[Comparison | None, pd.Data
             table = change_table(fit, player=player, component=component) if side_by_side else None
             return change, table
     return None, None
-
-
-def drawn_lengths(distance_ft: ArrayLike, best: float | None = None) -> Sequence[float]:
-    """Return the lengths to draw from above: short, middle, long, and the nearest to ``best``."""
-    distance_ft = np.asarray(distance_ft, dtype=float)
-    if best is not None:
-        best = distance_ft[np.abs(np.log(distance_ft / best)).argmin()]
-    places = np.linspace(0, distance_ft.size - 1, min(DRAWN_LENGTHS, distance_ft.size))
-    chosen = distance_ft[places.round().astype(int)]
-    if best is not None and best not in chosen:
-        chosen[np.abs(np.log(chosen / best)).argmin()] = best
-    return [float(value) for value in np.unique(chosen)]

@@ -25,21 +25,22 @@ from putlab.base.writing import write_text
 from putlab.log.read import Log
 from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
 from putlab.model.design import REFERENCE_FT
+from putlab.pages import charts
 from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings
+from putlab.pages.skill_charts import unusual_words
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
+from putlab.posterior.player import summary
 from putlab.posterior.roster import NAMED_PLAYERS, each_player
 from putlab.practice.plan import drill_words
 from putlab.practice.saving import at_least_shown, named, time_words
 
-# What is listed, on a screen and on paper: rejected rows (`putlab check` writes them all);
-# choices, line and pace at six lengths (the numbers behind the page hold all); names of files
-# (the hash covers all).
-LIMITS = {
-    "shown_rejects": 5, "paper_rejects": 3, "shown_options": 12, "paper_options": 6,
-    "shown_files": 12,
-}  # fmt: skip
+# What is listed: rejected rows (`putlab check` writes them all); choices on paper; names of
+# files (the hash covers all).
+LIMITS = {"shown_rejects": 5, "paper_options": 4, "shown_files": 12}
+
+LOST_COLUMNS = ("strokes_lost", "strokes_lost_lo", "strokes_lost_hi")
 
 # ``progress(done, total, text)``, called before each player.
 type Progress = Callable[[int, int, str], Any]
@@ -198,6 +199,7 @@ def render(
     path: str | Path | None = None,
     *,
     made: datetime.datetime | None = None,
+    backtest: str = "",
 ) -> Report:
     """Return, and write to a path, the report; ``meta`` tells how its fits came about."""
     made = made or datetime.datetime.now(datetime.UTC)
@@ -212,10 +214,21 @@ def render(
         version=__version__,
         made=made.isoformat(timespec="seconds"),
         data=page_data(meta, everybody),
+        side_by_side=charts.players_chart(players_table(everybody)) if len(everybody) > 1 else None,
+        backtest=backtest,
     )  # fmt: skip
     if path is not None:
         write_text(path, html)
     return Report(html, everybody, lines)
+
+
+def players_table(everybody: list[Findings]) -> pd.DataFrame:
+    """Return what sets players apart, a row each: strokes lost, line and pace spread."""
+    rows = []
+    for f in everybody:
+        lost = dict(zip(LOST_COLUMNS, map(float, summary(f.lost.total.sum(axis=1))), strict=True))
+        rows.append({"player": f.player} | lost | f.at_reference)
+    return pd.DataFrame(rows)
 
 
 def rules_in_words(rules: ReadingRules) -> list[str]:
@@ -240,14 +253,32 @@ def environment() -> jinja2.Environment:
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
     engine.globals |= LIMITS
     engine.filters |= dict(inspect.getmembers(words, inspect.isfunction))
-    engine.filters |= {"rounded": _rounded, "coded": _coded, "minutes": time_words}
+    engine.filters |= {"assumption": assumption_words, "coded": _coded, "minutes": time_words}
     engine.filters |= {"drill_words": drill_words, "option": named}
-    engine.filters["at_least_shown"] = at_least_shown
+    engine.filters |= {"at_least_shown": at_least_shown, "unusual_words": unusual_words}
+    engine.globals["confidence_words"] = words.CONFIDENCE
     return engine
 
 
-def _rounded(value: float | str) -> str:
-    return value if isinstance(value, str) else f"{value:.3g}"
+# The unit of an assumption, by the end of its name.
+ASSUMED_UNITS = {
+    "_log_sd": " in log", "_deg": "°", "_pct": f"{words.THIN}%", "_ft": " ft", "_days": " days",
+    "_putts": " putts", "experience": " putts", "_each": " s",
+    "_rate": " in log per unit of log putts",
+}  # fmt: skip
+
+
+def assumption_words(row: dict[str, Any]) -> str:
+    """Return an assumption as a person reads it, its value with a unit."""
+    value, name = row["value"], row["name"]
+    if name.startswith("own_"):
+        return f"{row['meaning']}: {row['from']}"
+    if isinstance(value, str):
+        return f"{row['meaning']}: {value}"
+    unit = next((unit for end, unit in ASSUMED_UNITS.items() if name.endswith(end)), "")
+    if name.endswith("_share"):
+        value, unit = 100 * value, f"{words.THIN}%"
+    return f"{row['meaning']}: {float(f'{value:.3g}'):,g}{unit}"
 
 
 def _coded(text: str) -> Markup:
@@ -268,7 +299,10 @@ def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:
         "advice": _records(pd.concat([f.advice.table for f in everybody])),
         "causes": _records(pd.concat(causes)),
         "changes": _records(pd.Series([f.change.to_dict() for f in everybody if f.change])),
-        "figures": {f.player: {c.name: _records(c.table) for c in f.charts} for f in everybody},
+        "figures": {
+            f.player: {n: _records(c.table) for n, c in f.charts.items() if n != "card"}
+            for f in everybody
+        },
     }
 
 

@@ -1,159 +1,19 @@
-"""Putts seen from above, the published record, and the verdict on a change."""
+"""The published record of the tour beside one golfer, and the verdict on a change."""
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle
-from matplotlib.ticker import MultipleLocator
-from scipy.special import ndtri
 
-from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.green import published
-from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.hole_out import hole_out
-from putlab.green.published import HOLE_RADIUS_FT
-from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
 from putlab.pages import chart
 from putlab.pages.chart import Chart
-from putlab.posterior.player import Golfer
 from putlab.rounds.reference import TourGolfer
 from putlab.trial.compare import Comparison
 from putlab.trial.conditions import label
-
-# Where ten typical putts finish, seen from above, to scale with the hole.
-
-TEN = 10
-
-# A missed putt should rest within three feet of the hole (common practice).
-CLOSE_FT = 3.0
-
-# More marks than this on one side of a small panel would run into each other.
-MOST_STEPS = 7
-
-# Pairings of line with pace that are tried for one that holes as many as expected.
-PAIRINGS = 400
-
-END_LOOK: dict[str, Any] = {
-    "short": {"marker": "v", "color": chart.VERMILION, "label": "stopped short"},
-    "past": {"marker": "^", "color": chart.BLUE, "label": "went past"},
-}
-
-
-def ten_putts(skill: Skill, distance_ft: float, one_putt: float) -> pd.DataFrame:
-    """Return ten putts that stand for a golfer's whole spread at one length.
-
-    Directions and paces lie evenly over the spread (the mean over draws), at its 5, 15, ...
-    95 % points, paired at random; of many pairings one is kept that holes as many of ten as
-    the golfer's chance ``one_putt`` says. Columns ``right_ft, past_ft, end``: where each ball
-    stops, from the hole's centre, and whether that is ``holed`` (in it), ``short`` or ``past``.
-    """
-    here = skill.at([distance_ft])
-    z = ndtri((np.arange(TEN) + 0.5) / TEN)
-    line = np.radians(here.line_bias_deg.mean() + here.line_sd_deg.mean() * z)
-    pace = 1 + (here.pace_bias_pct.mean() + here.pace_sd_pct.mean() * z) / 100
-    roll = np.maximum((distance_ft + PAST_FT) * pace, 0)
-    rng = np.random.default_rng([SEED, round(100 * distance_ft)])
-    orders = rng.permuted(np.tile(np.arange(TEN), (PAIRINGS, 1)), axis=1)
-    drops = _drops(distance_ft, line, roll[orders])
-    # Among pairings that hole as many as expected: the least connection of line and pace.
-    lean = np.abs(z[orders] @ z)
-    best = np.lexsort((lean, np.abs(drops.sum(axis=1) - TEN * one_putt).round()))[0]
-    holed, roll = drops[best], roll[orders[best]]
-    right, past = roll * np.sin(line), roll * np.cos(line) - distance_ft
-    end = np.where(holed, "holed", np.where(past < 0, "short", "past"))
-    places = {"right_ft": np.where(holed, 0, right), "past_ft": np.where(holed, 0, past)}
-    return pd.DataFrame(places | {"end": end})
-
-
-def _drops(distance_ft: float, line_rad: np.ndarray, roll_ft: np.ndarray) -> np.ndarray:
-    # Which balls drop (Holmes 1991, Penner 2002; see `putlab.green.flat`).
-    offset = np.abs(distance_ft * np.sin(line_rad))
-    along = distance_ft * np.cos(line_rad)
-    inside = (offset < HOLE_RADIUS_FT) & (along > 0)
-    at = np.minimum(offset, HOLE_RADIUS_FT)
-    beyond = roll_ft - along
-    return inside & (beyond >= -rim_ft(at)) & (beyond <= past_limit_ft(at, STIMP_FT))
-
-
-def where_putts_end(
-    golfer: Golfer, estimates: pd.DataFrame, distances_ft: Iterable[float]
-) -> Chart:
-    """Draw where ten typical putts finish, from each of a few lengths.
-
-    Parameters
-    ----------
-    golfer : putlab.posterior.player.Golfer
-        One player's posterior.
-    estimates : pandas.DataFrame
-        The player's rows of `putlab.rounds.estimate.estimate`.
-    distances_ft : iterable of float
-        Lengths to show, each a row of the estimates.
-
-    Returns
-    -------
-    Chart
-        A panel a length, on one scale; its table holds every ball.
-    """
-    one_putt = estimates.set_index("distance_ft")["one_putt"]
-    skill = golfer.skill(estimates["distance_ft"].to_numpy(), new_day=True)
-    tables = [
-        ten_putts(skill, length, one_putt[length]).assign(distance_ft=length)
-        for length in distances_ft
-    ]
-    every = pd.concat(tables, ignore_index=True)
-    shared = {"sharex": True, "sharey": True}
-    with chart.drawing(2.85, columns=len(tables), legend=2, **shared) as (figure, axes):
-        for axis, table in zip(axes, tables, strict=True):
-            _seen_from_above(axis, table)
-        across = max(CLOSE_FT, every["right_ft"].abs().max()) + 0.4
-        low = min(-CLOSE_FT, every["past_ft"].min()) - 0.4
-        high = max(CLOSE_FT, every["past_ft"].max()) + 0.4
-        axes[0].set(xlim=(-across, across), ylim=(low, high), ylabel="feet past the hole (− short)")
-        # Feet between marks: as far as the circle reaches, or a multiple of it.
-        step = CLOSE_FT * max(1, np.ceil((high - low) / (MOST_STEPS * CLOSE_FT)))
-        for axis in (axes[0].xaxis, axes[0].yaxis):
-            axis.set_major_locator(MultipleLocator(step))
-        axes[len(tables) // 2].set_xlabel("feet right of the hole (− left)")
-    reading = (
-        "Seen from above, the putt coming from below; the hole is drawn to scale. Ten putts "
-        "that stand for the whole spread; those that drop are in the hole."
-    )
-    alt = _ends_alt(golfer.player, every)
-    return Chart("finish", "Where ten typical putts finish", alt, reading, figure, every)
-
-
-def _seen_from_above(axis: Axes, table: pd.DataFrame) -> None:
-    axis.set_aspect("equal")
-    turn = np.linspace(0, 2 * np.pi, 100)
-    axis.plot(
-        CLOSE_FT * np.cos(turn), CLOSE_FT * np.sin(turn), ":", color=chart.GREY,
-        label=f"{CLOSE_FT:g} ft from the hole",
-    )  # fmt: skip
-    axis.add_patch(Circle((0, 0), HOLE_RADIUS_FT, color=chart.INK))
-    axis.plot([], [], "o", color=chart.INK, markersize=4, label="hole, to scale")
-    for end, look in END_LOOK.items():
-        balls = table[table["end"] == end]
-        axis.plot(balls["right_ft"], balls["past_ft"], linestyle="", markersize=4.5, **look)
-    holed = int((table["end"] == "holed").sum())
-    title = f"{table['distance_ft'].iloc[0]:g} ft\n{holed} of {TEN} in"
-    axis.set_title(title, fontsize=8.5, loc="center")
-
-
-def _ends_alt(player: str, every: pd.DataFrame) -> str:
-    said = []
-    for distance, balls in every.groupby("distance_ft"):
-        holed, short, past = ((balls["end"] == end).sum() for end in ("holed", "short", "past"))
-        close = np.hypot(balls["right_ft"], balls["past_ft"]) <= CLOSE_FT
-        near = f"; of the {short + past} that miss {close.sum() - holed} within {CLOSE_FT:g} ft"
-        ends = f"from {distance:g} ft {holed} drop, {short} stop short, {past} run past"
-        said.append(ends + (near if holed < TEN else ""))
-    whole = f"Ten typical putts of {player} seen from above, to scale with the hole: "
-    return whole + ". ".join(said) + "."
-
 
 # The published record of the tour, and one golfer who putts as it says.
 

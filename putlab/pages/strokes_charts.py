@@ -1,12 +1,14 @@
 """Strokes: lost by distance and cause, saved by the next hour, given away by the choice."""
 
+import re
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
-from putlab.base.words import sure
+from putlab.base.words import counted, minus, sure
 from putlab.pages import chart
 from putlab.pages.chart import Chart
 from putlab.practice.advice import Advice
@@ -21,8 +23,8 @@ CAUSE_LOOK: dict[str, Any] = {
     "pace long or short": {"color": chart.ORANGE, "hatch": "xx"},
     "pace scatter": {"color": chart.VERMILION, "hatch": "\\\\"},
     "day to day": {"color": "#999999", "hatch": "--"},
-    "wild putts": {"color": "#F0E442", "hatch": "oo"},
-    "reading the green": {"color": "#DDDDDD", "hatch": ".."},
+    "wild putts": {"color": "#F0E442", "hatch": "++"},
+    "reading the green": {"color": "#DDDDDD", "hatch": "||"},
 }
 TOTAL = "total"
 
@@ -59,9 +61,9 @@ def strokes_lost_chart(lost: StrokesLost) -> Chart:
         sums = {"fmt": "D", "color": chart.INK, "markersize": 4, "label": "in all"}
         chart.interval_marks(axis, place + 0.42, total, "strokes", **sums)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
-        axis.set_xticks(place, total["stretch"])
+        axis.set_xticks(place, [on_two_lines(stretch) for stretch in total["stretch"]])
         title = f"Strokes a round lost, against the {reference}"
-        axis.set(xlabel="Putts struck from, feet", title=title)
+        axis.set(xlabel="Putts struck from", title=title)
     worst = total["strokes"].idxmax()
     cause = wide.loc[worst, list(CAUSE_LOOK)].idxmax()
     alt = (
@@ -83,6 +85,74 @@ def shown_causes(wide: pd.DataFrame) -> list[str]:
 
 def _with_interval(row: pd.Series, name: str) -> str:
     return f"{row[name]:.2f}, {row[name + '_lo']:.2f} to {row[name + '_hi']:.2f}"
+
+
+# Several players side by side.
+
+
+def players_chart(table: pd.DataFrame) -> Chart:
+    """Draw players side by side, a row each.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        ``player`` and ``strokes_lost, line_sd_deg, pace_sd_pct`` with ``_lo`` and ``_hi``.
+
+    Returns
+    -------
+    Chart
+        Three panels; its table is the one given.
+    """
+    place = -np.arange(len(table))
+    titles = {"strokes_lost": "Strokes lost", "line_sd_deg": "Line, °", "pace_sd_pct": "Pace, %"}
+    with chart.drawing(0.8 + 0.25 * len(table), 3, legend=0, sharey=True) as (figure, axes):
+        for axis, (name, title) in zip(axes, titles.items(), strict=True):
+            mean, low, high = (table[name + end] for end in ("", "_lo", "_hi"))
+            axis.errorbar(mean, place, xerr=[mean - low, high - mean], fmt="o", color=chart.BLUE)
+            axis.set(title=title, xlim=(min(0, low.min()), 1.08 * high.max()))
+        axes[0].set_yticks(place, [chart.label_of(player) for player in table["player"]])
+        axes[0].set_ylim(-len(table) + 0.5, 0.5)
+    said = [f"{row.player} {row.strokes_lost:.2f}" for row in table.itertuples()]
+    alt = minus(f"Strokes a round lost: {'; '.join(said)}.")
+    reading = (
+        "Strokes a round lost on a real green, and spread at 10 ft within a visit; further left "
+        "is better. With 90 % intervals."
+    )
+    return Chart("players", "Side by side", alt, reading, figure, table)
+
+
+# Counted games against what this golfer usually needs.
+
+
+def games_chart(scores: pd.DataFrame) -> Chart:
+    """Draw a player's counted games beside what was to be expected of each.
+
+    Parameters
+    ----------
+    scores : pandas.DataFrame
+        From `putlab.rounds.games.usual_games`.
+
+    Returns
+    -------
+    Chart
+        A mark and a range a game; its table is the scores.
+    """
+    game = np.arange(1, len(scores) + 1)
+    with chart.drawing(2.2) as (figure, (axis,)):
+        ends = ("expected_lo", "expected_hi")
+        low, high = ((scores[end] - scores["expected_score"]).abs() for end in ends)
+        axis.errorbar(game, scores["expected_score"], [low, high], fmt="_", color=chart.GREY,
+                      elinewidth=4, alpha=0.6, label="usual, nine in ten")  # fmt: skip
+        axis.plot(game, scores["score"], "o", color=chart.BLUE, label="this game")
+        axis.xaxis.set_major_locator(MaxNLocator(chart.MOST_MARKS, integer=True, min_n_ticks=1))
+        axis.set(xlabel="Game", ylabel="Putts")
+    gained = scores["gained_on_self"]
+    alt = (
+        f"{counted(len(scores), 'counted game')} of {scores['player'].iloc[0]}: "
+        f"{(gained > 0).sum()} better than usual; {gained.sum():+.1f} putts better in all."
+    )
+    reading = "Fewer putts are better. A bar is what this golfer's practice makes likely that day."
+    return Chart("games", "Counted games", minus(alt), reading, figure, scores)
 
 
 # What the next hour buys: strokes a round saved, by length, for line and for pace.
@@ -117,9 +187,10 @@ def next_hour_chart(advice: Advice) -> Chart:
                 axis, place, rows, SAVED, linestyle=LINESTYLE[component], linewidth=1,
                 markersize=5.5, label=component, **chart.LOOK[component],
             )  # fmt: skip
-        _ring(axis, stretches.index(advice.row["stretch"]), advice.row)
+        for stretch, component in advice.chosen:
+            _ring(axis, stretch, component, advice)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
-        axis.set_xticks(range(len(stretches)), stretches)
+        axis.set_xticks(range(len(stretches)), [on_two_lines(stretch) for stretch in stretches])
         time = "an hour there" if an_hour else f"{advice.minutes:g} minutes there"
         axis.set(xlabel="Stretch practised", title=f"Strokes a round saved by {time}")
     title = "What the next hour buys" if an_hour else "What the time buys"
@@ -130,11 +201,17 @@ def next_hour_chart(advice: Advice) -> Chart:
     return Chart("next-hour", title, _next_hour_alt(advice), reading, figure, table)
 
 
-def _ring(axis: Axes, place: int, row: pd.Series) -> None:
+def _ring(axis: Axes, stretch: int, component: str, advice: Advice) -> None:
+    place = OPTIONS.index((stretch, component))
     axis.plot(
-        [place + ASIDE[row["component"]]], [row[SAVED]], "o", markersize=14, fillstyle="none",
-        color=chart.INK, label=f"the choice, {sure(row['p_best'])} sure",
+        [stretch + ASIDE[component]], [advice.table[SAVED].iloc[place]], "o", markersize=14,
+        fillstyle="none", color=chart.INK, label=f"the choice, {sure(advice.p_chosen)}",
     )  # fmt: skip
+
+
+def on_two_lines(stretch: str) -> str:
+    """Return a stretch that neighbours on an axis leave room for: ``15 to`` over ``25 ft``."""
+    return re.sub("(?<=to|de|nd) ", "\n", stretch)
 
 
 def _next_hour_alt(advice: Advice) -> str:
@@ -143,8 +220,8 @@ def _next_hour_alt(advice: Advice) -> str:
     first, second = (named(OPTIONS[one.name]) for one in (row, other))
     return (
         f"What {advice.minutes:g} minutes would save {advice.player}, by stretch: most for "
-        f"{first} ({_with_interval(row, SAVED)} strokes a round, best with a chance of "
-        f"{sure(row['p_best'])}), then {second} ({_with_interval(other, SAVED)})."
+        f"{first} ({_with_interval(row, SAVED)} strokes a round; the choice is best with a chance "
+        f"of {sure(advice.p_chosen)}), then {second} ({_with_interval(other, SAVED)})."
     )
 
 

@@ -52,7 +52,7 @@ MEASURED_STRETCHES = 4  # beyond them few putts are struck
 SAVED = "saved_next_hour"
 
 # Meaning and source of a learned rate.
-RATE = "fall of log {} spread per log of putts, this golfer's"
+RATE = "How fast practice narrows {}"
 RATE_SOURCE = "the log's own trend and the prior below"
 
 CAUTION = "This is statistics from one log, not coaching: a coach who sees you decides."
@@ -415,7 +415,7 @@ def assumption_table(case: Case) -> pd.DataFrame:
         rate = effect.rates[name]
         known = 1 - np.var(np.log(rate)) / max(learning.rate_log_sd, 1e-9) ** 2
         share = float(np.clip(known, 0.0, 1.0))
-        whence = f"data {share:.0%}, prior {1 - share:.0%}"
+        whence = f"{sure(share)} from these putts, {sure(1 - share)} assumed"
         rows.append(
             (f"own_{name}_rate", RATE.format(name), float(np.median(rate)), whence, RATE_SOURCE)
         )

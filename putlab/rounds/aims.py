@@ -6,12 +6,14 @@ the hole, past it and within three feet, where it is common practice to want it.
 """
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
@@ -32,6 +34,9 @@ AIMS_FT = np.array([0, 0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 3.5, 4, 4
 # Times that the aim of all putts is chosen at once; the second already moves it by less than
 # a tenth of a foot.
 CHOICES = 2
+
+# Fewer putts saved than this do not show.
+LEAST_SAVED = 0.005
 
 # Draws looked at: the choice is made on their mean.
 DRAWS = 50
@@ -83,11 +88,17 @@ class Aims(Result):
     def sentence(self) -> str:
         """The aim with the fewest putts where it saves most."""
         table = self.table
-        row = table.loc[(table["usual_putts"] - table["fewest_putts"]).idxmax()]
+        saved = table["usual_putts"] - table["fewest_putts"]
+        row = table.loc[saved.idxmax()]
+        if saved.max() < LEAST_SAVED:
+            return (
+                f"Aiming {PAST_FT:g} ft past the hole is as good as any aim at these lengths: no "
+                "other saves a hundredth of a putt."
+            )
         return (
             f"Another aim saves most from {feet(row['distance_ft'])}: "
-            f"{row['fewest_past_ft']:.1f} ft past the hole takes {row['fewest_putts']:.3f} putts "
-            f"on average, {PAST_FT:g} ft past it {row['usual_putts']:.3f}."
+            f"{row['fewest_past_ft']:.1f} ft past the hole takes {row['fewest_putts']:.2f} putts "
+            f"on average, {PAST_FT:g} ft past it {row['usual_putts']:.2f}."
         )
 
 
@@ -130,6 +141,14 @@ def aims(
         raise UsageError(f"past_ft needs three aims or more, rising from 0; got {past_ft}.")
     skill = golfer if isinstance(golfer, Skill) else new_day_skill(golfer)
     skill = skill.thinned(DRAWS)
+    key = result_key("rounds", "aims", vars(skill), distance_ft, past_ft, stimp_ft, area_ft)
+    made = partial(_aims, skill, distance_ft, past_ft, stimp_ft, area_ft)
+    return Aims(distance_ft, past_ft, **kept_or_made(key, made))
+
+
+def _aims(
+    skill: Skill, distance_ft: np.ndarray, past_ft: np.ndarray, stimp_ft: float, area_ft: float
+) -> dict[str, np.ndarray]:
     grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
     average = _average_putts(skill, distance_ft, past_ft, grid, stimp_ft)
     there = skill.at(distance_ft)
@@ -146,7 +165,7 @@ def aims(
         return over_parts(there, of).mean(axis=0)
 
     holed, area = np.moveaxis(np.array([chances(past) for past in past_ft]), -1, 0)
-    return Aims(distance_ft, past_ft, average, holed, area / (1 - holed))
+    return {"average_putts": average, "one_putt": holed, "area_share": area / (1 - holed)}
 
 
 def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

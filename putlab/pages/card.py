@@ -1,0 +1,97 @@
+"""The card at the head of the page: what to do, why, how sure, three numbers, next session."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from putlab.base.words import confidence, feet, interval, listed, quantity, sure
+from putlab.green.hole_out import hole_out
+from putlab.model.readings import COMPONENTS
+from putlab.posterior.player import summary
+from putlab.practice.advice import Advice
+from putlab.practice.plan import Plan
+from putlab.practice.saving import named, time_words
+from putlab.practice.split import WARM_UP_MINUTES
+
+
+@dataclass(frozen=True)
+class Card:
+    """What a coach reads in ten seconds.
+
+    Attributes
+    ----------
+    action, why : str
+        What to do, and the reason.
+    sure, chance, of : str
+        Confidence in words and in percent, and of what; empty where nothing can be chosen yet.
+    numbers : list of tuple of str
+        Value, what it is, its interval and the reference's value: putts and three-putts a round
+        and the make rate that matters most, on a real green.
+    session : list of str
+        The next session in at most four lines.
+    """
+
+    action: str
+    why: str
+    sure: str
+    chance: str
+    of: str
+    numbers: list[tuple[str, str, str, str]]
+    session: list[str]
+
+
+def card(advice: Advice, plan: Plan, estimates: pd.DataFrame) -> Card:
+    """Return the card of one player."""
+    numbers = [*_a_round(advice), _make_rate(advice, estimates)]
+    session = session_lines(plan)
+    if not advice.measured:
+        return Card("Measure first", advice.answer, "", "", "", numbers, session)
+    others = [named(one) for one in advice.others]
+    instead = f" It may be {listed(others, 'or')} instead." if others else ""
+    return Card(
+        action=f"Practise {named(advice.chosen)}",
+        why=advice.gain + instead,
+        sure=confidence(advice.p_chosen).capitalize(),
+        chance=sure(advice.p_chosen),
+        of=f"that nothing else is a better use of the next {time_words(advice.minutes)}",
+        numbers=numbers,
+        session=session,
+    )
+
+
+def _a_round(advice: Advice) -> list[tuple[str, str, str, str]]:
+    lost, found = advice.lost, []
+    for draws, what, theirs in (
+        (lost.putts, "putts a round", lost.reference_putts),
+        (lost.three_putts, "three-putts a round", lost.reference_three_putts),
+    ):
+        mean, low, high = (f"{float(value):.1f}" for value in summary(draws))
+        found.append((mean, what, f"{low} to {high}", f"{theirs:.1f}"))
+    return found
+
+
+def _make_rate(advice: Advice, estimates: pd.DataFrame) -> tuple[str, str, str, str]:
+    # From where misses cost most: putts struck from there a round x what the reference holes more.
+    lengths, setting = estimates["distance_ft"].to_numpy(float), advice.case.round
+    rolls = {"stimp_ft": setting.stimp_ft, "past_ft": setting.past_ft}
+    theirs = hole_out(setting.reference.skill, lengths, **rolls).one_putt.mean(axis=0)
+    strokes = advice.case.strokes
+    struck = np.interp(np.log(lengths), np.log(strokes.distance_ft), strokes.visits.mean(axis=0))
+    name = "green_one_putt"
+    place = int(np.argmax(struck * (theirs - estimates[name].to_numpy(float))))
+    row = estimates.iloc[place]
+    within = interval(row[name + "_lo"], row[name + "_hi"], name)
+    what = f"holed from {feet(lengths[place])}"
+    return quantity(row[name], name), what, within, quantity(theirs[place], name)
+
+
+def session_lines(plan: Plan) -> list[str]:
+    """Return a session in at most four lines: warm-up, drills for line and pace, game."""
+    lines = [f"Warm up for {WARM_UP_MINUTES:g} minutes"]
+    for name in COMPONENTS:
+        drills = [goal for goal in plan.targets if goal.component == name]
+        if drills:
+            said = [f"{goal.putts} from {feet(goal.distance_ft)}" for goal in drills]
+            lines.append(f"{name.capitalize()}: {listed(said)}")
+    return [*lines, f"A counted game of {len(plan.game)} holes"]

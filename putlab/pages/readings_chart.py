@@ -1,0 +1,183 @@
+"""The putts as they were read, and the spread that is estimated from them.
+
+It shows what a plain standard deviation takes for skill: steps of the display, a backstop that
+stops the ball, and wild putts.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.patches import Ellipse
+from scipy.stats import chi2, norm
+
+from putlab.base.settings import INTERVAL
+from putlab.base.words import counted, quantity
+from putlab.log.read import Log
+from putlab.model.readings import lengths_ft, practice_putts
+from putlab.pages import chart
+from putlab.pages.chart import Chart
+from putlab.posterior.player import Golfer
+from putlab.rounds.strokes import EDGES_FT, STRETCHES, stretch_words
+
+# How many spreads wide the ellipse is that holds nine in ten of two independent normals.
+NINE_IN_TEN = float(np.sqrt(chi2.ppf(INTERVAL, 2)))
+
+UNITS = {"line": "deg", "pace": "pct"}
+
+LOOK: dict[str, dict[str, Any]] = {
+    "a putt; larger: several": {"marker": "o", "color": chart.BLUE, "alpha": 0.65},
+    "stopped by the backstop": {"marker": "^", "color": chart.INK},
+    "likely a mishit": {"marker": "X", "color": chart.VERMILION},
+}
+PUTT, STOPPED, MISHIT = LOOK
+
+
+def readings_table(log: Log, golfer: Golfer) -> pd.DataFrame:
+    """Return one player's readings beside the estimate for their length, a row a putt.
+
+    Columns ``stretch`` (its place among `STRETCHES`), ``distance_ft``, ``kind`` (a key of
+    `LOOK`), ``wall`` (percent past the target at which the backstop stands), and for line and
+    pace the error as read, and ``_sd``, ``_bias``: what is estimated for a new day. Putts struck
+    under another condition than the last visit's are left out.
+    """
+    putts = practice_putts(log.putts)
+    putts = putts.assign(at=lengths_ft(putts["distance_ft"])[putts["length"]])
+    now = golfer.fit.condition_now.query("player == @golfer.player")["condition"]
+    mine = putts[(putts["player"] == golfer.player) & (putts["condition"].isin(now) | now.empty)]
+    mine = mine.dropna(subset=["line_deg", "roll_ft"], how="all")
+    limit_ft = (log.rules.roll_limit_ft or np.inf) - (log.rules.roll_step_ft or 0.0) / 2
+    target_ft = mine["target_ft"].to_numpy(float)
+    table = pd.DataFrame({"distance_ft": mine["at"].to_numpy(float)})
+    table["stretch"] = np.searchsorted(EDGES_FT, table["distance_ft"], side="right") - 1
+    table["line"] = mine["line_deg"].to_numpy(float)
+    table["pace"] = 100 * (mine["roll_ft"].to_numpy(float) / target_ft - 1)
+    table["wall"] = 100 * (limit_ft / target_ft - 1)
+    table["kind"] = PUTT
+    lengths, place = np.unique(table["distance_ft"], return_inverse=True)
+    skill = golfer.skill(lengths, new_day=True)
+    for name, unit in UNITS.items():
+        sd, bias, wild_sd = (
+            getattr(skill, f"{name}_{what}_{unit}").mean(axis=0)[place]
+            for what in ("sd", "bias", "wild_sd")
+        )
+        table[f"{name}_sd"], table[f"{name}_bias"] = sd, bias
+        share, off = getattr(skill, f"{name}_wild").mean(), table[name] - bias
+        wild, usual = share * norm.pdf(off, 0, wild_sd), (1 - share) * norm.pdf(off, 0, sd)
+        table.loc[wild > usual, "kind"] = MISHIT
+    table.loc[table["pace"] >= table["wall"], "kind"] = STOPPED
+    return table
+
+
+def readings_chart(log: Log, golfer: Golfer, stretches: Sequence[int] | None = None) -> Chart:
+    """Draw a player's putts as they were read with the estimated spread over them.
+
+    Parameters
+    ----------
+    log : putlab.log.read.Log
+        The log.
+    golfer : putlab.posterior.player.Golfer
+        One player's posterior.
+    stretches : sequence of int, optional
+        Places among `putlab.rounds.strokes.STRETCHES`; default: all that hold readings.
+
+    Returns
+    -------
+    Chart
+        A panel a stretch; its table holds the estimated and the plain spread of each.
+    """
+    every = readings_table(log, golfer)
+    held = [i for i in range(len(STRETCHES)) if (every["stretch"] == i).any()]
+    panels = {i: every[every["stretch"] == i] for i in held if stretches is None or i in stretches}
+    table = pd.DataFrame([_spreads(i, rows) for i, rows in panels.items()])
+    columns = min(2, len(panels))
+    rows = -(-len(panels) // columns)
+    with chart.drawing((0.65 if rows > 1 else 1.2) + 1.95 * rows, columns, rows, legend=2) as (figure, axes):
+        for axis, putts, row in zip(axes, panels.values(), table.to_dict("records"), strict=False):
+            _panel(axis, putts, row)
+        for axis in axes[len(panels) :]:
+            axis.set_axis_off()
+        for axis in axes[::columns]:
+            axis.set_ylabel("% past the target", fontsize=8)
+        for axis in axes[max(len(panels) - columns, 0) : len(panels)]:
+            axis.set_xlabel("degrees right (− left)", fontsize=8)
+    reading = (
+        "Every mark is a putt where the display put it. Whole line: nine ordinary putts in ten "
+        "on any day, as estimated; dashed: the same if the plain standard deviation of the "
+        "readings were believed. Under each heading: the spread estimated, and the plain one."
+    )
+    title = "The putts as they were read"
+    return Chart("readings", title, _alt(golfer.player, every, table), reading, figure, table)
+
+
+def _spreads(stretch: int, putts: pd.DataFrame) -> dict[str, Any]:
+    row: dict[str, Any] = {"stretch": stretch_words(*STRETCHES[stretch]), "putts": len(putts)}
+    for name, unit in UNITS.items():
+        read = putts[putts[name].notna()]
+        row[f"{name}_sd_{unit}"] = np.sqrt(np.mean(read[f"{name}_sd"] ** 2))
+        row[f"{name}_bias_{unit}"] = read[f"{name}_bias"].mean()
+        row[f"plain_{name}_sd_{unit}"] = read[name].std()
+        row[f"plain_{name}_bias_{unit}"] = read[name].mean()
+    return row
+
+
+def _panel(axis: Axes, putts: pd.DataFrame, row: dict[str, Any]) -> None:
+    ends, plain_ends, reach, at = {}, {}, {}, {}
+    for name, unit in UNITS.items():
+        known = putts[name].notna().any()
+        ends[name], plain_ends[name] = (
+            (row[f"{p}{name}_bias_{unit}"], NINE_IN_TEN * row[f"{p}{name}_sd_{unit}"])
+            if known else (0.0, 0.0)
+            for p in ("", "plain_")
+        )  # fmt: skip
+        widest = [abs(middle) + half for middle, half in (ends[name], plain_ends[name])]
+        reach[name] = 1.12 * np.nanmax([*widest, putts[name].abs().quantile(0.96), 1.0])
+        at[name] = putts[name].fillna(0.0).clip(-0.97 * reach[name], 0.97 * reach[name])
+    places = pd.DataFrame(at).round(6).assign(kind=putts["kind"])
+    marks = places.value_counts(sort=False).reset_index()
+    for kind, here in marks.groupby("kind"):
+        # As a raster within the picture: a long log must not make a heavy page.
+        size = (7 if kind == PUTT else 16) * here["count"] ** 0.6
+        axis.scatter(here["line"], here["pace"], size, linewidths=0, label=kind, rasterized=True,
+                     **LOOK[kind])  # fmt: skip
+    for of, label, look in (
+        (ends, "nine in ten, as estimated", {"edgecolor": chart.INK}),
+        (plain_ends, "by the plain spread", {"edgecolor": chart.VERMILION, "linestyle": "--"}),
+    ):
+        (x, half_x), (y, half_y) = of.values()
+        oval = Ellipse((x, y), 2 * half_x, 2 * half_y, fill=False, linewidth=1.5, label=label)
+        axis.add_patch(oval).set(**look)
+    axis.axhline(0, color=chart.GREY, linewidth=0.7)
+    axis.axvline(0, color=chart.GREY, linewidth=0.7)
+    if (wall := putts["wall"].min()) < reach["pace"]:
+        axis.axhspan(wall, reach["pace"], facecolor="#DDDDDD", hatch="//", edgecolor=chart.GREY,
+                     linewidth=0, zorder=0.5, label="backstop")  # fmt: skip
+    axis.set(xlim=(-reach["line"], reach["line"]), ylim=(-reach["pace"], reach["pace"]))
+    axis.set_title(f"{row['stretch']}\n{_beside(row, putts)}", fontsize=8)
+
+
+def _beside(row: dict[str, Any], putts: pd.DataFrame) -> str:
+    # Estimated and plain spread of what was read, beside one another.
+    names = {name: f"{name}_sd_{unit}" for name, unit in UNITS.items() if putts[name].notna().any()}
+    said = [
+        f"{name} {quantity(row[sd], sd)}, plain {quantity(row['plain_' + sd], sd)}"
+        for name, sd in names.items()
+    ]
+    return "\n".join(said)
+
+
+def _alt(player: str, every: pd.DataFrame, table: pd.DataFrame) -> str:
+    odd = [counted(int((every["kind"] == kind).sum()), "putt") for kind in (STOPPED, MISHIT)]
+    said = [
+        f"{row['stretch']} {name} {quantity(row[sd], sd)} where the plain spread of the readings "
+        f"is {quantity(row['plain_' + sd], sd)}"
+        for row in table.to_dict("records")
+        for name, sd in (("line", "line_sd_deg"), ("pace", "pace_sd_pct"))
+        if np.isfinite(row["plain_" + sd])
+    ]
+    return (
+        f"{counted(len(every), 'putt')} of {player} as read, {odd[0]} stopped by the backstop and "
+        f"{odd[1]} likely mishits. Spread on any day: {'; '.join(said)}."
+    )
