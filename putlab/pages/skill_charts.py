@@ -273,7 +273,7 @@ def progress_chart(
     """
     lengths = list(table["distance_ft"].unique())
     titles = SPREAD_TITLE | chart.not_read(measured)
-    height_in = 0.85 + 0.85 * len(lengths)
+    height_in = 0.9 + 0.66 * len(lengths)
     shared = {"sharex": True, "sharey": "col"}
     with chart.drawing(height_in, 2, len(lengths), legend=2, **shared) as (figure, axes):
         for row, length in zip(axes.reshape(-1, 2), lengths, strict=True):
