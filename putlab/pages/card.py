@@ -74,8 +74,9 @@ def _a_round(advice: Advice) -> list[tuple[str, str, str, str]]:
 def _make_rate(advice: Advice, estimates: pd.DataFrame) -> tuple[str, str, str, str]:
     # From where misses cost most: putts struck from there a round x what the reference holes more.
     lengths, setting = estimates["distance_ft"].to_numpy(float), advice.case.round
-    rolls = {"stimp_ft": setting.stimp_ft, "past_ft": setting.past_ft}
-    theirs = hole_out(setting.reference.skill, lengths, **rolls).one_putt.mean(axis=0)
+    theirs = hole_out(
+        setting.reference.skill, lengths, stimp_ft=setting.stimp_ft, past_ft=setting.past_ft
+    ).one_putt.mean(axis=0)
     strokes = advice.case.strokes
     struck = np.interp(np.log(lengths), np.log(strokes.distance_ft), strokes.visits.mean(axis=0))
     name = "green_one_putt"

@@ -28,7 +28,7 @@ from putlab.trial.conditions import label
 from putlab.trial.contrast import change_table, conditions_in_order
 
 # How far past the hole to aim, feet: these are looked at.
-AIMS_FT = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
+AIMS_FT = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 2.5, 3.5, 5.0)
 
 # A session of ordinary length, warm-up and game included, and what its rows are called.
 SESSION_MINUTES = 40.0

@@ -227,7 +227,7 @@ def players_table(everybody: list[Findings]) -> pd.DataFrame:
     rows = []
     for f in everybody:
         lost = dict(zip(LOST_COLUMNS, map(float, summary(f.lost.total.sum(axis=1))), strict=True))
-        rows.append({"player": f.player} | lost | f.at_reference)
+        rows.append({"player": f.player, **lost, **f.at_reference})
     return pd.DataFrame(rows)
 
 

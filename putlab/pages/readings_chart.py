@@ -94,7 +94,10 @@ def readings_chart(log: Log, golfer: Golfer, stretches: Sequence[int] | None = N
     table = pd.DataFrame([_spreads(i, rows) for i, rows in panels.items()])
     columns = min(2, len(panels))
     rows = -(-len(panels) // columns)
-    with chart.drawing((0.65 if rows > 1 else 1.2) + 1.95 * rows, columns, rows, legend=2) as (figure, axes):
+    with chart.drawing((0.65 if rows > 1 else 1.2) + 1.95 * rows, columns, rows, legend=2) as (
+        figure,
+        axes,
+    ):
         for axis, putts, row in zip(axes, panels.values(), table.to_dict("records"), strict=False):
             _panel(axis, putts, row)
         for axis in axes[len(panels) :]:

@@ -26,4 +26,4 @@ def page(log, fit, *players):
 
 def one(found, name):
     """Return the chart of a player's findings with this name."""
-    return next(chart for chart in found.charts if chart.name == name)
+    return found.charts[name]

@@ -36,9 +36,8 @@ def test_estimates_of_several_players_are_not_drawn_as_one(demo_fit):
 
 def test_pictures_are_the_same_each_time(demo_log, demo_fit):
     found = findings(demo_log, demo_fit, "alder")
-    visits = charts.visit_spreads(demo_log, "alder")
-    again = charts.spread_chart(found.estimates, found.new_day, visits)
-    first = one(found, "spread")
+    again = charts.readings_chart(demo_log, demo_fit.golfer("alder"))
+    first = one(found, "readings")
     assert first.svg() == again.svg()
     first.png()
     assert first.svg() == again.svg()

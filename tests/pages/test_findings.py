@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from demo_findings import findings
 
-from putlab.pages.findings import condition_changes, drawn_lengths
+from putlab.pages.findings import condition_changes
 from putlab.practice.advice import advise
 from putlab.rounds.estimate import estimate
 
@@ -16,7 +16,7 @@ def test_findings_are_those_of_the_front_door(demo_log, demo_fit):
     assert found.table.equals(estimate(demo_fit, ["birch"]).table)
     assert found.sentence == advise(demo_fit.golfer("birch")).sentence
     assert (found.putts, found.visits) == (len(mine), list(mine["session"].unique()))
-    assert found.chart().name == "spread"
+    assert found.chart().name == "readings"
     at_ten = found.estimates.set_index("distance_ft").loc[10.0]
     assert found.at_reference["line_sd_deg"] == pytest.approx(at_ten["line_sd_deg"])
 
@@ -35,12 +35,6 @@ def test_a_change_is_looked_for_where_there_are_two_conditions(demo_fit):
     change, several = condition_changes(demo_fit, "birch")
     assert (change.metric, change.conditions.after, several) == ("line", "new routine", None)
     assert condition_changes(demo_fit, "alder") == (None, None)
-
-
-def test_lengths_drawn_are_spread_out_and_hold_the_choice():
-    assert drawn_lengths([3, 6, 10, 16, 24, 36]) == [3, 10, 36]
-    assert drawn_lengths([3, 6, 10, 16, 24, 36], best=22) == [3, 10, 24]
-    assert drawn_lengths([8.0]) == [8.0]
 
 
 def test_what_was_not_read_is_said(demo_log, demo_fit):

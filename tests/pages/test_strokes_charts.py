@@ -6,7 +6,14 @@ import numpy as np
 import pandas as pd
 from demo_findings import findings, one
 
-from putlab.pages.strokes_charts import next_hour_chart, sensitivity_chart, shown_causes
+from putlab.base.words import sure
+from putlab.pages.strokes_charts import (
+    next_hour_chart,
+    players_chart,
+    sensitivity_chart,
+    shown_causes,
+)
+from putlab.rounds.games import judge_games
 
 
 def test_causes_add_up_to_the_strokes_lost(demo_log, demo_fit):
@@ -20,9 +27,30 @@ def test_the_choice_is_ringed_where_it_stands(demo_log, demo_fit):
     advice = findings(demo_log, demo_fit, "birch").advice
     chart = next_hour_chart(advice)
     axis = chart.figure.axes[0]
-    ring = next(line for line in axis.lines if line.get_fillstyle() == "none")
-    assert int(round(ring.get_xdata()[0])) == advice.choice[0]
-    assert ring.get_ydata()[0] == advice.row["saved_next_hour"]
+    rings = [line for line in axis.lines if line.get_fillstyle() == "none"]
+    assert [int(round(ring.get_xdata()[0])) for ring in rings] == [i for i, _ in advice.chosen]
+    assert advice.row["saved_next_hour"] in [ring.get_ydata()[0] for ring in rings]
+    assert all(sure(advice.p_chosen) in ring.get_label() for ring in rings)
+
+
+def test_games_drawn_are_those_judged(demo_log, demo_fit):
+    found = findings(demo_log, demo_fit, "alder")
+    played = judge_games(demo_fit, demo_log.putts, "alder").scores
+    pd.testing.assert_frame_equal(found.games, played)
+    better = (played["gained_on_self"] > 0).sum()
+    assert (
+        f"{len(played)} counted games of alder: {better} better than usual"
+        in one(found, "games").alt
+    )
+
+
+def test_players_are_set_side_by_side():
+    table = pd.DataFrame({"player": ["a", "b"]})
+    for name in ("strokes_lost", "line_sd_deg", "pace_sd_pct"):
+        table = table.assign(**{name: [1.0, 2.0], f"{name}_lo": 0.5, f"{name}_hi": 2.5})
+    chart = players_chart(table)
+    assert [t.get_text() for t in chart.figure.axes[0].get_yticklabels()] == ["a", "b"]
+    assert "a 1.00; b 2.00" in chart.alt
 
 
 def sensitivity_of(costs, flips, tied):
