@@ -36,7 +36,8 @@ def test_the_choice_is_ringed_where_it_stands(demo_log, demo_fit):
 def test_games_drawn_are_those_judged(demo_log, demo_fit):
     found = findings(demo_log, demo_fit, "alder")
     played = judge_games(demo_fit, demo_log.putts, "alder").scores
-    pd.testing.assert_frame_equal(found.games, played)
+    # Ratios are solved together there and one alone here: a hair of interpolation apart.
+    pd.testing.assert_frame_equal(found.games, played, rtol=1e-4)
     better = (played["gained_on_self"] > 0).sum()
     assert (
         f"{len(played)} counted games of alder: {better} better than usual"
