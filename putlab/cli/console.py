@@ -167,17 +167,27 @@ def tell(*lines: str, style: str | None = None) -> None:
 
 
 def show(table: pd.DataFrame, title: str | None = None, *, whole: tuple[str, ...] = ()) -> None:
-    """Print a table of text on standard output; columns that are whole are never wrapped."""
+    """Print a table of text on standard output; columns that are whole are never wrapped.
+
+    On a screen too narrow for its longest words it becomes a list, nothing of it cut.
+    """
+    from rich import box
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    shown = Table(title=title)
+    shown, console = Table(title=title, box=box.SIMPLE_HEAD), Console()
     for name in table.columns:
         shown.add_column(name, no_wrap=name in whole)
     for row in table.itertuples(index=False):
         shown.add_row(*(Text(harmless(str(cell))) for cell in row))
-    Console().print(shown)
+    least = console.measure(shown, options=console.options.update(width=10_000)).minimum
+    if least + 2 * len(table.columns) <= console.width:
+        console.print(shown)
+        return
+    tell(*([title] if title else []), style="bold")
+    for row in table.astype(str).to_dict("records"):
+        tell("", *(f"{name}: {text}".replace("\n", " ") for name, text in row.items()))
 
 
 def in_words(
@@ -200,6 +210,19 @@ def progress(text: str, *, total: int | None = None) -> Iterator[Callable[..., N
     from rich.console import Console
     from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
+    if not sys.stderr.isatty():
+        # Into a file or a pipe: a line whenever there is something new to say.
+        said = set[str]()
+
+        def line(done: int, total: int | None = total, text: str | None = text) -> None:
+            far = f"{text or ''}: {done} of {total}." if total else f"{text}."
+            if far not in said:
+                said.add(far)
+                say(far)
+
+        say(f"{text}.")
+        yield line
+        return
     columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=total)

@@ -30,8 +30,8 @@ COLUMNS = {
     "holes": ("Holes", "{}"),
     "score": ("Score", "{}"),
     "expected_score": ("Usual score", "{:.1f}"),
-    "gained_on_self": ("Gained on\nself", "{:+.1f}"),
-    "gained_on_reference": ("Gained on\nref.", "{:+.1f}"),
+    "gained_on_self": ("Better than\nusual", "{:+.1f}"),
+    "gained_on_reference": ("Against the\nreference", "{:+.1f}"),
     "chance_as_low": ("This or\nlower", "{:.0%}"),
 }
 

@@ -84,7 +84,6 @@ def report(
 
 
 ESTIMATES = {
-    "player": ("Player", "{}"),
     "distance_ft": ("Distance, ft", "{:g}"),
     "putts": ("Putts", "{}"),
     "line_sd_deg": ("Line spread, °", "{:.2f}"),
@@ -95,6 +94,14 @@ ESTIMATES = {
     "three_putt": ("Three putts", "{:.0%}"),
     "average_putts": ("Average putts", "{:.2f}"),
 }
+
+# Two tables, so that each fits a screen of 80 columns.
+SHOWN = {
+    "spread within a visit, with its 90 % interval": list(ESTIMATES)[:6],
+    "putts on a new day on a flat green, with 90 % intervals": [
+        "distance_ft", *list(ESTIMATES)[6:]
+    ],
+}  # fmt: skip
 
 
 def estimate(log: LogPath, player: Player = None, output: Output = None, seed: Seed = SEED) -> None:
@@ -116,8 +123,9 @@ def estimate(log: LogPath, player: Player = None, output: Output = None, seed: S
     table = pl.estimate(fit, players).table
     options.say_of_greens(fit, players)
     if output is None:
-        title = "Spread within a visit; putts on a new day (90 % intervals)"
-        show(in_words(table, ESTIMATES), title)
+        for player, rows in table.groupby("player", sort=False):
+            for title, names in SHOWN.items():
+                show(in_words(rows, {n: ESTIMATES[n] for n in names}), f"{player}: {title}")
     else:
         write_table(table, output, meta=fit.meta() | {"log_sha256": read.digest})
 

@@ -60,8 +60,8 @@ class Findings(Result):
         Counted games against usual; visits that were news.
     aims : putlab.rounds.aims.Aims
         How far past the hole to aim.
-    charts : dict of str to putlab.pages.charts.Chart
-        Figures by name, in the order of the report; ``card`` is the first.
+    picture, charts : putlab.pages.charts.Chart, list of putlab.pages.charts.Chart
+        The card's; figures, in the order of the report.
     measured, green, doubts : list of str
         Components of which there are readings; where the spread of a real green comes from; what
         the readings say against the model and what that means for the answer, with the sentence of
@@ -81,7 +81,8 @@ class Findings(Result):
     games: pd.DataFrame | None
     unusual: pd.DataFrame
     aims: Aims
-    charts: dict[str, Chart]
+    picture: Chart
+    charts: list[Chart]
     measured: list[str]
     green: list[str]
     doubts: list[str]
@@ -98,7 +99,12 @@ class Findings(Result):
 
     def chart(self) -> Chart:
         """Return the first figure of the report."""
-        return next(iter(self.charts.values()))
+        return self.charts[0]
+
+    @property
+    def figures(self) -> dict[str, Chart]:
+        """The figures by name."""
+        return {chart.name: chart for chart in self.charts}
 
     @property
     def lost(self) -> StrokesLost:
@@ -182,7 +188,8 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
         games=games,
         unusual=unusual,
         aims=aims(golfer, charts.main_lengths_ft(golfer), past_ft=AIMS_FT),
-        charts={"card": card_chart(log, golfer, advice)} | {one.name: one for one in figures},
+        picture=card_chart(log, golfer, advice),
+        charts=figures,
         measured=measured,
         green=fit.green_sentences(player),
         doubts=fit.doubts(player) + ([held.sentence_of(player)] if held else []),

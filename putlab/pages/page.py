@@ -299,10 +299,7 @@ def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:
         "advice": _records(pd.concat([f.advice.table for f in everybody])),
         "causes": _records(pd.concat(causes)),
         "changes": _records(pd.Series([f.change.to_dict() for f in everybody if f.change])),
-        "figures": {
-            f.player: {n: _records(c.table) for n, c in f.charts.items() if n != "card"}
-            for f in everybody
-        },
+        "figures": {f.player: {c.name: _records(c.table) for c in f.charts} for f in everybody},
     }
 
 

@@ -26,4 +26,4 @@ def page(log, fit, *players):
 
 def one(found, name):
     """Return the chart of a player's findings with this name."""
-    return found.charts[name]
+    return found.figures[name]

@@ -136,9 +136,8 @@ def test_strokes_lost_by_line_and_pace_and_by_reading_are_the_total(demo_log, de
 @pytest.mark.parametrize("player", PLAYERS)
 def test_what_the_figures_draw_stands_in_the_page(demo_log, demo_fit, player):
     figures = data_of(page(demo_log, demo_fit, player))["figures"][player]
-    charts = findings(demo_log, demo_fit, player).charts
-    drawn = {name: chart.table for name, chart in charts.items() if name != "card"}
-    assert list(figures) == [name for name in drawn if name != "card"]
+    drawn = {chart.name: chart.table for chart in findings(demo_log, demo_fit, player).charts}
+    assert list(figures) == list(drawn)
     for name, table in drawn.items():
         shown = pd.DataFrame(figures[name], columns=table.columns)
         if "to_ft" in table:  # beyond 25 ft goes on for ever, which JSON does not know
@@ -283,7 +282,7 @@ def test_tables_have_captions_and_scopes_and_figures_words(demo_log, demo_fit):
     everybody = [findings(demo_log, demo_fit, p) for p in demo_fit.players]
     players = players_chart(players_table(everybody))
     assert [i["alt"] for i in images] == [players.alt] + [
-        c.alt for f in everybody for c in f.charts.values()
+        c.alt for f in everybody for c in (f.picture, *f.charts)
     ]
     assert all(numbers(image["alt"]) for image in images)
 
@@ -328,10 +327,7 @@ def test_names_from_the_log_are_text_and_nothing_else(demo_log, demo_fit):
             found, player=HOSTILE, visits=[QUOTES, HOSTILE],
             estimates=found.estimates.assign(player=QUOTES),
             change=replace(found.change, conditions=conditions),
-            charts={
-                name: replace(chart, alt=QUOTES, title=HOSTILE)
-                for name, chart in found.charts.items()
-            },
+            charts=[replace(chart, alt=QUOTES, title=HOSTILE) for chart in found.charts],
         )
     ], made=MADE).html  # fmt: skip
     tags = Spy(html).tags
