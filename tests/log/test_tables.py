@@ -208,7 +208,7 @@ def test_a_workbook_with_dates_and_true_false(tmp_path):
     assert list(log.putts["session"]) == ["2025-03-14", "2025-03-15"]
     assert log.putts["distance_ft"].tolist() == [10.0, 3 / 0.3048]
     assert list(log.putts["holed"]) == [True, False]
-    assert list(log.putts["row"]) == [2]
+    assert list(log.putts["row"]) == [2, 4]
     assert "did the spreadsheet turn 12.5 into one?" in reasons(log)[5][1]
 
 
