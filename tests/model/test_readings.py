@@ -451,4 +451,4 @@ def test_readings_at_a_limit_are_never_joined():
 def test_pace_is_against_the_roll_that_was_asked_for():
     rows = putts(roll_ft=[11.0, 11.0, 12.0], aim_past_ft=[1.0, np.nan, np.nan], holed=None)
     rows["holed"] = pd.array([pd.NA, pd.NA, False], "boolean")
-    assert first_putts(rows)["target_ft"].tolist() == [11.0, 10.0, 11.0]
+    assert first_putts(log_of(rows).putts)["target_ft"].tolist() == [11.0, 10.0, 11.0]
