@@ -27,9 +27,9 @@ NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.ASCII | 
 # A spreadsheet that takes 12.5 for the twelfth of May keeps a date.
 DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
-FLAGS = dict.fromkeys(("true", "yes", "y", "1", "1.0"), True) | dict.fromkeys(
-    ("false", "no", "n", "0", "0.0"), False
-)
+FLAGS = dict.fromkeys(
+    ("true", "yes", "y", "1", "1.0", "made", "make", "holed", "in"), True
+) | dict.fromkeys(("false", "no", "n", "0", "0.0", "missed", "miss", "not holed", "out"), False)
 
 # Decimals of narrow floats: 0.1 in 32 bits is 0.10000000149, which would hide its step.
 NARROW = {"float32": 5, "float16": 2}

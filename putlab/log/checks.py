@@ -246,11 +246,18 @@ def _date(text: str, way: str = "dates") -> str:
     return ""
 
 
+NUMBER = re.compile(r"[0-9]+")
+
+
 def ranks(sessions: pd.Series) -> dict[str, int]:
-    """Return the order of sessions: by date where all are dates, else as they appear."""
+    """Return the order of sessions: by date, or as people count visit 2 and 10; else as found."""
     names = list(sessions.unique())
     if all(_starts_with_iso_date(name) for name in names):
         names.sort()
+    elif len({NUMBER.sub("", name) for name in names}) == 1 and all(
+        len(NUMBER.findall(name)) == 1 for name in names
+    ):
+        names.sort(key=lambda name: int(NUMBER.findall(name)[0]))
     return {name: rank for rank, name in enumerate(names)}
 
 

@@ -147,3 +147,9 @@ def test_a_quoted_cell_is_short_and_harmless():
     assert quoted("a\u202eb") == "ab"  # turned the direction of what followed; nobody saw it
     assert quoted(None) == quoted(pd.NA) == ""
     assert printable("plain Zoë") == "plain Zoë"
+
+
+def test_made_and_missed_may_be_words():
+    values, unreadable = read_flags(pd.Series(["made", "Missed", "in", "out", "holed"]))
+    assert list(values) == [True, False, True, False, True]
+    assert unreadable == {}

@@ -232,3 +232,13 @@ def test_a_session_numbered_in_part_goes_by_row(tmp_path):
 def test_no_rows_have_an_order_too():
     empty = pd.DataFrame({"player": [], "session": [], "putt": []}, dtype=object)
     assert len(in_order(empty.astype({"putt": float}))[0]) == 0
+
+
+def test_numbered_visits_sort_as_people_count_and_other_labels_as_found():
+    assert list(ranks(pd.Series(["visit 10", "visit 2", "visit 1"]))) == [
+        "visit 1",
+        "visit 2",
+        "visit 10",
+    ]
+    unclear = ["05/04/2025", "01/05/2025"]
+    assert list(ranks(pd.Series(unclear))) == unclear
