@@ -35,7 +35,7 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
     _refuse_what_is_no_file(path)
     if kinds and path.suffix.lower() not in [kind.split()[0] for kind in kinds]:
         raise UsageError(f"{path}: it is written as {listed(kinds, 'or')}; choose one of these.")
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):
         raise OutputError(f"{path} could not be written: there is no folder {path.parent}.")
     if not os.access(path.parent, os.W_OK):
         raise OutputError(f"{path} could not be written: its folder is read-only; choose another.")
@@ -43,9 +43,9 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
 
 def _refuse_what_is_no_file(path: Path) -> None:
     """Refuse a folder, device or pipe: putting a file in its place would destroy it."""
-    if path.is_dir():
+    if os.path.isdir(path):
         raise OutputError(f"{path} is a folder; give the name of a file to write.")
-    if path.exists() and not path.is_file():
+    if os.path.exists(path) and not os.path.isfile(path):
         raise OutputError(
             f"{path} is a device or a pipe, not a file; give the name of a file, or - for "
             "standard output."

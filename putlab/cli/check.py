@@ -51,7 +51,7 @@ def check(
 
 def _long(path: Path) -> bool:
     """Return whether reading will take long; what cannot be read is refused by the reader."""
-    with contextlib.suppress(OSError):
+    with contextlib.suppress(OSError, ValueError):
         files = path.iterdir() if path.is_dir() else [path]
         return sum(p.stat().st_size for p in files if p.is_file()) > LONG
     return False

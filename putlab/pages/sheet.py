@@ -4,6 +4,7 @@ import base64
 import hashlib
 import io
 import json
+import os
 import re
 import zipfile
 from collections.abc import Iterable, Sequence
@@ -86,7 +87,7 @@ def write_sheet(
     if str(path) == "-":
         write_text(path, content.decode())
         return
-    if Path(path).exists() and Path(path).read_bytes() != content:
+    if os.path.isfile(path) and Path(path).read_bytes() != content:
         raise OutputError(
             f"{path} is there already and may have readings in it; give another name, or delete it."
         )

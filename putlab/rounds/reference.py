@@ -7,6 +7,7 @@ are that golfer with wider spreads (`level_skill`).
 `python -m putlab.rounds.reference` fits anew what `putlab.green.published` writes down.
 """
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -126,7 +127,7 @@ class UserTable:
     def read(cls, path: str | PathLike[str], columns: tuple[str, ...], what: str) -> "UserTable":
         """Read the file; refuse a column that is not there and a cell that is no number."""
         path = Path(path)
-        if not path.is_file():  # nor a folder, a device or a pipe, which may never end
+        if not os.path.isfile(path):  # nor a folder, a device or a pipe, which may never end
             raise UsageError(f"{path}: no such file. Give a CSV of {' and '.join(columns)}.")
         try:
             frame = pd.read_csv(path)
@@ -351,7 +352,7 @@ def reference_golfer(
 
 
 def _read_file(path: str | PathLike[str]) -> Reference:
-    if not Path(path).exists():
+    if not os.path.exists(path):
         raise UsageError(f"reference {path}: neither a level ({level_names()}) nor a file.")
     return read_reference(path)
 

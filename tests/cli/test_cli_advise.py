@@ -81,7 +81,7 @@ def test_a_reference_and_a_mix_of_the_users_own_change_what_is_lost(command, tmp
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["--minutes", 0], "minutes must be above 0"),
+        (["--minutes", 0], "--minutes: got 0; expected 1 to 6000"),
         (["--player", "brich"], "Did you mean 'birch'"),
         (["--mix", "champion"], "no mix of first putts"),
         (["--reference", "nowhere.csv"], "neither a level (tour, scratch, 5"),

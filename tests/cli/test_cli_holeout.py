@@ -54,11 +54,11 @@ def test_without_output_a_table_is_printed(command, capsys):
 @pytest.mark.parametrize(
     ("arguments", "match"),
     [
-        (["--line-sd-deg", "-1"], "--line-sd-deg must be 0 or more; got -1"),
-        (["--pace-sd-pct", "nan"], "--pace-sd-pct must be 0 or more; got nan"),
-        (["--stimp-ft", "0"], "stimp_ft must be above 0"),
-        (["--past-ft", "-2"], "past_ft must be 0 or more"),
-        (["--line-bias-deg", "inf"], "line_bias_deg must be finite"),
+        (["--line-sd-deg", "-1"], "--line-sd-deg: got -1; expected 0 to 90"),
+        (["--pace-sd-pct", "nan"], "--pace-sd-pct: got nan; expected 0 to 300"),
+        (["--stimp-ft", "0"], "--stimp-ft: got 0; expected 1 to 30"),
+        (["--past-ft", "-2"], "--past-ft: got -2; expected 0 to 20"),
+        (["--line-bias-deg", "inf"], "--line-bias-deg: got inf; expected -90 to 90"),
         (["--distances", "3,x"], "x is not a distance"),
         (["--distances", "3,,5"], "is not a distance"),
         (["--distances", "0,5"], "0 is not a distance"),

@@ -111,7 +111,7 @@ def test_a_ball_that_would_not_stop_exits_1(capsys):
         (("--distance-ft", 10, "--past-ft", -10), "--past-ft: got -10"),
         (("--distance-ft", 10, "--slope-pct", -2), "slope: got -2 %"),
         (("--distance-ft", 10, "--slope-to-deg", "inf"), "--slope-to-deg: got inf"),
-        (("--distance-ft", 10, "--stimp-ft", 0), "green speed: got 0 ft"),
+        (("--distance-ft", 10, "--stimp-ft", 0), "--stimp-ft: got 0; expected 1 to 30"),
         (("--distance-ft", 10, "--line-sd-deg", 0), "--line-sd-deg: got 0"),
         (("--distance-ft", 10, "--pace-sd-pct", 100), "--pace-sd-pct: got 100"),
     ],

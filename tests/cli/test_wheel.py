@@ -48,8 +48,9 @@ def test_the_wheel_brings_the_demo_and_the_notebooks(installed):
     putlab = installed / "venv" / "bin" / "putlab"
     copied = run(putlab, "notebooks", "work", where=installed)
     assert copied.returncode == 0, copied.stderr
-    assert len(list((installed / "work").rglob("*.ipynb"))) == 8
-    demo = next((installed / "work").rglob("datapackage.json")).parent
+    shipped = {path.name for path in (ROOT / "notebooks").glob("*.ipynb")}
+    assert {path.name for path in (installed / "work").rglob("*.ipynb")} == shipped
+    demo = installed / "work" / "data_demo"
     checked = run(putlab, "check", demo, where=installed)
     assert checked.returncode == 1  # the demo has typing errors
     assert "9 rejected" in checked.stdout
