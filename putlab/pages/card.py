@@ -11,7 +11,7 @@ from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import summary
 from putlab.practice.advice import Advice
 from putlab.practice.plan import Plan
-from putlab.practice.saving import named, time_words
+from putlab.practice.saving import ALIKE, named, time_words
 from putlab.practice.split import WARM_UP_MINUTES
 
 
@@ -54,7 +54,7 @@ def card(advice: Advice, plan: Plan, estimates: pd.DataFrame) -> Card:
         why=advice.gain + instead,
         sure=confidence(advice.p_chosen).capitalize(),
         chance=sure(advice.p_chosen),
-        of=f"that nothing else is a better use of the next {time_words(advice.minutes)}",
+        of=f"that nothing else saves {ALIKE:g} strokes more in the next {time_words(advice.minutes)}",
         numbers=numbers,
         session=session,
     )
