@@ -47,14 +47,14 @@ def card(advice: Advice, plan: Plan, estimates: pd.DataFrame) -> Card:
     session = session_lines(plan)
     if not advice.measured:
         return Card("Measure first", advice.answer, "", "", "", numbers, session)
-    others = [named(one) for one in advice.others]
+    others, time = [named(one) for one in advice.others], time_words(advice.minutes)
     instead = f" It may be {listed(others, 'or')} instead." if others else ""
     return Card(
         action=f"Practise {named(advice.chosen)}",
         why=advice.gain + instead,
         sure=confidence(advice.p_chosen).capitalize(),
         chance=sure(advice.p_chosen),
-        of=f"that nothing else saves {ALIKE:g} strokes more in the next {time_words(advice.minutes)}",
+        of=f"that nothing else saves {ALIKE:g} strokes more in the next {time}",
         numbers=numbers,
         session=session,
     )
