@@ -89,7 +89,8 @@ class Fit(Result):
         """Whether the fit can be believed, and what was noted."""
         found = [verdict for part in self.diagnostics().values() for verdict in part]
         noted = [f" Noted: {verdict.sentence}" for verdict in found if verdict.result != PASS]
-        return "The fit passed its checks." + "".join(noted)
+        # What concerns the whole fit stands with each part of it.
+        return "The fit passed its checks." + "".join(dict.fromkeys(noted))
 
     @property
     def players(self) -> list[str]:

@@ -230,10 +230,13 @@ def share_of_exact(
 
 
 def conditions_in_order(fit: Fit, player: str, component: str) -> list[str]:
-    """A player's conditions with readings, in the order in which they were tried."""
+    """A player's conditions with readings, by the visits that took them up, then left them."""
     table, counts = fit.designs[component].conditions, putt_counts(fit)
     held = set(table.loc[table["player"] == player, "condition"])
-    tried = counts.loc[counts["player"] == player, "condition"].unique()
+    mine = counts[counts["player"] == player]
+    # Two that took turns from the first visit on: the change is the one that stayed.
+    visits = mine.assign(visit=pd.factorize(mine["session"])[0]).groupby("condition", sort=False)
+    tried = visits["visit"].agg(["min", "max"]).sort_values(["min", "max"], kind="stable").index
     return [name for name in tried if name in held]
 
 

@@ -25,7 +25,9 @@ def test_each_result_has_the_chart_in_which_people_look_first(demo_log, demo_fit
 
 
 def test_of_an_unknown_kind_the_known_ones_are_told():
-    with pytest.raises(UsageError, match="drawn of a dict; there is one of Advice, Comparison"):
+    with pytest.raises(
+        UsageError, match="drawn of a dict; there is one of Advice, Backtest, Comparison"
+    ):
         charts.chart_of({})
 
 

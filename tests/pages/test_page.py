@@ -159,7 +159,8 @@ def test_the_answer_is_that_of_advise_and_agrees_with_the_data(demo_log, demo_fi
     best = max(data_of(html)["advice"], key=lambda row: row["saved_next_hour"])
     assert advice.answer.lower().startswith(best["component"])
     chosen = [row["p_best"] for row in data_of(html)["advice"] if in_chosen(row, advice)]
-    assert sure(sum(chosen)) in advice.answer
+    assert sure(advice.p_chosen) in advice.answer
+    assert advice.p_chosen >= sum(chosen) - 0.001  # the best, or next to it, is more than the best
     ends = [best["saved_next_hour" + end] for end in ("", "_lo", "_hi")]
     assert "{:.2f} strokes a round ({:.2f} to {:.2f})".format(*ends) in advice.gain
 
@@ -408,7 +409,8 @@ def test_a_roster_is_overseen_in_one_table(demo_log, demo_fit):
         chosen = [
             row for row in found.advice.table.to_dict("records") if in_chosen(row, found.advice)
         ]
-        assert abs(sure[0][0] - 100 * sum(row["p_best"] for row in chosen)) <= 1.01
+        assert abs(sure[0][0] - 100 * found.advice.p_chosen) <= 0.51
+        assert found.advice.p_chosen >= sum(row["p_best"] for row in chosen) - 0.001
         at_ten = found.estimates.set_index("distance_ft").loc[10.0]
         for (mean, ends), want, name, places in (
             (saved, found.advice.row, "saved_next_hour", 2),

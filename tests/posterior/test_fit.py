@@ -134,7 +134,9 @@ def test_a_log_of_both_is_fitted_to_both(joint_fit):
         "line with pace": 3,
         "green": 3,
     }
-    assert joint_fit.sentence == "The fit passed its checks."
+    said, *noted = joint_fit.sentence.split(" Noted: ")
+    assert said == "The fit passed its checks."
+    assert noted in ([], ["1 of 1600 draws diverged."])  # each once, though it concerns all parts
 
 
 @pytest.mark.slow
@@ -160,12 +162,15 @@ def test_a_report_of_both_shows_practice_and_says_where_the_green_comes_from(joi
     progress = next(chart for chart in found.charts if chart.name == "progress").table
     assert progress["session"].nunique() == 4  # visits, without the rounds
     assert np.isfinite(progress.select_dtypes("number")).all(axis=None)
-    # A green that adds less than the published is a cause of fewer strokes lost, not none.
-    causes = found.lost.table
-    reading = causes[causes["cause"] == "reading the green"]["strokes"]
-    estimated = green_setting(joint_fit.golfer("player 1"))["green"]
-    assert np.all(np.less(estimated, published_green()))
-    assert (reading < -0.005).all()
+    # This green adds less to line than the published and more to pace: short putts gain by it,
+    # long ones lose.
+    line, pace = np.subtract(
+        green_setting(joint_fit.golfer("player 1"))["green"], published_green()
+    )
+    assert line < 0 < pace
+    causes = found.lost.table.query("cause == 'reading the green'").set_index("from_ft")["strokes"]
+    assert causes.iloc[0] < -0.005  # inside 4 ft
+    assert causes[25.0] > 0.005
 
 
 @pytest.mark.slow

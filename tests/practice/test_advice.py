@@ -245,7 +245,10 @@ def test_a_time_that_is_none_is_refused(minutes):
 def test_assumptions_tell_data_from_prior():
     table = advise(made_state(trend=(-0.2, 0.02)), reference=TOUR_LIKE).assumptions
     table = table.set_index("name")
-    assert re.match(r"data [1-9]\d%, prior", table.loc["own_line_rate", "from"])
+    assert re.match(
+        r"[1-9]\d\u202f% from these putts, [1-9]\d\u202f% assumed",
+        table.loc["own_line_rate", "from"],
+    )
     unknown = advise(made_state(), reference=TOUR_LIKE).assumptions.set_index("name")
     assert int(re.match(r"data (\d+)%", unknown.loc["own_line_rate", "from"])[1]) <= 15
     assert table.index.is_unique

@@ -67,7 +67,7 @@ def test_the_sentence_names_the_length_where_the_aim_matters_most():
     saved = found.table["usual_putts"] - found.table["fewest_putts"]
     row = found.table.iloc[saved.argmax()]
     assert f"{row['distance_ft']:g}\u00a0ft" in found.sentence
-    assert f"{row['fewest_putts']:.3f} putts" in found.sentence
+    assert f"{row['fewest_putts']:.2f} putts" in found.sentence
 
 
 def test_aims_looked_at_hold_the_usual_one():
