@@ -150,10 +150,12 @@ def backtest(
         before = replace(log, putts=putts[back > step].reset_index(drop=True))
         fit = fit_log(before, seed=seed, **options)
         found += list(_predictions(replace(log, putts=putts[back >= step]), back, step, fit))
-    readings = pd.concat(found, ignore_index=True)
+    readings = pd.concat(found)
     arrays = {name: readings[name].to_numpy() for name in KEPT}
-    save_arrays(_key(log), arrays | {"pace": (readings["component"] == "pace").to_numpy()})
-    return Backtest(readings)
+    arrays |= {"pace": readings["component"].eq("pace").to_numpy()}
+    arrays |= {"place": readings.index.to_numpy()}
+    save_arrays(_key(log), arrays)
+    return Backtest(readings.reset_index(drop=True))
 
 
 def kept_backtest(log: Log) -> Backtest | None:
@@ -162,8 +164,9 @@ def kept_backtest(log: Log) -> Backtest | None:
     if kept is None:
         return None
     component = np.where(kept.pop("pace"), "pace", "line")
-    putts = log.putts.set_index("row")[["player", "session", "distance_ft"]]
-    readings = putts.loc[kept["row"]].reset_index(drop=True).assign(component=component, **kept)
+    # Numbers of rows begin anew in each file; places in the log do not.
+    putts = log.putts.loc[kept.pop("place"), ["player", "session", "distance_ft"]]
+    readings = putts.reset_index(drop=True).assign(component=component, **kept)
     return Backtest(_with_ranges(readings))
 
 

@@ -75,8 +75,9 @@ def _verdict(fit: Fit, story: Story, rows: pd.DataFrame) -> Verdict:
 
 
 def _pairs(scores: dict[str, pd.DataFrame]) -> pd.DataFrame:
-    line, pace = (scores[c][["row", "player", "z"]] for c in COMPONENTS)
-    return line.merge(pace.drop(columns="player"), on="row", suffixes=("_line", "_pace"))
+    # By their place in the log: numbers of rows begin anew in each file.
+    line, pace = (scores[c][["player", "z"]] for c in COMPONENTS)
+    return line.join(pace[["z"]], how="inner", suffixes=("_line", "_pace"))
 
 
 def _in_order(scores: dict[str, pd.DataFrame]) -> pd.DataFrame:

@@ -33,7 +33,7 @@ def struck(rng, line=None, pace=None, *, days=None):
         reading = {"line": {"line_deg": read}, "pace": {"roll_ft": read + 10, "target_ft": 10.0}}
         half = STEP[name] / 2
         places = rows.assign(
-            row=np.arange(size), noise=0.0, lo=read - half, hi=read + half, **reading[name]
+            row=np.arange(size) % PUTTS, noise=0.0, lo=read - half, hi=read + half, **reading[name]
         )
         if name == "pace":
             places = places.assign(lo=10 * places["lo"], hi=10 * places["hi"])
@@ -114,6 +114,13 @@ def test_the_models_own_world_is_quiet(rng):
         line, pace = mishits * rng.normal(size=mishits.shape)
         loud += [noted(residual_checks(*struck(rng, line, pace)))]
     assert sum(map(bool, loud)) <= 5
+
+
+def test_a_putt_is_paired_with_itself_though_each_file_numbers_its_rows_anew(rng):
+    fit, scores = struck(rng, **moving(rng))
+    pairs = next(v for v in residual_checks(fit, scores)["line with pace"] if v.name == "together")
+    z = [scores[name]["z"] for name in ("line", "pace")]
+    assert pairs.table["size"].item() == pytest.approx(np.corrcoef(*z)[0, 1], abs=0.03)
 
 
 def test_little_is_not_judged(rng):
