@@ -1,14 +1,22 @@
 """Numbers as a golfer reads them: fixed places, units, signs turned into words."""
 
+import contextlib
+import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
+
+from putlab.base.settings import M_PER_FT
 
 # A thin, unbreakable space between a number and its unit.
 THIN = "\u202f"
 
 # Spaces that stand in the kit's own sentences, though Python calls them unprintable.
 SPACES = THIN + "\u00a0"
+
+# The unit in which lengths are said, ``ft`` or ``m``: an option of what is shown, as inside
+# every length is in feet. `lengths_in` sets it to that of the log that is spoken of.
+SPOKEN = {"units": "ft"}
 
 # Decimal places of each column; shares of putts become whole percent.
 PLACES = {
@@ -80,9 +88,33 @@ def minus(text: str) -> str:
     return re.sub(r"-(?=\d)", "−", re.sub(r"-(?=0(\.0+)?\b(?!\.))", "", text))
 
 
-def feet(distance_ft: float) -> str:
-    """Return a distance in words."""
-    return f"{round(distance_ft, 1):g}\u00a0ft"
+@contextlib.contextmanager
+def lengths_in(units: str) -> Iterator[None]:
+    """Say lengths in feet or metres, ``ft`` or ``m``, for a while."""
+    before = SPOKEN["units"]
+    SPOKEN["units"] = units
+    try:
+        yield
+    finally:
+        SPOKEN["units"] = before
+
+
+def length_words(distance_ft: float) -> str:
+    """Return a length with its unit, that of the log: ``8 ft``, ``2.4 m``."""
+    return f"{length_number(distance_ft)}\u00a0{SPOKEN['units']}"
+
+
+def length_number(distance_ft: float) -> str:
+    """Return a length as people write it: to a tenth, or 5 cm where it was chosen so."""
+    if SPOKEN["units"] == "ft":
+        return f"{round(distance_ft, 1):g}"
+    metres = distance_ft * M_PER_FT
+    fives = round(metres / 0.05)
+    return f"{fives * 0.05 if math.isclose(metres, fives * 0.05) else round(metres, 1):.4g}"
+
+
+# Sentences of the kit that are not yet said in the log's unit call it so.
+feet = length_words
 
 
 def together(text: str) -> str:

@@ -17,7 +17,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import PutlabError, UsageError
-from putlab.base.words import printable
+from putlab.base.words import lengths_in, printable
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,12 +38,13 @@ class Interrupted(PutlabError):
 
 
 def stoppable(command: Callable[..., None]) -> Callable[..., None]:
-    """Let a command's Ctrl-C through to `run`, which typer would end without a word."""
+    """Let a command's Ctrl-C, of which typer says nothing, through; forget its unit of lengths."""
 
     @functools.wraps(command)
     def guarded(*args: Any, **kwargs: Any) -> None:
         try:
-            command(*args, **kwargs)
+            with lengths_in("ft"):
+                command(*args, **kwargs)
         except KeyboardInterrupt:
             raise Interrupted from None
 

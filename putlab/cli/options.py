@@ -13,6 +13,7 @@ import typer
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import M_PER_FT
+from putlab.base.words import SPOKEN
 from putlab.cli.console import progress, pseudonyms, say
 
 if TYPE_CHECKING:
@@ -89,6 +90,7 @@ def read(path: Path, player: str | None = None) -> Log:
         say(f"Look at: {warning}")
     if player is not None:
         log.choose(player)
+    SPOKEN["units"] = log.units
     return log
 
 
@@ -108,10 +110,11 @@ def say_of_greens(fit: Fit, players: list[str]) -> None:
 
 
 def unit(asked: str | None, log: Log | None = None) -> str:
-    """Read a unit of lengths; where none is said it is the log's."""
+    """Read the unit in which lengths are said; where none is given it is the log's."""
     if asked not in (None, *FOOT):
         raise UsageError(f"--units {asked}: give ft or m.")
-    return asked or (log.units if log else "ft")
+    SPOKEN["units"] = asked or (log.units if log else "ft")
+    return SPOKEN["units"]
 
 
 def visit(session: str | None, output: Path | None = None) -> str | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from putlab.base.words import confidence, feet, interval, listed, quantity, sure
+from putlab.base.words import confidence, interval, length_words, listed, quantity, sure
 from putlab.green.hole_out import hole_out
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import summary
@@ -83,7 +83,7 @@ def _make_rate(advice: Advice, estimates: pd.DataFrame) -> tuple[str, str, str, 
     place = int(np.argmax(struck * (theirs - estimates[name].to_numpy(float))))
     row = estimates.iloc[place]
     within = interval(row[name + "_lo"], row[name + "_hi"], name)
-    what = f"holed from {feet(lengths[place])}"
+    what = f"holed from {length_words(lengths[place])}"
     return quantity(row[name], name), what, within, quantity(theirs[place], name)
 
 
@@ -93,6 +93,6 @@ def session_lines(plan: Plan) -> list[str]:
     for name in COMPONENTS:
         drills = [goal for goal in plan.targets if goal.component == name]
         if drills:
-            said = [f"{goal.putts} from {feet(goal.distance_ft)}" for goal in drills]
+            said = [f"{goal.putts} from {length_words(goal.distance_ft)}" for goal in drills]
             lines.append(f"{name.capitalize()}: {listed(said)}")
     return [*lines, f"A counted game of {len(plan.game)} holes"]

@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike
 
-from putlab.base.words import counted, feet, interval, quantity, sure
+from putlab.base.words import counted, interval, length_words, quantity, sure
 from putlab.log.read import Log
 from putlab.model.design import log_distance
 from putlab.model.readings import COMPONENTS, lengths_ft, practice_putts
@@ -283,7 +283,7 @@ def progress_chart(
                 axis.set_ylim(0, HEADROOM * table[chart.SPREAD_COLUMN[component] + "_hi"].max())
                 odd = () if unusual is None else unusual.query("component == @component")["session"]
                 _progress_panel(axis, component, here, plain, set(odd))
-            row[0].set_ylabel(feet(length))
+            row[0].set_ylabel(length_words(length))
         for component, top, bottom in zip(COMPONENTS, axes[:2], axes[-2:], strict=True):
             top.set_title(titles[component])
             bottom.set_xlabel("Visit")
@@ -325,8 +325,8 @@ def _progress_alt(player: str, table: pd.DataFrame) -> str:
         for length, rows in table.groupby("distance_ft"):
             first, last = rows.iloc[0], rows.iloc[-1]
             said.append(
-                f"{component} spread at {feet(length)} was {quantity(first[name], name)} at the "
-                f"first visit and {quantity(last[name], name)} "
+                f"{component} spread at {length_words(length)} was {quantity(first[name], name)} "
+                f"at the first visit and {quantity(last[name], name)} "
                 f"({interval(last[name + '_lo'], last[name + '_hi'], name)}) at the last"
             )
     visits = counted(table["session"].nunique(), "visit")

@@ -85,7 +85,7 @@ class Golfer(Result):
             return f"{self.player} practised no length."
         row = table.iloc[len(table) // 2]
         line, pace = (words.with_interval(row, name) for name in ("line_sd_deg", "pace_sd_pct"))
-        at = words.feet(row["distance_ft"])
+        at = words.length_words(row["distance_ft"])
         return f"{self.player} at {at}: spread of line {line}, of pace {pace}."
 
     @property

@@ -53,7 +53,7 @@ class OutOfLine(NamedTuple):
     @property
     def sentence(self) -> str:
         """What is out of line, in words."""
-        where = f"{self.component.capitalize()} at {words.feet(self.distance_ft)}"
+        where = f"{self.component.capitalize()} at {words.length_words(self.distance_ft)}"
         if self.kind == "spread":
             much = f"is {self.size:.1f} times as wide as"
         else:

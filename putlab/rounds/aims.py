@@ -17,7 +17,7 @@ from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.base.words import feet
+from putlab.base.words import length_words
 from putlab.green.flat import FlatScatter
 from putlab.green.hole_out import later_putts
 from putlab.green.leaves import AREA_FT, LeaveGrid, area_chance, holed_chance, leaves_of, over_parts
@@ -92,13 +92,14 @@ class Aims(Result):
         row = table.loc[saved.idxmax()]
         if saved.max() < LEAST_SAVED:
             return (
-                f"Aiming {PAST_FT:g} ft past the hole is as good as any aim at these lengths: no "
-                "other saves a hundredth of a putt."
+                f"Aiming {length_words(PAST_FT)} past the hole is as good as any aim at these "
+                "lengths: no other saves a hundredth of a putt."
             )
+        aim = length_words(row["fewest_past_ft"])
         return (
-            f"Another aim saves most from {feet(row['distance_ft'])}: "
-            f"{row['fewest_past_ft']:.1f} ft past the hole takes {row['fewest_putts']:.2f} putts "
-            f"on average, {PAST_FT:g} ft past it {row['usual_putts']:.2f}."
+            f"Another aim saves most from {length_words(row['distance_ft'])}: {aim} past the "
+            f"hole takes {row['fewest_putts']:.2f} putts on average, "
+            f"{length_words(PAST_FT)} past it {row['usual_putts']:.2f}."
         )
 
 

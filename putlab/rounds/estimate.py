@@ -8,7 +8,7 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.base.words import feet, quantity, with_interval
+from putlab.base.words import length_words, quantity, with_interval
 from putlab.green.hole_out import PUTT_OUTCOMES, cached_hole_out
 from putlab.green.skill import SKILL_QUANTITIES
 from putlab.model.design import REFERENCE_FT
@@ -62,8 +62,8 @@ class Estimate(Result):
 def _in_words(row: pd.Series) -> str:
     line, pace = (with_interval(row, name) for name in ("line_sd_deg", "pace_sd_pct"))
     return (
-        f"{row['player']} from {feet(row['distance_ft'])}: line scatters by {line}, pace by "
-        f"{pace}; on the flat {quantity(row['one_putt'], 'one_putt')} drop, and "
+        f"{row['player']} from {length_words(row['distance_ft'])}: line scatters by {line}, "
+        f"pace by {pace}; on the flat {quantity(row['one_putt'], 'one_putt')} drop, and "
         f"{quantity(row['average_putts'], 'average_putts')} putts are needed on average."
     )
 

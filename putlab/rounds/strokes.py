@@ -21,7 +21,7 @@ from numpy.polynomial.legendre import leggauss
 from putlab.base.cache import kept_or_made, result_key
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
-from putlab.base.words import feet, interval, quantity
+from putlab.base.words import interval, length_number, length_words, quantity
 from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
 from putlab.green.skill import Skill
@@ -147,8 +147,10 @@ def stretch_shares(nodes_ft: np.ndarray) -> np.ndarray:
 def stretch_words(from_ft: float, to_ft: float) -> str:
     """A stretch in words."""
     if from_ft == 0:
-        return f"inside {feet(to_ft)}"
-    return f"beyond {feet(from_ft)}" if np.isinf(to_ft) else f"{from_ft:g} to {feet(to_ft)}"
+        return f"inside {length_words(to_ft)}"
+    if np.isinf(to_ft):
+        return f"beyond {length_words(from_ft)}"
+    return f"{length_number(from_ft)} to {length_words(to_ft)}"
 
 
 @dataclass(frozen=True)

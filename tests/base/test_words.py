@@ -77,5 +77,16 @@ def test_lists_counts_distances_and_cuts():
     assert words.listed(["3"]) == "3"
     assert words.counted(1, "putt") == "1 putt"
     assert words.counted(1887, "row") == "1,887 rows"
-    assert words.feet(6.5616798) == "6.6\u00a0ft"
+    assert words.length_words(6.5616798) == "6.6\u00a0ft"
     assert words.shortened("x" * 30, most=10) == "x" * 9 + "…"
+
+
+@pytest.mark.parametrize(
+    ("metres", "said"),
+    [(1.5, "1.5"), (1.25, "1.25"), (1.41, "1.4"), (7.62, "7.6"), (10, "10"), (0.3048, "0.3")],
+)
+def test_lengths_of_a_log_in_metres_are_said_in_metres_as_people_do(metres, said):
+    # The international foot is 0.3048 m by definition (1959 agreement).
+    with words.lengths_in("m"):
+        assert words.length_words(metres / 0.3048) == f"{said}\u00a0m"
+    assert words.length_words(10.0) == "10\u00a0ft"
