@@ -31,8 +31,7 @@ LONG = 20_000_000
 def check(
     log: LogPath,
     rejects: Annotated[
-        Path | None,
-        typer.Option("--rejects", help="Write every rejected row to this .csv or .json file."),
+        Path | None, typer.Option(help="Write every rejected row to this .csv or .json file.")
     ] = None,
 ) -> None:
     """Read a log and say what is in it, how it was read, and which rows cannot be used."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from typer import Argument, Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
@@ -13,7 +13,7 @@ from putlab.base.settings import PAST_FT, SEED
 from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show, tell
-from putlab.cli.options import Output, PastFt, Player, ReferenceFile, Seed, Session, Units
+from putlab.cli.options import Output, PastFt, Player, Seed, Session, Units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,29 +37,30 @@ COLUMNS = {
 
 
 def game(
-    log: Annotated[
-        Path | None, typer.Argument(metavar="[LOG]", help="A log of putts with counted games.")
-    ] = None,
+    log: Annotated[Path | None, Argument(metavar="[LOG]", help=options.LOG)] = None,
     player: Player = None,
     output: Output = None,
     deal: Annotated[
-        int | None, typer.Option(help="Deal a game of so many holes (9 or 18) instead.")
+        int | None, Option(help="Deal a game of so many holes (9 or 18) instead.")
     ] = None,
     seed: Seed = SEED,
     level: Annotated[
-        str | None, typer.Option(help="Deal the lengths of this level's round; see --deal.")
+        str | None, Option(help="Deal the lengths of this level's round; see --deal.")
     ] = None,
     slopes: Annotated[
-        str, typer.Option(help="Deal from these slopes, percent; 0 is a level mat.")
+        str, Option(help="Deal from these slopes, percent; 0: a level mat.")
     ] = "1,2,3",
     longest: Annotated[
         float | None,
-        typer.Option(help="No hole dealt is longer [default: the log's longest, else 40 ft]."),
+        Option(help="No hole dealt is longer [default: the log's longest, else 40 ft]."),
     ] = None,
     units: Units = None,
     session: Session = None,
     past_ft: PastFt = PAST_FT,
-    reference: ReferenceFile = None,
+    reference: Annotated[
+        Path | None,
+        Option(help="CSV of distance_ft, average_putts to be compared with; default: tour."),
+    ] = None,
 ) -> None:
     """Counted games, par two, nothing conceded: the score against what was expected."""
     check_writable(output, TABLE if deal is None else SHEET)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+from typer import Argument, CallbackParam, Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
@@ -20,36 +20,11 @@ if TYPE_CHECKING:
     from putlab.log.read import Log
     from putlab.posterior.fit import Fit
 
-LogPath = Annotated[
-    Path, typer.Argument(metavar="LOG", help="A log of putts (.csv, .parquet, .xlsx) or a folder.")
-]
-Player = Annotated[
-    str | None, typer.Option("--player", "-p", help="Only this player (label as in the log).")
-]
-Output = Annotated[
-    Path | None, typer.Option("-o", "--output", help="File to write; '-' is standard output.")
-]
-# What numpy and nutpie take for a seed.
-SEEDS = {"min": 0, "max": 2**32 - 1}
-Seed = Annotated[int, typer.Option("--seed", help="Seed of everything random.", **SEEDS)]
-Session = Annotated[
-    str | None, typer.Option("--session", help="Visit written into the rows [default: today].")
-]
-Units = Annotated[
-    str | None, typer.Option("--units", help="Unit of lengths, ft or m [default: the log's].")
-]
-ReferenceFile = Annotated[
-    Path | None,
-    typer.Option(
-        "--reference", help="CSV of distance_ft, average_putts to be compared with; default: tour."
-    ),
-]
 
-
-def between(least: float, most: float) -> Callable[[typer.CallbackParam, float | None], Any]:
+def between(least: float, most: float) -> Callable[[CallbackParam, float | None], Any]:
     """Return a check that a number lies in a range; a range of typer's own lets nan through."""
 
-    def checked(param: typer.CallbackParam, value: float | None) -> float | None:
+    def checked(param: CallbackParam, value: float | None) -> float | None:
         if value is not None and not least <= value <= most:
             raise UsageError(f"{param.opts[0]}: got {value:g}; expected {least:g} to {most:g}.")
         return value
@@ -57,17 +32,24 @@ def between(least: float, most: float) -> Callable[[typer.CallbackParam, float |
     return checked
 
 
-StimpFt = Annotated[
-    float, typer.Option("--stimp-ft", help="Green speed, feet.", callback=between(1, 30))
+def number(meaning: str, least: float, most: float) -> Any:
+    """Declare an option that takes a number of a range."""
+    return Option(help=f"{meaning}, {least:g} to {most:g}.", callback=between(least, most))
+
+
+LOG = "A log of putts (.csv, .parquet, .xlsx) or a folder."
+LogPath = Annotated[Path, Argument(metavar="LOG", help=LOG)]
+Player = Annotated[str | None, Option("--player", "-p", help="Only this player, as in the log.")]
+Output = Annotated[
+    Path | None, Option("-o", "--output", help="File to write; '-' is standard output.")
 ]
-PastFt = Annotated[
-    float,
-    typer.Option(
-        "--past-ft",
-        help="How far past the hole the golfer aims to roll it, feet.",
-        callback=between(0, 20),
-    ),
-]
+# The most that numpy and nutpie take for a seed.
+Seed = Annotated[int, Option(help="Seed of everything random.", min=0, max=2**32 - 1)]
+Session = Annotated[str | None, Option(help="Visit written into the rows [default: today].")]
+Lengths = Annotated[str, Option(help="Lengths: a list (3,6,10), a range (2-60), or both.")]
+Units = Annotated[str | None, Option(help="Unit of lengths, ft or m [default: the log's].")]
+StimpFt = Annotated[float, number("Green speed, feet", 1, 30)]
+PastFt = Annotated[float, number("How far past the hole the golfer aims to roll it, feet", 0, 20)]
 
 FITTING = "Fitting (a new log takes a minute, or several; a known one a second)"
 
@@ -124,7 +106,7 @@ def visit(session: str | None, output: Path | None = None) -> str | None:
 
 
 def feet(text: str, units: str = "ft") -> list[float]:
-    """Read a list of distances such as ``3,6,10`` or ``2-5,10``, given in a unit, as feet."""
+    """Read a list of lengths such as ``3,6,10`` or ``2-5,10``, given in a unit, as feet."""
     found: list[float] = []
     most = LONGEST_FT * FOOT[units]
     for part in text.split(","):
@@ -134,7 +116,7 @@ def feet(text: str, units: str = "ft") -> list[float]:
             values = range(int(low), int(high) + 1) if dash else [float(low)]
         if not values or not all(0 < value <= most for value in values):
             raise UsageError(
-                f"distances {text}: {part.strip() or 'nothing'} is not a distance. "
+                f"lengths {text}: {part.strip() or 'nothing'} is not a length. "
                 f"Give {units} above 0 and at most {most:g}, as in 3,6,10 or 2-60."
             )
         found += values

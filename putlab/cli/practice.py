@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+from typer import Option
 
 import putlab as pl
 from putlab.base.errors import FitError
@@ -13,7 +13,6 @@ from putlab.base.writing import SHEET, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell
 from putlab.cli.options import (
-    SEEDS,
     LogPath,
     Output,
     PastFt,
@@ -22,7 +21,7 @@ from putlab.cli.options import (
     Session,
     StimpFt,
     Units,
-    between,
+    number,
 )
 
 if TYPE_CHECKING:
@@ -33,57 +32,38 @@ if TYPE_CHECKING:
 
 def advise(
     log: LogPath,
-    minutes: Annotated[
-        float, typer.Option("--minutes", help="Practice time, minutes.", callback=between(1, 6000))
-    ] = 60.0,
+    minutes: Annotated[float, number("Practice time, minutes", 1, 6000)] = 60.0,
     player: Player = None,
     experience: Annotated[
         str | None,
-        typer.Option(
-            "--experience",
+        Option(
             help="Putts struck from a length before the log: new, season, club, professional or "
-            "a number [default: anything].",
+            "a number [default: anything]."
         ),
     ] = None,
     reference: Annotated[
         str | None,
-        typer.Option(
-            "--reference",
+        Option(
             help="Who strokes are lost to: tour (default), scratch, a handicap of 5, 10 to 25, or "
-            "a CSV of distance_ft, average_putts.",
+            "a CSV of distance_ft, average_putts."
         ),
     ] = None,
     mix: Annotated[
         str | None,
-        typer.Option(
-            "--mix",
+        Option(
             help="First putts of a round: 'tour', 'scratch', '5', '10' (default) to '25', 'own' "
-            "(counted in the log), or a CSV of distance_ft, first_putts.",
+            "(counted in the log), or a CSV of distance_ft, first_putts."
         ),
     ] = None,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
-    hours: Annotated[
-        float,
-        typer.Option(
-            "--hours", help="The longer horizon: hours in all.", callback=between(0.1, 10_000)
-        ),
-    ] = 10.0,
-    weeks: Annotated[
-        int,
-        typer.Option(
-            "--weeks", help="The longer horizon: weeks they are spread over.", min=1, max=520
-        ),
-    ] = 10,
+    hours: Annotated[float, number("The longer horizon: hours in all", 0.1, 10_000)] = 10.0,
+    weeks: Annotated[int, number("Weeks they are spread over", 1, 520)] = 10,
     split_weeks: Annotated[
-        bool, typer.Option("--split-weeks", help="Split those weeks, two sessions each, as well.")
+        bool, Option("--split-weeks", help="Split those weeks, two sessions each, as well.")
     ] = False,
     what_if: Annotated[
-        bool,
-        typer.Option(
-            "--what-if",
-            help="Make the choice anew under other assumptions, and say which flips it (slower).",
-        ),
+        bool, Option("--what-if", help="Choose anew under other assumptions: which flips it? Slow.")
     ] = False,
     output: Output = None,
     seed: Seed = SEED,
@@ -146,24 +126,14 @@ def _advice_for(fit: Fit, player: str | None, **asked: Any) -> list[Advice]:
 def plan(
     log: LogPath,
     minutes: Annotated[
-        float,
-        typer.Option(
-            "--minutes",
-            help="Whole session, warm-up and game included, minutes.",
-            callback=between(1, 600),
-        ),
-    ] = 40.0,
+        float, number("Whole session, warm-up and game included, minutes", 1, 600)
+    ] = 40,
     player: Player = None,
     session: Session = None,
-    lengths: Annotated[
-        str | None, typer.Option("--lengths", help="The only lengths to drill, as in 4,10,33.")
-    ] = None,
+    lengths: Annotated[str | None, Option(help="The only lengths to drill, as in 4,10,33.")] = None,
     units: Units = None,
     output: Output = None,
-    seed: Annotated[
-        int,
-        typer.Option("--seed", help="Seed of the order of sets and of the holes dealt.", **SEEDS),
-    ] = SEED,
+    seed: Seed = SEED,
 ) -> None:
     """The next session: drills, putts, order, what to aim for and what would be news."""
     check_writable(output, SHEET)
@@ -210,9 +180,7 @@ def _last_stimp_ft(log: Log, player: str) -> float | None:
 
 def review(
     log: LogPath,
-    session: Annotated[
-        str | None, typer.Option("--session", help="Visit to review [default: the last].")
-    ] = None,
+    session: Annotated[str | None, Option(help="Visit to review [default: the last].")] = None,
     player: Player = None,
     output: Output = None,
     seed: Seed = SEED,

@@ -6,7 +6,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from typer import Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
@@ -14,7 +14,7 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.writing import check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
-from putlab.cli.options import LogPath, Output, PastFt, Player, Seed, StimpFt, between
+from putlab.cli.options import Lengths, LogPath, Output, PastFt, Player, Seed, StimpFt, number
 
 if TYPE_CHECKING:
     from putlab.green.roll import Roll
@@ -24,32 +24,17 @@ def report(
     log: LogPath,
     player: Player = None,
     output: Annotated[
-        Path, typer.Option("-o", "--output", help="HTML file to write; '-' is standard output.")
+        Path, Option("-o", "--output", help="HTML file to write; '-' is standard output.")
     ] = Path("report.html"),
     seed: Seed = SEED,
     each_player: Annotated[
-        bool,
-        typer.Option(
-            "--each-player",
-            help="Fit each player alone, side by side: for a roster too long for one fit.",
-        ),
+        bool, Option("--each-player", help="Fit each player alone: for a roster too long for one.")
     ] = False,
     workers: Annotated[
-        int | None,
-        typer.Option(
-            "--workers",
-            min=1,
-            max=1024,
-            help="Processes of this machine for --each-player; default: one a core.",
-        ),
+        int | None, number("Processes for --each-player [default: one a core]", 1, 1024)
     ] = None,
     cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster",
-            metavar="ADDRESS",
-            help="Scheduler of a Dask cluster that does the fits of --each-player.",
-        ),
+        str | None, Option(metavar="ADDRESS", help="Dask scheduler that does --each-player.")
     ] = None,
 ) -> None:
     """One page to read, print and send: what to practise next, how sure, and why.
@@ -146,9 +131,7 @@ BACKTEST = {
 def backtest(
     log: LogPath,
     player: Player = None,
-    visits: Annotated[
-        int, typer.Option("--visits", min=1, help="How many of the last visits to predict.")
-    ] = 3,
+    visits: Annotated[int, number("How many of the last visits to predict", 1, 10_000)] = 3,
     output: Output = None,
     seed: Seed = SEED,
 ) -> None:
@@ -183,38 +166,22 @@ HOLED_OUT = {
 
 
 def holeout(
-    line_sd_deg: Annotated[
-        float,
-        typer.Option(
-            help="Spread (standard deviation) of start direction, degrees.", callback=between(0, 90)
-        ),
-    ],
-    pace_sd_pct: Annotated[
-        float,
-        typer.Option(
-            help="Spread of roll-out, percent of the distance rolled.", callback=between(0, 300)
-        ),
-    ],
+    line_sd_deg: Annotated[float, number("Spread of start direction, degrees", 0, 90)],
+    pace_sd_pct: Annotated[float, number("Spread of roll-out, percent of the distance", 0, 300)],
     line_bias_deg: Annotated[
-        float,
-        typer.Option(help="Mean start direction, degrees, + right.", callback=between(-90, 90)),
+        float, number("Mean start direction, degrees right of the line", -90, 90)
     ] = 0.0,
     pace_bias_pct: Annotated[
-        float,
-        typer.Option(
-            help="Mean error of roll-out, percent, + too hard.", callback=between(-100, 300)
-        ),
+        float, number("Mean error of roll-out, percent too hard", -100, 300)
     ] = 0.0,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
-    distances: Annotated[
-        str, typer.Option(help="Lengths in feet: a list (3,6,10), a range (2-60), or both.")
-    ] = "3,6,10",
+    lengths: Lengths = "3,6,10",
     output: Output = None,
 ) -> None:
     """One putt, three putts, average putts and mean leave of one known skill, by distance."""
     check_writable(output)
-    distance_ft = options.feet(distances)
+    distance_ft = options.feet(lengths)
     spreads = {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
     biases = {"line_bias_deg": line_bias_deg, "pace_bias_pct": pace_bias_pct}
     green = {"stimp_ft": stimp_ft, "past_ft": past_ft}
@@ -228,34 +195,28 @@ def holeout(
         write_table(result, output, meta=meta)
 
 
-def _flag(name: str) -> str:
-    return f"--{name.replace('_', '-')}"
-
-
 # As in `putlab.green.roll`, which loads too slowly for `--help`.
 LINE_SD_DEG, PACE_SD_PCT = 1.0, 8.0
 
 
 def roll(
-    distance_ft: Annotated[float, typer.Option(help="Length of the putt, feet.")],
+    distance_ft: Annotated[float, Option(help="Length of the putt, feet.")],
     past_ft: Annotated[
-        float, typer.Option(help="How far past the hole it would roll on the flat, feet.")
+        float, Option(help="How far past the hole it would roll on the flat, feet.")
     ] = PAST_FT,
-    slope_pct: Annotated[float, typer.Option(help="Steepness of the green, percent.")] = 0.0,
+    slope_pct: Annotated[float, Option(help="Steepness of the green, percent.")] = 0.0,
     slope_to_deg: Annotated[
         float,
-        typer.Option(
+        Option(
             help="Which way is downhill, degrees clockwise from the line ball to hole: "
             "0 downhill putt, 90 falls to the right, 180 uphill."
         ),
     ] = 0.0,
     stimp_ft: StimpFt = STIMP_FT,
     line_sd_deg: Annotated[
-        float, typer.Option(help="Your spread of start direction, degrees (assumed if not given).")
+        float, Option(help="Your spread of start direction, degrees.")
     ] = LINE_SD_DEG,
-    pace_sd_pct: Annotated[
-        float, typer.Option(help="Your spread of roll-out, percent; assumed if left out.")
-    ] = PACE_SD_PCT,
+    pace_sd_pct: Annotated[float, Option(help="Your spread of roll-out, percent.")] = PACE_SD_PCT,
     output: Output = None,
 ) -> None:
     """Where a putt started straight at the hole stops, and how to hole it most often.
@@ -276,7 +237,8 @@ def roll(
         putt = pl.roll(**asked)
     except UsageError as error:
         name, colon, rest = str(error).partition(":")
-        raise UsageError((_flag(name) if name in asked else name) + colon + rest) from error
+        flag = f"--{name.replace('_', '-')}" if name in asked else name
+        raise UsageError(flag + colon + rest) from error
     if output is None:
         _say_roll(putt, asked)
     else:

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import Annotated
 
-import typer
+from typer import Option
 
 import putlab as pl
 from putlab.base.settings import SEED
@@ -19,13 +19,13 @@ LENGTHS = {"ft": "4,10,20", "m": "1,3,6"}
 def start(
     output: Output = None,
     lengths: Annotated[
-        str | None, typer.Option("--lengths", help="Lengths [default: 4,10,20 ft, or 1,3,6 m].")
+        str | None, Option(help="Lengths [default: 4,10,20 ft, or 1,3,6 m].")
     ] = None,
     units: Units = None,
-    putts: Annotated[int, typer.Option("--putts", help="Putts of each player.")] = 60,
-    holes: Annotated[int, typer.Option("--holes", help="Holes of the counted game, or 0.")] = 9,
+    putts: Annotated[int, Option(help="Putts of each player.")] = 60,
+    holes: Annotated[int, Option(help="Holes of the counted game, or 0.")] = 9,
     players: Annotated[
-        str | None, typer.Option("--players", help="Labels, as in alder,birch [default: nobody].")
+        str | None, Option(help="Labels, as in alder,birch [default: nobody].")
     ] = None,
     session: Session = None,
     seed: Seed = SEED,

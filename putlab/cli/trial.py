@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from typer import Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
@@ -13,7 +13,7 @@ from putlab.base.settings import SEED
 from putlab.base.writing import SHEET, check_writable, json_records, write_json, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, show, tell
-from putlab.cli.options import LogPath, Output, Player, Seed, Units, between
+from putlab.cli.options import Lengths, LogPath, Output, Player, Seed, Units, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,31 +23,20 @@ if TYPE_CHECKING:
 
 
 def trial(
-    distances: Annotated[str, typer.Option("--distances", help="Lengths, such as 5,10,20.")],
-    detect: Annotated[
-        float,
-        typer.Option(
-            "--detect", help="Cut of spread to be seen, percent.", callback=between(1, 90)
-        ),
-    ] = 20.0,
+    lengths: Lengths,
+    detect: Annotated[float, number("Cut of spread to be seen, percent", 1, 90)] = 20.0,
     metric: Annotated[
-        str, typer.Option("--metric", help="What the verdict will be on: line, pace or strokes.")
+        str, Option(help="What the verdict will be on: line, pace or strokes.")
     ] = "line",
     log: Annotated[
-        Path | None,
-        typer.Option("--log", metavar="LOG", help="A log of this golfer: own spread and readings."),
+        Path | None, Option(metavar="LOG", help="A log of this golfer: own spread and readings.")
     ] = None,
     player: Player = None,
-    before: Annotated[str, typer.Option("--before", help="Label of the condition now.")] = "A",
-    after: Annotated[str, typer.Option("--after", help="Label of the change.")] = "B",
-    sessions: Annotated[
-        int | None, typer.Option("--sessions", help="Visits, where fixed.", min=1, max=1000)
-    ] = None,
+    before: Annotated[str, Option(help="Label of the condition now.")] = "A",
+    after: Annotated[str, Option(help="Label of the change.")] = "B",
+    sessions: Annotated[int | None, number("Visits, where fixed", 1, 1000)] = None,
     session_putts: Annotated[
-        int,
-        typer.Option(
-            "--session-putts", help="Putts of a visit, both conditions together.", min=2, max=2000
-        ),
+        int, number("Putts of a visit, both conditions together", 2, 2000)
     ] = 60,
     units: Units = None,
     seed: Seed = SEED,
@@ -59,7 +48,7 @@ def trial(
         raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
     read = None if log is None else options.read(log, player)
     units = options.unit(units, read)
-    asked = {"distances_ft": options.feet(distances, units), "detect_pct": detect, "metric": metric}
+    asked = {"distances_ft": options.feet(lengths, units), "detect_pct": detect, "metric": metric}
     asked |= {"sessions": sessions, "session_putts": session_putts, "seed": seed}
     # Without a log first: what cannot be designed is told before the fit.
     design = pl.design_trial(**asked)
@@ -96,40 +85,20 @@ def _show_trial(design: TrialDesign, before: str, after: str) -> None:
 
 def compare(
     log: LogPath,
-    before: Annotated[
-        str, typer.Option("--before", help="Condition before the change; 'none' is no label.")
-    ],
-    after: Annotated[str, typer.Option("--after", help="Condition after the change.")],
+    before: Annotated[str, Option(help="Condition before the change; 'none' is no label.")],
+    after: Annotated[str, Option(help="Condition after the change.")],
     player: Player = None,
     metric: Annotated[
-        str | None,
-        typer.Option(
-            "--metric", help="What the verdict is on: line, pace or strokes; choose beforehand."
-        ),
+        str | None, Option(help="What the verdict is on: line, pace or strokes; choose beforehand.")
     ] = None,
     too_small: Annotated[
-        float | None,
-        typer.Option(
-            "--too-small",
-            help="Changes of spread under this percent don't matter.",
-            callback=between(0.1, 90),
-        ),
+        float | None, number("Smaller changes of spread don't matter, percent", 0.1, 90)
     ] = None,
     too_small_strokes: Annotated[
-        float | None,
-        typer.Option(
-            "--too-small-strokes",
-            help="Changes under this many strokes don't matter.",
-            callback=between(0.001, 10),
-        ),
+        float | None, number("Smaller changes don't matter, strokes", 0.001, 10)
     ] = None,
     detect: Annotated[
-        float | None,
-        typer.Option(
-            "--detect",
-            help="Percent the trial was designed to see (`putlab trial`).",
-            callback=between(1, 90),
-        ),
+        float | None, number("Cut that the trial was designed to see, percent", 1, 90)
     ] = None,
     output: Output = None,
     seed: Seed = SEED,

@@ -28,7 +28,7 @@ def command():
 
 
 def test_standard_output_is_csv_with_the_answer_of_the_library(command, capsys):
-    assert command("--distances", "20,4", "--line-bias-deg", "0.5", "-o", "-") == 0
+    assert command("--lengths", "20,4", "--line-bias-deg", "0.5", "-o", "-") == 0
     found = pd.read_csv(io.StringIO(capsys.readouterr().out))
     expected = hole_out(Skill.constant(1.5, 9, line_bias_deg=0.5), [4, 20]).table
     assert list(found) == COLUMNS
@@ -59,9 +59,9 @@ def test_without_output_a_table_is_printed(command, capsys):
         (["--stimp-ft", "0"], "--stimp-ft: got 0; expected 1 to 30"),
         (["--past-ft", "-2"], "--past-ft: got -2; expected 0 to 20"),
         (["--line-bias-deg", "inf"], "--line-bias-deg: got inf; expected -90 to 90"),
-        (["--distances", "3,x"], "x is not a distance"),
-        (["--distances", "3,,5"], "is not a distance"),
-        (["--distances", "0,5"], "0 is not a distance"),
+        (["--lengths", "3,x"], "x is not a length"),
+        (["--lengths", "3,,5"], "is not a length"),
+        (["--lengths", "0,5"], "0 is not a length"),
         (["-o", "out.txt"], "written as .csv or .json"),
     ],
 )
@@ -78,7 +78,7 @@ def test_distances_are_lists_and_ranges_each_once():
 
 @pytest.mark.parametrize("text", ["", "5-3", "2.5-4", "-3", "1e9"])
 def test_distances_that_are_none_are_refused(text):
-    with pytest.raises(UsageError, match="is not a distance"):
+    with pytest.raises(UsageError, match="is not a length"):
         feet(text)
 
 

@@ -45,7 +45,7 @@ def test_lengths_players_and_unit_are_the_askers(command, tmp_path):
     ("arguments", "said"),
     [
         (["--units", "yd"], "--units yd: give ft or m"),
-        (["--lengths", "4,x"], "x is not a distance. Give ft"),
+        (["--lengths", "4,x"], "x is not a length. Give ft"),
         (["--units", "m", "--lengths", "70"], "Give m above 0 and at most 60.96"),
         (["--putts", "3"], "15 to 1000"),
         (["-o", "visit.docx"], ".xlsx (a workbook)"),

@@ -22,7 +22,7 @@ def command():
 
 
 def test_it_prints_need_chances_and_the_command_that_follows(command, capsys):
-    assert command("--distances", "10", "--detect", "20") == 0
+    assert command("--lengths", "10", "--detect", "20") == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "To see a cut of 20 % in line spread: 176 putts a condition" in said
     assert f"would take {f_test_putts(0.2)} putts a condition (exact F-test" in said
@@ -31,7 +31,7 @@ def test_it_prints_need_chances_and_the_command_that_follows(command, capsys):
 
 def test_the_sheet_is_a_log_once_its_boxes_are_filled(command, tmp_path):
     path = tmp_path / "trial.csv"
-    asked = ("--distances", "5,10,20", "--detect", "30", "--after", "new grip", "--seed", "3")
+    asked = ("--lengths", "5,10,20", "--detect", "30", "--after", "new grip", "--seed", "3")
     assert command(*asked, "-o", str(path)) == 0
     sheet = pd.read_csv(path)
     assert sheet["line_deg"].isna().all()
@@ -44,7 +44,7 @@ def test_the_sheet_is_a_log_once_its_boxes_are_filled(command, tmp_path):
 
 
 def test_the_page_and_the_workbook_are_those_of_every_sheet(command, tmp_path):
-    asked = ("--distances", "1.5,3", "--units", "m", "--detect", "40", "-o")
+    asked = ("--lengths", "1.5,3", "--units", "m", "--detect", "40", "-o")
     for ending in ("html", "xlsx"):
         assert command(*asked, str(tmp_path / f"trial.{ending}")) == 0
     assert "data-visit=" in (tmp_path / "trial.html").read_text()
@@ -56,14 +56,14 @@ def test_the_page_and_the_workbook_are_those_of_every_sheet(command, tmp_path):
 def test_a_seed_repeats_the_sheet(command, tmp_path):
     for name, seed in (("one", "3"), ("two", "3"), ("three", "4")):
         path = str(tmp_path / f"{name}.csv")
-        assert command("--distances", "5,10,20", "--seed", seed, "-o", path) == 0
+        assert command("--lengths", "5,10,20", "--seed", seed, "-o", path) == 0
     one, two, three = ((tmp_path / f"{n}.csv").read_text() for n in ("one", "two", "three"))
     assert one == two != three
 
 
 def test_json_holds_design_and_schedule(command, tmp_path):
     path = tmp_path / "trial.json"
-    assert command("--distances", "10", "--detect", "40", "-o", str(path)) == 0
+    assert command("--lengths", "10", "--detect", "40", "-o", str(path)) == 0
     found = json.loads(path.read_text())
     assert found["f_test_putts"] == f_test_putts(0.4)
     assert len(found["schedule"]) == 2 * found["scheduled_an_arm"]
@@ -71,7 +71,7 @@ def test_json_holds_design_and_schedule(command, tmp_path):
 
 
 def test_strokes_without_a_log_are_those_of_a_golfer_at_large(command, capsys):
-    assert command("--distances", "5,20", "--detect", "20", "--metric", "strokes") == 0
+    assert command("--lengths", "5,20", "--detect", "20", "--metric", "strokes") == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "both spreads, by strokes" in said
     assert "a golfer at large, read exactly; 20 % off both spreads saves" in said
@@ -79,7 +79,7 @@ def test_strokes_without_a_log_are_those_of_a_golfer_at_large(command, capsys):
 
 @pytest.mark.slow
 def test_a_log_makes_the_trial_this_golfers_own(command, capsys, demo_fit):
-    own = ("--distances", "10", "--detect", "20", "--log", str(DEMO), "--player", "birch")
+    own = ("--lengths", "10", "--detect", "20", "--log", str(DEMO), "--player", "birch")
     assert command(*own) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "birch's own spread, readings and visits; a reading tells" in said
@@ -91,11 +91,11 @@ def test_a_log_makes_the_trial_this_golfers_own(command, capsys, demo_fit):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--distances", "ten"), "is not a distance"),
-        (("--distances", "10", "--metric", "speed"), "expected one of line, pace, strokes"),
-        (("--distances", "10", "--detect", "0"), "--detect: got 0; expected 1 to 90"),
-        (("--distances", "10", "--before", "B"), "name two conditions"),
-        (("--distances", "10", "-o", "trial.txt"), "written as .json (the design), .csv"),
+        (("--lengths", "ten"), "is not a length"),
+        (("--lengths", "10", "--metric", "speed"), "expected one of line, pace, strokes"),
+        (("--lengths", "10", "--detect", "0"), "--detect: got 0; expected 1 to 90"),
+        (("--lengths", "10", "--before", "B"), "name two conditions"),
+        (("--lengths", "10", "-o", "trial.txt"), "written as .json (the design), .csv"),
     ],
 )
 def test_wrong_usage_ends_with_code_two(command, capsys, arguments, said, tmp_path, monkeypatch):
