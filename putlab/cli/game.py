@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
     from putlab.log.read import Log
     from putlab.rounds.first_putts import RoundMix
+    from putlab.rounds.games import JudgedGames
+    from putlab.rounds.reference import Reference
 
 # Room for the longest putt where no log says (an assumption), and the step of lengths dealt.
 LONGEST_FT, STEP = 40.0, {"ft": 1.0, "m": 0.1}
@@ -64,8 +66,9 @@ def game(
 ) -> None:
     """Counted games, par two, nothing conceded: the score against what was expected."""
     check_writable(output, TABLE if deal is None else SHEET)
+    against = pl.read_reference(reference) if reference else pl.tour_reference()
+    read = None if log is None else options.read(log, player)
     if deal is not None:
-        read = None if log is None else options.read(log, player)
         units = options.unit(units, read)
         mix, room_ft = _mix(read, player, level)
         longest_ft = room_ft if longest is None else options.feet(f"{longest:g}", units)[0]
@@ -79,20 +82,28 @@ def game(
             step_ft=STEP[units] / options.FOOT[units],
         )
         _hand_out(card.assign(player=player), mix, output, longest_ft, units)
-    elif log is None:
+    elif read is None:
         raise UsageError("give a LOG with counted games, or --deal 9 to deal one.")
     else:
-        _judge(log, player, seed, past_ft, reference, output)
+        # Before the fit, so that a log without games costs no minute.
+        holes, _ = pl.games.finished_holes((read.only(player) if player else read).putts)
+        fit = options.fit(read, seed=seed)
+        played = []
+        for name in holes["player"].unique():
+            with progress(f"Judging the games of {name}") as advance:
+                how = {"reference": against, "past_ft": past_ft, "advance": advance}
+                played.append(pl.judge_games(fit, read.putts, name, **how))
+        _tell(played, against, fit.meta() | {"log_sha256": read.digest}, output)
 
 
 def _mix(log: Log | None, player: str | None, level: str | None) -> tuple[RoundMix, float]:
     """The round dealt from, and the longest putt there is room for."""
+    mix = pl.round_mix(level) if level else pl.round_mix()
     if log is None:
-        return pl.round_mix(level) if level else pl.round_mix(), LONGEST_FT
+        return mix, LONGEST_FT
     putts = (log.only(player) if player else log).putts
-    counted = (putts["putt_no"] == 1) & putts["hole_no"].notna()
-    own = counted.any() and level is None
-    mix = pl.round_mix("own", putts) if own else pl.round_mix(level) if level else pl.round_mix()
+    if level is None and ((putts["putt_no"] == 1) & putts["hole_no"].notna()).any():
+        mix = pl.round_mix("own", putts)
     return mix, putts.loc[~(putts["putt_no"] > 1), "distance_ft"].max()
 
 
@@ -117,25 +128,7 @@ def _hand_out(
         pl.write_sheet(card, output, units=units)
 
 
-def _judge(
-    path: Path,
-    player: str | None,
-    seed: int,
-    past_ft: float,
-    reference_path: Path | None,
-    output: Path | None,
-) -> None:
-    reference = pl.read_reference(reference_path) if reference_path else pl.tour_reference()
-    log = options.read(path, player)
-    # Before the fit, so that a log without games costs no minute.
-    holes, _ = pl.games.finished_holes((log.only(player) if player else log).putts)
-    fit = options.fit(log, seed=seed)
-    played = []
-    for label in holes["player"].unique():
-        with progress(f"Judging the games of {label}") as advance:
-            how = {"reference": reference, "past_ft": past_ft, "advance": advance}
-            played.append(pl.judge_games(fit, log.putts, label, **how))
-
+def _tell(played: list[JudgedGames], reference: Reference, meta: dict, output: Path | None) -> None:
     import pandas as pd
 
     table = pd.concat([each.table for each in played], ignore_index=True)
@@ -148,5 +141,4 @@ def _judge(
         tell(*(each.sentence for each in played))
         say(f"{reference.name}: {reference.source}.")
     else:
-        meta = fit.meta() | {"log_sha256": log.digest, "reference": reference.source}
-        write_table(table, output, meta=meta)
+        write_table(table, output, meta=meta | {"reference": reference.source})

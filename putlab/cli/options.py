@@ -12,7 +12,7 @@ from typer import Argument, CallbackParam, Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
-from putlab.base.settings import M_PER_FT
+from putlab.base.settings import M_PER_FT, SEED
 from putlab.base.words import SPOKEN
 from putlab.cli.console import progress, pseudonyms, say
 
@@ -76,7 +76,7 @@ def read(path: Path, player: str | None = None) -> Log:
     return log
 
 
-def fit(log: Log, *, seed: int) -> Fit:
+def fit(log: Log, *, seed: int = SEED) -> Fit:
     """Fit the spread model, showing that work goes on."""
     with progress(FITTING):
         return pl.fit(log, seed=seed)

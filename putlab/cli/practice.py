@@ -78,10 +78,9 @@ def advise(
     asked["mix"] = None if mix is None else pl.round_mix(mix, read.putts)
     fit = options.fit(read, seed=seed)
     advice = _advice_for(fit, player, seed=seed, **asked)
+    horizon: dict[str, Any] = {"hours": hours, "weeks": weeks, "split_weeks": split_weeks}
+    says = {one.player: one.says(**horizon) for one in advice}
     leans = {one.player: _leaning(one) for one in advice if what_if}
-    says = {
-        one.player: one.says(hours=hours, weeks=weeks, split_weeks=split_weeks) for one in advice
-    }
     if output is None:
         for one in advice:
             tell(f"{one.player}:", style="bold")
@@ -141,7 +140,7 @@ def plan(
     read = options.read(log, player)
     units = options.unit(units, read)
     # The fit's own seed stays: another order of the same drills needs no other posterior.
-    fit = options.fit(read, seed=SEED)
+    fit = options.fit(read)
     plans = [
         pl.plan(
             fit.golfer(one.player),
@@ -188,15 +187,12 @@ def review(
     """After a session: is it news, or what this golfer does on an ordinary day?"""
     check_writable(output)
     read = options.read(log, player)
-
     # The fit keeps its own seed, so that another seed of the days needs no other fit.
-    def fit(part: Log) -> Fit:
-        return options.fit(part, seed=SEED)
-
+    asked: dict[str, Any] = {"session": session, "seed": seed, "fit": options.fit}
     if player is None:
-        found = pl.review_everybody(read, session=session, seed=seed, fit=fit)
+        found = pl.review_everybody(read, **asked)
     else:
-        found = [pl.review(read, player=player, session=session, seed=seed, fit=fit)]
+        found = [pl.review(read, player=player, **asked)]
     if output is None:
         for one in found:
             tell(one.sentence, style="bold")

@@ -255,12 +255,8 @@ def _say_roll(putt: Roll, asked: dict[str, float]) -> None:
         f"  it stops {putt.stop_along_ft:.2f} ft along the line, "
         f"{_side(putt.stop_right_ft, 'ft')};\n"
         f"  {passing}.\n"
-        f"To hole it most often with spreads of {asked['line_sd_deg']:g} degrees, "
-        f"{asked['pace_sd_pct']:g} %:\n"
-        f"  start it {_side(putt.aim_deg, 'degrees')} of the straight line to the hole,\n"
-        f"  with the pace that rolls {putt.roll_flat_ft:.2f} ft on the flat;\n"
-        f"  over a covered hole it would stop {putt.aim_past_ft:.1f} ft from it;\n"
-        f"  it drops {putt.one_putt:.1%} of the time."
+        f"For spreads of {asked['line_sd_deg']:g} degrees and {asked['pace_sd_pct']:g} %:\n"
+        f"  {putt.sentence}\n  Over a covered hole it would stop {putt.aim_past_ft:.1f} ft from it."
     )
 
 
