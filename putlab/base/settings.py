@@ -37,6 +37,11 @@ M_PER_FT = 0.3048
 # How far past the hole a golfer aims to roll the ball where nothing else is said.
 PAST_FT = 1.0
 
+# Spreads of a golfer of whom nothing is known, an assumption: those of tour professionals in a
+# published fit of direction and distance, 1.02 degrees and 0.080 of the distance (A. Gelman,
+# "Model building and expansion for golf putting", Stan case study, 2019), rounded.
+LINE_SD_DEG, PACE_SD_PCT = 1.0, 8.0
+
 # A bound that no reading reaches; infinity itself would put 0 x inf into the gradient.
 FAR = 1e7
 

@@ -6,7 +6,7 @@ import typer
 
 from putlab import __version__
 from putlab.cli.check import check
-from putlab.cli.console import PSEUDONYMS, pseudonyms, stoppable
+from putlab.cli.console import PSEUDONYMS, pseudonyms
 from putlab.cli.files import cache, notebooks
 from putlab.cli.game import game
 from putlab.cli.practice import advise, plan, review
@@ -33,11 +33,16 @@ COMMANDS += [trial, compare, backtest, holeout, roll, notebooks, cache]
 def build_app() -> typer.Typer:
     """Return the typer application with every command registered."""
     app = typer.Typer(
-        help=OVERVIEW, no_args_is_help=True, add_completion=False, pretty_exceptions_enable=False
+        help=OVERVIEW,
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,  # rich takes longer to load than all else that help needs
     )
     app.callback()(_options)
     for command in COMMANDS:
-        app.command()(stoppable(command))
+        # Its first line whole, where typer would cut it short.
+        app.command(short_help=(command.__doc__ or "").partition("\n")[0])(command)
     return app
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +11,7 @@ import typer
 import putlab as pl
 from putlab.base.words import counted
 from putlab.base.writing import check_writable, write_table
-from putlab.cli.console import EXIT_PROBLEM, harmless, progress, pseudonyms
+from putlab.cli.console import EXIT_PROBLEM, harmless, pseudonyms
 from putlab.cli.options import LogPath
 
 if TYPE_CHECKING:
@@ -24,9 +23,6 @@ SHOWN = 5
 # Players and distances listed before "and more".
 LISTED = 12
 
-# Bytes that take about a second to read; a progress line is shown beyond.
-LONG = 20_000_000
-
 
 def check(
     log: LogPath,
@@ -36,8 +32,7 @@ def check(
 ) -> None:
     """Read a log and say what is in it, how it was read, and which rows cannot be used."""
     check_writable(rejects)
-    with progress(f"Reading {log}") if _long(log) else contextlib.nullcontext():
-        read = pl.read_log(log, allow_empty=True, pseudonyms=pseudonyms.get())
+    read = pl.read_log(log, allow_empty=True, pseudonyms=pseudonyms.get())
     print(harmless("\n".join(_summary(str(log), read))))
     if rejects is not None:
         counts = {"rows": read.rows_read, "accepted": len(read.putts)}
@@ -46,14 +41,6 @@ def check(
         print(f"\nAll {len(read.rejects):,} rejected rows: {rejects}")
     if len(read.rejects):
         raise typer.Exit(EXIT_PROBLEM)
-
-
-def _long(path: Path) -> bool:
-    """Return whether reading will take long; what cannot be read is refused by the reader."""
-    with contextlib.suppress(OSError, ValueError):
-        files = path.iterdir() if path.is_dir() else [path]
-        return sum(p.stat().st_size for p in files if p.is_file()) > LONG
-    return False
 
 
 def _summary(name: str, read: Log) -> Iterator[str]:

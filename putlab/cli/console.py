@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import contextvars
 import errno
-import functools
 import gc
 import io
 import os
@@ -31,24 +30,6 @@ pseudonyms = contextvars.ContextVar("pseudonyms", default=False)
 OUTPUT_LOST = (errno.EPIPE, errno.ENOSPC, errno.EIO)
 
 EXIT_FINE, EXIT_PROBLEM, EXIT_USAGE, EXIT_INTERRUPTED = 0, 1, 2, 130
-
-
-class Interrupted(PutlabError):
-    """The person pressed Ctrl-C."""
-
-
-def stoppable(command: Callable[..., None]) -> Callable[..., None]:
-    """Let a command's Ctrl-C, of which typer says nothing, through; forget its unit of lengths."""
-
-    @functools.wraps(command)
-    def guarded(*args: Any, **kwargs: Any) -> None:
-        try:
-            with lengths_in("ft"):
-                command(*args, **kwargs)
-        except KeyboardInterrupt:
-            raise Interrupted from None
-
-    return guarded
 
 
 @contextlib.contextmanager
@@ -105,14 +86,15 @@ def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = No
 def _ending(app: typer.Typer | Callable[..., None], arguments: list[str]) -> int:
     """Run the application; whatever happens, return a code and say why."""
     try:
-        with insistent_interrupts():
+        with insistent_interrupts(), lengths_in("ft"):
             contextvars.copy_context().run(app, args=arguments, prog_name="putlab")
-    except SystemExit as stop:
-        return stop.code if isinstance(stop.code, int) else EXIT_PROBLEM
-    except (Interrupted, KeyboardInterrupt):
-        exec("")  # so that the process ends with its own exit code after the interrupt
-        say("putlab: stopped. Nothing was half written; run the same command to start again.")
-        return EXIT_INTERRUPTED
+    except (SystemExit, KeyboardInterrupt) as stop:
+        # Of Ctrl-C typer makes an exit with this code, without a word.
+        code = getattr(stop, "code", EXIT_INTERRUPTED)
+        if code == EXIT_INTERRUPTED:
+            exec("")  # so that the process ends with its own exit code after the interrupt
+            say("putlab: stopped. Nothing was half written; run the same command to start again.")
+        return code if isinstance(code, int) else EXIT_PROBLEM
     except PutlabError as error:
         say(f"putlab: {error}")
         return EXIT_USAGE if isinstance(error, UsageError) else EXIT_PROBLEM
@@ -121,10 +103,10 @@ def _ending(app: typer.Typer | Callable[..., None], arguments: list[str]) -> int
             return _output_lost(error)
         if os.environ.get("PUTLAB_DEBUG"):
             raise
-        kind = type(error).__name__
         say(
-            f"putlab: an error of the kit itself, not of your log ({kind}: {error}). "
-            "Nothing was half written. Set PUTLAB_DEBUG=1 to see where, and report it."
+            f"putlab: an error of the kit itself, not of your log "
+            f"({type(error).__name__}: {error}). Nothing was half written. "
+            "Set PUTLAB_DEBUG=1 to see where, and report it."
         )
         return EXIT_PROBLEM
     return EXIT_FINE
@@ -191,9 +173,7 @@ def show(table: pd.DataFrame, title: str | None = None, *, whole: tuple[str, ...
         tell("", *(f"{name}: {text}".replace("\n", " ") for name, text in row.items()))
 
 
-def in_words(
-    table: pd.DataFrame, columns: Mapping[str, tuple[str, str]], *, missing: str = ""
-) -> pd.DataFrame:
+def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.DataFrame:
     """Return columns as text under (title, format), with the ends of an interval below."""
     texts = {}
     for name, (title, form) in columns.items():
@@ -201,16 +181,13 @@ def in_words(
         if f"{name}_lo" in table:
             low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))
             text = text + "\n[" + low + ", " + high + "]"
-        texts[title] = text.where(table[name].notna(), missing)
+        texts[title] = text.where(table[name].notna(), "-")
     return table.assign(**texts)[list(texts)]
 
 
 @contextlib.contextmanager
 def progress(text: str, *, total: int | None = None) -> Iterator[Callable[..., None]]:
     """Show a progress line on standard error while work goes on."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-
     if not sys.stderr.isatty():
         # Into a file or a pipe: a line whenever there is something new to say.
         said = set[str]()
@@ -224,6 +201,9 @@ def progress(text: str, *, total: int | None = None) -> Iterator[Callable[..., N
         say(f"{text}.")
         yield line
         return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
     columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(text, total=total)

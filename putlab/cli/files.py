@@ -13,9 +13,6 @@ from putlab.cli.console import say
 # The notebooks, and the demo that they read.
 FOLDERS = ("notebooks", "data_demo")
 
-# Files named before "and more".
-NAMED = 5
-
 
 def notebooks(
     folder: Annotated[
@@ -26,9 +23,8 @@ def notebooks(
     written, kept = copy_out(folder)
     say(f"{counted(len(written), 'file')} copied into {folder}.")
     if kept:
-        names = ", ".join(str(path.relative_to(folder)) for path in kept[:NAMED])
-        more = f" and {len(kept) - NAMED} more" if len(kept) > NAMED else ""
-        say(f"Left as they are, because they are yours now: {names}{more}.")
+        names = ", ".join(str(path.relative_to(folder)) for path in kept)
+        say(f"Left as they are, because they are yours now: {names}.")
     say(f"Open them with: uv run jupyter lab {folder}")
     say("Begin with 00_start_here; the first cell of each names the log: put your own there.")
 

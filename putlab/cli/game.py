@@ -39,7 +39,7 @@ COLUMNS = {
 
 
 def game(
-    log: Annotated[Path | None, Argument(metavar="[LOG]", help=options.LOG)] = None,
+    log: Annotated[Path | None, Argument(metavar="LOG", help=options.LOG)] = None,
     player: Player = None,
     output: Output = None,
     deal: Annotated[
@@ -120,9 +120,8 @@ def _hand_out(
     longest = f"{longest_ft * options.FOOT[units]:.3g} {units}"
     say(f"Lengths: {mix.level} ({mix.source}); none longer than {longest} (--longest).")
     if output is None:
-        show(
-            pl.games.card_in_words(card, units), f"Counted game of {len(card)} holes, each par two"
-        )
+        title = f"Counted game of {len(card)} holes, each par two"
+        show(pl.games.card_in_words(card, units), title)
         say("Nothing is conceded. Write the card to fill in with -o card.csv.")
     else:
         pl.write_sheet(card, output, units=units)
@@ -137,7 +136,7 @@ def _tell(played: list[JudgedGames], reference: Reference, meta: dict, output: P
             say(f"Look at: {note}")
     if output is None:
         title = f"Counted games; reference: {reference.name}"
-        show(in_words(table, COLUMNS, missing="-"), title, whole=("Player", "Visit"))
+        show(in_words(table, COLUMNS), title, whole=("Player", "Visit"))
         tell(*(each.sentence for each in played))
         say(f"{reference.name}: {reference.source}.")
     else:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -21,20 +21,15 @@ if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
 
 
-def between(least: float, most: float) -> Callable[[CallbackParam, float | None], Any]:
-    """Return a check that a number lies in a range; a range of typer's own lets nan through."""
+def number(meaning: str, least: float, most: float) -> Any:
+    """Declare an option that takes a number of a range; a range of typer's own lets nan through."""
 
     def checked(param: CallbackParam, value: float | None) -> float | None:
         if value is not None and not least <= value <= most:
             raise UsageError(f"{param.opts[0]}: got {value:g}; expected {least:g} to {most:g}.")
         return value
 
-    return checked
-
-
-def number(meaning: str, least: float, most: float) -> Any:
-    """Declare an option that takes a number of a range."""
-    return Option(help=f"{meaning}, {least:g} to {most:g}.", callback=between(least, most))
+    return Option(help=f"{meaning}, {least:g} to {most:g}.", callback=checked)
 
 
 LOG = "A log of putts (.csv, .parquet, .xlsx) or a folder."

@@ -163,7 +163,7 @@ def plan(
     for one in plans:
         for row in one.listing:
             cells = [f"{c:<{w}}" for c, w in zip(row, WIDTHS, strict=False)]
-            tell("".join(cells).rstrip() if len(row) > 1 else "".join(row))
+            tell("".join(cells).rstrip())
         tell("")
 
 

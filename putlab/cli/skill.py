@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from typer import Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
-from putlab.base.settings import PAST_FT, SEED, STIMP_FT
+from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, SEED, STIMP_FT
 from putlab.base.writing import check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
@@ -50,43 +50,33 @@ def report(
     check_writable(output, kinds=())
     sharing = {"workers": workers, "cluster": cluster}
     if any(sharing.values()) and not each_player:
-        raise UsageError(
-            "--workers and --cluster share out the fits of --each-player; give it too."
-        )
+        raise UsageError("--workers and --cluster share out the fits of --each-player; give it.")
     if all(sharing.values()):
         raise UsageError("a --cluster has its own workers; leave out --workers.")
     read = options.read(log, player)
-    if each_player:
-        with progress("Fitting each player alone") as advance:
-            how = {"each_player": True, "seed": seed, **sharing}
-            pl.report(read, path=output, player=player, progress=advance, **how)
-    else:
-        fit = options.fit(read, seed=seed)
-        with progress("Writing the report") as advance:
-            pl.report(read, fit, output, player=player, progress=advance)
+    how: dict[str, Any] = {"each_player": True, "seed": seed, **sharing}
+    if not each_player:
+        how = {"fit": options.fit(read, seed=seed)}
+    with progress("Fitting each player alone" if each_player else "Writing the report") as advance:
+        pl.report(read, path=output, player=player, progress=advance, **how)
     if str(output) != "-":
         say(f"{output} is written: open it in a browser, or print it.")
 
 
-ESTIMATES = {
+SPREADS = {
     "distance_ft": ("Distance, ft", "{:g}"),
     "putts": ("Putts", "{}"),
     "line_sd_deg": ("Line spread, °", "{:.2f}"),
     "line_bias_deg": ("Line bias, °", "{:+.2f}"),
     "pace_sd_pct": ("Pace spread, %", "{:.1f}"),
     "pace_bias_pct": ("Pace bias, %", "{:+.1f}"),
+}
+STROKES = {
+    "distance_ft": ("Distance, ft", "{:g}"),
     "one_putt": ("One putt", "{:.0%}"),
     "three_putt": ("Three putts", "{:.0%}"),
     "average_putts": ("Average putts", "{:.2f}"),
 }
-
-# Two tables, so that each fits a screen of 80 columns.
-SHOWN = {
-    "spread within a visit, with its 90 % interval": list(ESTIMATES)[:6],
-    "putts on a new day on a flat green, with 90 % intervals": [
-        "distance_ft", *list(ESTIMATES)[6:]
-    ],
-}  # fmt: skip
 
 
 def estimate(log: LogPath, player: Player = None, output: Output = None, seed: Seed = SEED) -> None:
@@ -108,9 +98,12 @@ def estimate(log: LogPath, player: Player = None, output: Output = None, seed: S
     table = pl.estimate(fit, players).table
     options.say_of_greens(fit, players)
     if output is None:
-        for player, rows in table.groupby("player", sort=False):
-            for title, names in SHOWN.items():
-                show(in_words(rows, {n: ESTIMATES[n] for n in names}), f"{player}: {title}")
+        # Two tables, so that each fits a screen of 80 columns.
+        ranges = "90 % interval"
+        for name, rows in table.groupby("player", sort=False):
+            show(in_words(rows, SPREADS), f"{name}: spread within a visit, with its {ranges}")
+            title = f"{name}: putts on a new day on a flat green, with {ranges}s"
+            show(in_words(rows, STROKES), title)
     else:
         write_table(table, output, meta=fit.meta() | {"log_sha256": read.digest})
 
@@ -193,10 +186,6 @@ def holeout(
     else:
         meta = {"putlab": pl.__version__, **biases, **spreads, **green, "conditions": "flat green"}
         write_table(result, output, meta=meta)
-
-
-# As in `putlab.green.roll`, which loads too slowly for `--help`.
-LINE_SD_DEG, PACE_SD_PCT = 1.0, 8.0
 
 
 def roll(

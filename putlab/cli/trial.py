@@ -25,9 +25,7 @@ if TYPE_CHECKING:
 def trial(
     lengths: Lengths,
     detect: Annotated[float, number("Cut of spread to be seen, percent", 1, 90)] = 20.0,
-    metric: Annotated[
-        str, Option(help="What the verdict will be on: line, pace or strokes.")
-    ] = "line",
+    metric: Annotated[str, Option(help="Verdict on line, pace or strokes.")] = "line",
     log: Annotated[
         Path | None, Option(metavar="LOG", help="A log of this golfer: own spread and readings.")
     ] = None,
@@ -35,9 +33,7 @@ def trial(
     before: Annotated[str, Option(help="Label of the condition now.")] = "A",
     after: Annotated[str, Option(help="Label of the change.")] = "B",
     sessions: Annotated[int | None, number("Visits, where fixed", 1, 1000)] = None,
-    session_putts: Annotated[
-        int, number("Putts of a visit, both conditions together", 2, 2000)
-    ] = 60,
+    session_putts: Annotated[int, number("Putts of a visit, both conditions", 2, 2000)] = 60,
     units: Units = None,
     seed: Seed = SEED,
     output: Output = None,
@@ -97,9 +93,7 @@ def compare(
     too_small_strokes: Annotated[
         float | None, number("Smaller changes don't matter, strokes", 0.001, 10)
     ] = None,
-    detect: Annotated[
-        float | None, number("Cut that the trial was designed to see, percent", 1, 90)
-    ] = None,
+    detect: Annotated[float | None, number("Cut the trial was to see, percent", 1, 90)] = None,
     output: Output = None,
     seed: Seed = SEED,
 ) -> None:

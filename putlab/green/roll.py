@@ -7,16 +7,11 @@ import pandas as pd
 
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
-from putlab.base.settings import PAST_FT, STIMP_FT
+from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, STIMP_FT
 from putlab.green.lies import Lies, SlopeScatter
 from putlab.green.published import CAPTURE_FT_S, HOLE_RADIUS_FT
 from putlab.green.skill import Skill
 from putlab.green.slope import Green, break_ft, stop_ft, through_hole, velocity
-
-# Spreads for the aim where none are given, an assumption: those of tour professionals in a
-# published fit of direction and distance, 1.02 degrees and 0.080 of the distance (A. Gelman,
-# "Model building and expansion for golf putting", Stan case study, 2019), rounded.
-LINE_SD_DEG, PACE_SD_PCT = 1.0, 8.0
 
 # Longer than any putt that a green allows.
 LONGEST_FT = 200

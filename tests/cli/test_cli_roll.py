@@ -8,8 +8,9 @@ import pytest
 import typer
 from slope_simulation import normals, roll_out, struck
 
+from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT
 from putlab.cli.console import run
-from putlab.cli.skill import LINE_SD_DEG, PACE_SD_PCT, roll
+from putlab.cli.skill import roll
 
 COLUMNS = ["stop_along_ft", "stop_right_ft", "break_ft", "aim_deg", "roll_flat_ft"]
 

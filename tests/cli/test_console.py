@@ -19,7 +19,7 @@ from putlab.cli.app import build_app
 
 def app_that(action):
     app = typer.Typer(pretty_exceptions_enable=False)
-    app.command()(console.stoppable(action))
+    app.command()(action)
     return app
 
 
