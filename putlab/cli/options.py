@@ -77,15 +77,6 @@ def fit(log: Log, *, seed: int = SEED) -> Fit:
         return pl.fit(log, seed=seed)
 
 
-def say_of_greens(fit: Fit, players: list[str]) -> None:
-    """Tell what putts made or missed on a green have added, or that they were left out."""
-    for left_out in fit.checks.get("green", []):
-        say(left_out.sentence)
-    for player in players:
-        if fit.green_putts(player):
-            say(" ".join(fit.green_sentences(player)))
-
-
 def unit(asked: str | None, log: Log | None = None) -> str:
     """Read the unit in which lengths are said; where none is given it is the log's."""
     if asked not in (None, *FOOT):

@@ -96,7 +96,10 @@ def estimate(log: LogPath, player: Player = None, output: Output = None, seed: S
     fit = options.fit(read, seed=seed)
     players = [player] if player else fit.players
     table = pl.estimate(fit, players).table
-    options.say_of_greens(fit, players)
+    for left_out in fit.checks.get("green", []):
+        say(left_out.sentence)
+    for name in filter(fit.green_putts, players):
+        say(" ".join(fit.green_sentences(name)))
     if output is None:
         # Two tables, so that each fits a screen of 80 columns.
         ranges = "90 % interval"

@@ -108,8 +108,7 @@ def test_refusals(tmp_path, command, capsys, monkeypatch, arguments, code, messa
     assert said.count("\n") == 1
 
 
-def test_a_long_log_shows_that_work_goes_on(tmp_path, command, capsys, monkeypatch):
-    monkeypatch.setattr("putlab.cli.check.LONG", 10)
+def test_of_many_lengths_the_first_are_listed(tmp_path, command, capsys):
     write_csv(tmp_path / "putts.csv", *[{"distance_ft": str(n)} for n in range(1, 40)])
     assert command(tmp_path) == 0
     assert command(tmp_path / "putts.csv") == 0
