@@ -99,15 +99,9 @@ class FlatScatter:
         """Chance that the ball does not move at all, shape (putts,)."""
         return ndtr(self.resting_edge).ravel()
 
-    def passing_edges(self, offset_ft: float = HOLE_RADIUS_FT) -> tuple[np.ndarray, np.ndarray]:
-        """Return the left and right directions that pass the hole's centre so far away.
-
-        Infinity is any direction at all; from inside the hole any forward direction is at it.
-        """
-        if np.isinf(offset_ft):
-            endless = np.full((len(self), 1), np.inf)
-            return -endless, endless
-        return self._either_side(offset_ft / self.distance_ft)
+    def passing_edges(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the left and right directions that graze the hole; from inside it, none does."""
+        return self._either_side(HOLE_RADIUS_FT / self.distance_ft)
 
     def steep_edges(self, stimp_ft: float) -> tuple[np.ndarray, np.ndarray]:
         """Return the directions inside the hole where a putt of mean pace just drops.

@@ -5,7 +5,6 @@ M(k + 1, d) is the mean of M(k, leave) over the misses from d. Everything follow
 1 - M(1), three or more M(2), average putts the sum of M(0) to M(9), as a hole ends at ten.
 """
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from types import SimpleNamespace
@@ -16,12 +15,12 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from putlab.base.cache import kept_or_made, result_key
-from putlab.base.errors import UsageError
+from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green.flat import FlatScatter
 from putlab.green.leaves import LeaveGrid, holed_chance, leaves_of, over_parts
-from putlab.green.skill import Skill
+from putlab.green.skill import Skill, rising
 
 # A hole ends at ten putts, so that an average exists for any skill.
 MOST_PUTTS = 10
@@ -90,12 +89,7 @@ class HoleOut(Result):
 
 
 def hole_out(
-    skill: Skill,
-    distance_ft: ArrayLike,
-    *,
-    stimp_ft: float = STIMP_FT,
-    past_ft: ArrayLike = PAST_FT,
-    refine: int = 1,
+    skill: Skill, distance_ft: ArrayLike, *, stimp_ft: float = STIMP_FT, past_ft: float = PAST_FT
 ) -> HoleOut:
     """Return the chances of one putt and of three, and average putts, on a flat green.
 
@@ -111,11 +105,8 @@ def hole_out(
         Lengths of the first putt, in feet, rising.
     stimp_ft : float
         Green speed in feet.
-    past_ft : float or array_like, shape (n,)
-        How far past the hole the golfer aims to roll the ball; an array gives it for each
-        distance, and putts that follow take it from there, straight in log distance.
-    refine : int
-        Multiplies the nodes of every integral.
+    past_ft : float
+        How far past the hole the golfer aims to roll the ball.
 
     Returns
     -------
@@ -133,17 +124,16 @@ def hole_out(
     >>> round(float(hole_out(Skill.constant(1.0, 8.0), [8]).one_putt[0, 0]), 2)
     0.72
     """
-    distance_ft = _distances(distance_ft)
-    past_at = _pasts(past_ft, distance_ft)
-    if not np.isfinite(stimp_ft) or stimp_ft <= 0:
-        raise UsageError(f"stimp_ft must be above 0; got {stimp_ft:g}.")
+    distance_ft = rising("distance_ft", distance_ft)
+    expect(0 < stimp_ft < np.inf, "stimp_ft", stimp_ft, "a number above 0")
+    expect(0 <= past_ft < np.inf, "past_ft", past_ft, "0 or more")
     grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
     mean = skill.mean
     size = max(1, PUTTS_AT_ONCE // (distance_ft.size + grid.CELLS // grid.LATER))
 
     def solve(start: int) -> tuple[np.ndarray, ...]:
         some = skill[start : start + size]
-        return _solve(some, mean, distance_ft, stimp_ft, past_at, grid, refine)
+        return _solve(some, mean, distance_ft, stimp_ft, past_ft, grid)
 
     # Two threads, as numpy lets go of the interpreter while it computes; the order of the
     # draws, and so every result, is the same with one.
@@ -152,67 +142,42 @@ def hole_out(
     return HoleOut(distance_ft, *(np.concatenate(p, axis=-2) for p in zip(*parts, strict=True)))
 
 
-def _distances(distance_ft: ArrayLike) -> np.ndarray:
-    distance_ft = np.atleast_1d(np.asarray(distance_ft, dtype=float))
-    good = distance_ft.ndim == 1 and distance_ft.size and np.all(np.isfinite(distance_ft))
-    if not good or distance_ft[0] <= 0 or np.any(np.diff(distance_ft) <= 0):
-        raise UsageError(f"distance_ft must be above 0 and rising; got {distance_ft}.")
-    return distance_ft
-
-
-def _pasts(past_ft: ArrayLike, distance_ft: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    # Past as a function of distance.
-    past_ft = np.broadcast_to(np.asarray(past_ft, dtype=float), distance_ft.shape)
-    if not np.all(np.isfinite(past_ft)) or np.any(past_ft < 0):
-        raise UsageError(f"past_ft must be 0 or more; got {past_ft.min():g}.")
-    return lambda wanted_ft: np.interp(np.log(wanted_ft), np.log(distance_ft), past_ft)
-
-
 def _solve(
     skill: Skill,
     mean: Skill,
     distance_ft: np.ndarray,
     stimp_ft: float,
-    past_at: Callable[[np.ndarray], np.ndarray],
+    past_ft: float,
     grid: LeaveGrid,
-    refine: int,
 ) -> tuple[np.ndarray, ...]:
     # The fields of `HoleOut` after the distance.
-    first = leaves_of(
-        skill.at(distance_ft), past_at(distance_ft), stimp_ft, grid,
-        mean=mean.at(distance_ft), refine=refine,
-    )  # fmt: skip
-    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=past_at, mean=mean, refine=refine)
+    there, mean_there = (golfer.at(distance_ft) for golfer in (skill, mean))
+    first = leaves_of(there, past_ft, stimp_ft, grid, mean=mean_there)
+    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=past_ft, mean=mean)
     beyond = np.moveaxis(first.cells @ later[..., 1:], -1, 0)
     more_than = np.stack([np.ones_like(first.holed), 1 - first.holed, *beyond])
     return more_than, first.mean_leave_ft
 
 
 def later_putts(
-    skill: Skill,
-    grid: LeaveGrid,
-    *,
-    stimp_ft: float,
-    past_ft: Callable[[np.ndarray], np.ndarray],
-    mean: Skill | None = None,
-    refine: int = 1,
+    skill: Skill, grid: LeaveGrid, *, stimp_ft: float, past_ft: ArrayLike, mean: Skill | None = None
 ) -> np.ndarray:
     """Return the chances (draws, cells, 9) of more than 0 to 8 putts from where a putt was left.
 
-    ``Leaves.cells @`` their sum over the last axis is the mean of the putts still to come.
+    ``Leaves.cells @`` their sum over the last axis is the mean of the putts still to come; an
+    array of aims is one for every `LeaveGrid.HOLING`-th cell.
     """
-
     mean = mean or skill.mean
     solved_ft, later_ft = grid.cells_ft[:: grid.HOLING], grid.cells_ft[:: grid.LATER]
+    past = np.broadcast_to(np.asarray(past_ft, dtype=float), solved_ft.shape)
 
     def holed(part: Skill) -> np.ndarray:
-        return holed_chance(FlatScatter.of(part, past_ft(solved_ft)), stimp_ft, refine=refine)
+        return holed_chance(FlatScatter.of(part, past), stimp_ft)
 
     missed = 1 - over_parts(skill.at(solved_ft), holed, mean=mean.at(solved_ft))
     missed = np.clip(grid.fill(grid.HOLING) @ missed[..., None], 0.0, 1.0)
-    cells = leaves_of(
-        skill.at(later_ft), past_ft(later_ft), stimp_ft, grid, mean=mean.at(later_ft), refine=refine
-    ).cells
+    later_past = past[:: grid.LATER // grid.HOLING]
+    cells = leaves_of(skill.at(later_ft), later_past, stimp_ft, grid, mean=mean.at(later_ft)).cells
     # Smooth in log distance and small: few distances carry the chances of more than one.
     fill = grid.fill(grid.LATER)
     chances, current, step = [np.ones_like(missed), missed], cells @ missed, cells @ fill

@@ -5,15 +5,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
-from putlab.base.errors import UsageError
-from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.green.flat import FlatScatter, normal_nodes, past_limit_ft, rim_ft
 from putlab.green.skill import Skill
 
-# Nodes at refinement 1. Directions at the hole, in each of three ranges: for the chances; to
+# Nodes. Directions at the hole, in each of three ranges: for the chances; to
 # place the misses that were too soft, and too hard.
 AT_HOLE, AT_HOLE_SOFT, AT_HOLE_HARD = 16, 3, 8
 # A few nodes, and more for putts that scatter over many feet, as what a leave costs changes
@@ -21,12 +18,6 @@ AT_HOLE, AT_HOLE_SOFT, AT_HOLE_HARD = 16, 3, 8
 # their roll-outs on each side of it.
 AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT = 7, 0.5
 BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 5, 0.8, 12, 1.2
-# Directions in each range where a circle round the hole is asked about.
-CIRCLE = 24
-
-# Common practice: a missed putt comes to rest past the hole and within three feet of it.
-AREA_FT = 3.0
-
 # A chance of missing below this is none: rounding.
 NO_MISS = 1e-14
 
@@ -47,7 +38,7 @@ class Leaves:
     # Chance of a miss that stops near each distance of `LeaveGrid`, shape (putts, cells): the
     # weights of linear interpolation in log distance, so that cells @ f is the mean of
     # f(leave). They come from a few nodes a putt: right for the mean of what is smooth, lumpy
-    # as a distribution, for which there is `leave_within`.
+    # as a distribution.
     cells: np.ndarray
 
 
@@ -96,15 +87,15 @@ class LeaveGrid:
         return total.reshape(rows, size)
 
 
-def holed_chance(putts: FlatScatter, stimp_ft: float, *, refine: int = 1) -> np.ndarray:
+def holed_chance(putts: FlatScatter, stimp_ft: float) -> np.ndarray:
     """Return the chance that each putt drops: roll-out in closed form, direction by nodes."""
-    (holed,) = _in_chunks(lambda part: _at_hole(part, stimp_ft, refine)[2:3], putts)
+    (holed,) = _in_chunks(lambda part: _at_hole(part, stimp_ft)[2:3], putts)
     return holed
 
 
-def leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, *, refine: int = 1) -> Leaves:
-    """Return what happens to each putt; ``refine`` multiplies the nodes."""
-    return Leaves(*_in_chunks(lambda part: _leaves(part, stimp_ft, grid, refine), putts))
+def leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid) -> Leaves:
+    """Return what happens to each putt."""
+    return Leaves(*_in_chunks(lambda part: _leaves(part, stimp_ft, grid), putts))
 
 
 def over_parts(
@@ -129,12 +120,11 @@ def leaves_of(
     grid: LeaveGrid,
     *,
     mean: Skill | None = None,
-    refine: int = 1,
 ) -> Leaves:
     """Return what happens to a golfer's putts, mishits among them; arrays (draws, n, ...)."""
 
     def columns(part: Skill) -> np.ndarray:
-        found = leaves(FlatScatter.of(part, past_ft), stimp_ft, grid, refine=refine)
+        found = leaves(FlatScatter.of(part, past_ft), stimp_ft, grid)
         left_ft = np.nan_to_num(found.mean_leave_ft) * found.cells.sum(axis=1)
         return np.column_stack([found.holed, left_ft, found.cells])
 
@@ -152,21 +142,21 @@ def _in_chunks(work: Callable[[FlatScatter], Columns], putts: FlatScatter) -> Co
     return tuple(np.concatenate(column)[back] for column in zip(*parts, strict=True))
 
 
-def _nodes(least: int, per_ft: float, scatter_ft: np.ndarray, refine: int) -> int:
-    return refine * (least + int(np.ceil(per_ft * scatter_ft.max())))
+def _nodes(least: int, per_ft: float, scatter_ft: np.ndarray) -> int:
+    return least + int(np.ceil(per_ft * scatter_ft.max()))
 
 
-def _at_hole(putts: FlatScatter, stimp_ft: float, refine: int) -> Columns:
-    return Directions.at_hole(putts, stimp_ft, AT_HOLE * refine).chances()
+def _at_hole(putts: FlatScatter, stimp_ft: float) -> Columns:
+    return Directions.at_hole(putts, stimp_ft, AT_HOLE).chances()
 
 
-def _leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid, refine: int) -> Columns:
+def _leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid) -> Columns:
     # The columns of `Leaves`.
-    stay, soft, holed, hard = _at_hole(putts, stimp_ft, refine)
-    few = (Directions.at_hole(putts, stimp_ft, n * refine) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
-    beside = _nodes(BESIDE, BESIDE_PER_FT, putts.distance_ft * putts.line_sd_rad, refine)
-    rolls = _nodes(ROLLS, ROLLS_PER_FT, putts.roll_sd_ft, refine)
-    at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, putts.roll_sd_ft, refine)
+    stay, soft, holed, hard = _at_hole(putts, stimp_ft)
+    few = (Directions.at_hole(putts, stimp_ft, n) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
+    beside = _nodes(BESIDE, BESIDE_PER_FT, putts.distance_ft * putts.line_sd_rad)
+    rolls = _nodes(ROLLS, ROLLS_PER_FT, putts.roll_sd_ft)
+    at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, putts.roll_sd_ft)
     places = [
         (putts.distance_ft[:, None] ** 2, stay[:, None]),
         # A few directions show where misses at the hole stop; many say how likely they are.
@@ -213,13 +203,11 @@ class Directions:
         return cls(putts, along, offset, chance, near, far)
 
     @classmethod
-    def beside(
-        cls, putts: FlatScatter, side: int, nodes: int, *, within_ft: float = np.inf
-    ) -> "Directions":
-        """Return directions that pass the hole by on a side, 0 left or 1 right, so near at most."""
+    def beside(cls, putts: FlatScatter, side: int, nodes: int) -> "Directions":
+        """Return directions that pass the hole by on a side, 0 left or 1 right."""
         edge = putts.passing_edges()[side]
-        outer = putts.passing_edges(within_ft)[side]
-        edges = (edge, outer) if side else (outer, edge)
+        endless = np.full_like(edge, np.inf)
+        edges = (edge, endless) if side else (-endless, edge)
         along, offset, chance = putts.directions(*edges, nodes)
         level = putts.roll_edge(along)
         return cls(putts, along, offset, chance, level, level)
@@ -257,56 +245,3 @@ class Directions:
         squared = (self.putts.roll(z) - along) ** 2 + aside
         rows = len(self.putts)
         return squared.reshape(rows, -1), (chance * share).reshape(rows, -1)
-
-
-def leave_within(
-    skill: Skill,
-    distance_ft: ArrayLike,
-    within_ft: ArrayLike,
-    *,
-    stimp_ft: float = STIMP_FT,
-    past_ft: float = PAST_FT,
-) -> np.ndarray:
-    """Return the chance (draws, n, m) that a putt misses and stops within each distance left."""
-    within_ft = np.atleast_1d(np.asarray(within_ft, dtype=float))
-    if not np.all(within_ft > 0):
-        raise UsageError(f"within_ft must be above 0; got {within_ft}.")
-    putts = FlatScatter.of(skill.at(distance_ft), past_ft)
-    found = [_near_hole(putts, stimp_ft, r, _short_and_close, _past_and_close) for r in within_ft]
-    return np.stack(found, axis=-1).reshape(skill.draws, -1, within_ft.size)
-
-
-def area_chance(putts: FlatScatter, stimp_ft: float, area_ft: float = AREA_FT) -> np.ndarray:
-    """Return the chance of a miss past the hole (its closest approach) and so close to it."""
-    return _near_hole(putts, stimp_ft, area_ft, _past_and_close)
-
-
-def _near_hole(
-    putts: FlatScatter, stimp_ft: float, radius_ft: float, *parts: Callable[..., np.ndarray]
-) -> np.ndarray:
-    # The sum of parts over all directions that pass through the circle.
-    def work(some: FlatScatter) -> Columns:
-        ways = [Directions.at_hole(some, stimp_ft, CIRCLE)]
-        ways += [Directions.beside(some, side, CIRCLE, within_ft=radius_ft) for side in (0, 1)]
-        return (np.sum([part(way, radius_ft) for way in ways for part in parts], axis=0),)
-
-    (chance,) = _in_chunks(work, putts)
-    return chance
-
-
-def _past_and_close(ways: Directions, radius_ft: float) -> np.ndarray:
-    end = ways.along_ft + _half_chord(ways, radius_ft)
-    end = np.maximum(ways.putts.roll_edge(end), ways.far)
-    return np.sum(ways.chance * (ndtr(end) - ndtr(ways.far)), axis=1)
-
-
-def _short_and_close(ways: Directions, radius_ft: float) -> np.ndarray:
-    from_ft = ways.along_ft - _half_chord(ways, radius_ft)
-    # A ball that does not move is inside a circle that reaches the ball.
-    start = np.where(from_ft <= 0, -np.inf, ways.putts.roll_edge(from_ft))
-    start = np.minimum(start, ways.near)
-    return np.sum(ways.chance * (ndtr(ways.near) - ndtr(start)), axis=1)
-
-
-def _half_chord(ways: Directions, radius_ft: float) -> np.ndarray:
-    return np.sqrt(np.maximum(radius_ft**2 - ways.offset_ft**2, 0.0))

@@ -77,8 +77,6 @@ class Lies:
         distance_ft: ArrayLike,
         slope_to_deg: ArrayLike,
         aims: SlopeScatter | None = None,
-        *,
-        refine: int = 1,
     ) -> "Lies":
         """Return lies with directions over all that can drop; finer over those that aims take."""
         distance, to = floats(np.atleast_1d(distance_ft), slope_to_deg)
@@ -88,7 +86,7 @@ class Lies:
         reach, edge = REACH * aims.line_sd_deg, (high - low) / (2 * ALL_DIRECTIONS)
         left = np.clip((aims.line_deg - reach).min(axis=1), low, high - edge)
         right = np.clip((aims.line_deg + reach).max(axis=1), low + edge, high)
-        return cls(green, distance, to, left, right, DIRECTIONS * refine)
+        return cls(green, distance, to, left, right, DIRECTIONS)
 
     @property
     def cell_deg(self) -> np.ndarray:
@@ -122,9 +120,7 @@ class Lies:
         edges = (self.rolls_ft[:, None] - pace.roll_ft) / pace.roll_sd_ft
         return ndtr(z + half) - ndtr(z - half), edges[..., 0], edges[..., 1]
 
-    def stopping_places(
-        self, aims: SlopeScatter, *, nodes: tuple[int, int] = NODES, dropping: int = DROPPING
-    ) -> list[np.ndarray]:
+    def stopping_places(self, aims: SlopeScatter) -> list[np.ndarray]:
         """Return leave, direction of downhill and chance of places (lies, aims, n), hole covered.
 
         Chances are below 0 for the putts that drop, so that ``(chance * f).sum(-1)`` is the
@@ -132,22 +128,22 @@ class Lies:
         """
         # The mean over misses is that over all putts less that over those that drop; both are
         # smooth, so a few nodes serve.
-        parts = self._everywhere(aims, nodes), self._dropped(aims, dropping)
+        parts = self._everywhere(aims), self._dropped(aims)
         return [np.concatenate(pair, axis=-1) for pair in zip(*parts, strict=True)]
 
-    def _everywhere(self, aims: SlopeScatter, nodes: tuple[int, int]) -> list[np.ndarray]:
+    def _everywhere(self, aims: SlopeScatter) -> list[np.ndarray]:
         # All putts: even nodes of direction by even nodes of pace.
-        across, along = (np.linspace(-REACH, REACH, count) for count in nodes)
+        across, along = (np.linspace(-REACH, REACH, count) for count in NODES)
         shares = [np.exp(-z * z / 2) for z in (across, along)]
         aims = aims[..., None, None]
         line = aims.line_deg + aims.line_sd_deg * across[:, None]
         roll = np.maximum(aims.roll_ft + aims.roll_sd_ft * along, 0.0)
         return self._places(line, roll, np.outer(*(share / share.sum() for share in shares)))
 
-    def _dropped(self, aims: SlopeScatter, dropping: int) -> list[np.ndarray]:
+    def _dropped(self, aims: SlopeScatter) -> list[np.ndarray]:
         # Putts that drop, chances below 0: the directions by nodes of pace.
         chance, low, high = self._masses(aims)
-        x, w = leggauss(dropping)
+        x, w = leggauss(DROPPING)
         start, stop = (np.clip(edge, -REACH, REACH)[..., None] for edge in (low, high))
         z = (start + stop) / 2 + (stop - start) / 2 * x
         share = w * np.exp(-z * z / 2)

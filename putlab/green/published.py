@@ -40,7 +40,7 @@ TOUR_PUTTS_A_ROUND, TOUR_THREE_PUTTS_A_ROUND = 29.0, 0.47
 NINETY_ONE_PUTT = MappingProxyType({5.0: 0.50, 8.0: 0.27, 20.0: 0.06})
 NINETY_PUTTS_A_ROUND = 33.0
 # How many times as wide as the tour golfer's this golfer's line and pace spread: what
-# `putlab.rounds.reference.fit_ninety` finds from those shares, written down.
+# `tests/helpers/shipped_figures.py` finds from those shares, written down.
 NINETY_TIMES_TOUR = 1.5642
 
 SOURCES = MappingProxyType(

@@ -54,9 +54,7 @@ class Skill:
     pace_wild_sd_pct: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
-        distance = np.atleast_1d(np.asarray(self.distance_ft, dtype=float))
-        if distance.ndim != 1 or np.any(distance <= 0) or np.any(np.diff(distance) <= 0):
-            raise UsageError(f"distance_ft must be above 0 and rising; got {distance}.")
+        distance = rising("distance_ft", self.distance_ft)
         object.__setattr__(self, "distance_ft", distance)
         values = {name: np.asarray(value, dtype=float) for name, value in self.values.items()}
         for name in ("line_wild_sd_deg", "pace_wild_sd_pct"):
@@ -157,7 +155,17 @@ class Skill:
 
     def thinned(self, draws: int) -> "Skill":
         """Return at most so many of the draws, evenly taken: cheaper to work with."""
-        return self if self.draws <= draws else self[even_rows(self.draws, draws)]
+        rows = np.linspace(0, self.draws - 1, draws).round().astype(int)
+        return self if self.draws <= draws else self[rows]
+
+
+def rising(name: str, distance_ft: ArrayLike) -> np.ndarray:
+    """Return distances as an array; refuse any that are not finite, above 0 and rising."""
+    distance = np.atleast_1d(np.asarray(distance_ft, dtype=float))
+    good = distance.ndim == 1 and distance.size and np.all(np.isfinite(distance))
+    if not good or np.any(np.diff(distance, prepend=0.0) <= 0):
+        raise UsageError(f"{name} must be above 0 and rising; got {distance}.")
+    return distance
 
 
 def _check_values(name: str, value: np.ndarray) -> None:
@@ -168,11 +176,6 @@ def _check_values(name: str, value: np.ndarray) -> None:
         raise UsageError(f"{name} must be above 0; got {np.min(value):g}.")
     if name.endswith("_wild") and (wrong := value[(value < 0) | (value > 1)]).size:
         raise UsageError(f"{name} must be a share from 0 to 1; got {wrong[0]:g}.")
-
-
-def even_rows(rows: int, wanted: int) -> np.ndarray:
-    """Return the indices of so many of the rows, evenly from the first to the last."""
-    return np.linspace(0, rows - 1, wanted).round().astype(int)
 
 
 def interpolation_weights(known: np.ndarray, wanted: np.ndarray) -> np.ndarray:

@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import map_coordinates
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import expect
 from putlab.green.hole_out import MOST_PUTTS
-from putlab.green.lies import DROPPING, NODES, Lies, SlopeScatter
+from putlab.green.lies import Lies, SlopeScatter
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.green.skill import Skill
 from putlab.green.slope import Green, Pair, aim_past, floats
@@ -42,10 +42,10 @@ class PolarGrid:
     slope_to_deg: np.ndarray  # shape (m,), round the whole circle
 
     @classmethod
-    def up_to(cls, longest_ft: float, *, refine: int = 1) -> "PolarGrid":
+    def up_to(cls, longest_ft: float) -> "PolarGrid":
         """Return a grid; whatever lies beyond its end counts as lying there."""
-        distances = np.geomspace(NEAREST_FT, longest_ft, (DISTANCES - 1) * refine + 1)
-        return cls(distances, np.linspace(0, 360, DIRECTIONS * refine, endpoint=False))
+        distances = np.geomspace(NEAREST_FT, longest_ft, DISTANCES)
+        return cls(distances, np.linspace(0, 360, DIRECTIONS, endpoint=False))
 
     def places(self) -> Pair:
         """Return distance and direction of every place, each of shape (n * m,)."""
@@ -99,49 +99,40 @@ def slope_more_than(
     slope_to_deg: ArrayLike = 0.0,
     *,
     past_ft: float,
-    refine: int = 1,
 ) -> np.ndarray:
     """Return the chance that more than 0 to 9 putts are taken, shape (10, draws, n).
 
     Every putt is struck over the middle of the hole to stop ``past_ft`` past it; each draw is
-    another golfer. ``refine`` multiplies the grid and the nodes of every integral.
+    another golfer.
     """
     distance, to = floats(np.atleast_1d(distance_ft), slope_to_deg)
     _check(distance, to, past_ft)
-    grid = PolarGrid.up_to(max(SHORTEST_GRID_FT, 1.5 * distance.max()), refine=refine)
+    grid = PolarGrid.up_to(max(SHORTEST_GRID_FT, 1.5 * distance.max()))
     misses = (
-        _misses(skill, green, past_ft, grid, places, refine)
-        for places in (grid.places(), (distance, to))
+        _misses(skill, green, past_ft, grid, places) for places in (grid.places(), (distance, to))
     )
     return np.stack([_more_than(grid, *draw) for draw in zip(*misses, strict=True)], axis=1)
 
 
 def _check(distance_ft: np.ndarray, slope_to_deg: np.ndarray, past_ft: float) -> None:
-    if not (np.isfinite(past_ft) and past_ft >= 0):
-        raise UsageError(f"past_ft must be 0 or more; got {past_ft:g}.")
-    if not np.all((distance_ft > HOLE_RADIUS_FT) & np.isfinite(distance_ft)):
-        raise UsageError(
-            f"distance_ft: got {distance_ft.min():g} to {distance_ft.max():g}; expected more than "
-            f"the hole's radius, {HOLE_RADIUS_FT:.3f} ft."
-        )
-    if not np.all(np.isfinite(slope_to_deg)):
-        raise UsageError("slope_to_deg must be finite numbers.")
+    expect(0 <= past_ft < np.inf, "past_ft", past_ft, "0 or more")
+    reach = (distance_ft > HOLE_RADIUS_FT) & (distance_ft < np.inf)
+    more = f"more than the hole's radius, {HOLE_RADIUS_FT:.3f} ft"
+    expect(bool(np.all(reach)), "distance_ft", distance_ft, more)
+    expect(bool(np.all(np.isfinite(slope_to_deg))), "slope_to_deg", slope_to_deg, "degrees")
 
 
 def _misses(
-    skill: Skill, green: Green, past_ft: float, grid: PolarGrid, places: Pair, refine: int
+    skill: Skill, green: Green, past_ft: float, grid: PolarGrid, places: Pair
 ) -> Iterator[Misses]:
     # Draw by draw.
     distance, to = places
     line, roll = aim_past(green, distance, past_ft, slope_to_deg=to)
     aims = SlopeScatter.of(skill, distance, line[:, None], roll[:, None])
-    lies = Lies.on(green, distance, to, aims, refine=refine)
-    across, along = ((count - 1) * refine + 1 for count in NODES)
+    lies = Lies.on(green, distance, to, aims)
     for draw in range(skill.draws):
         aim = aims[:, [draw]]
-        leave, turned, chance = lies.stopping_places(
-            aim, nodes=(across, along), dropping=DROPPING * refine
-        )
+        leave, turned, chance = lies.stopping_places(aim)
         where = grid.coordinates(leave[:, 0], turned[:, 0])
         yield Misses(1 - lies.holed_chance(aim)[:, 0], where, chance[:, 0])
 

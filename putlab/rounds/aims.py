@@ -1,8 +1,7 @@
 """How far past the hole this golfer should aim to roll it, on a flat green.
 
-Three aims pull apart: holing it most often (hard enough to get there, soft enough to drop),
-needing fewest putts (a miss must leave a short one), and leaving a miss in the area behind
-the hole, past it and within three feet, where it is common practice to want it.
+Two aims pull apart: holing it most often (hard enough to get there, soft enough to drop), and
+needing fewest putts (a miss must leave a short one).
 """
 
 from dataclasses import dataclass
@@ -20,7 +19,7 @@ from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import length_words
 from putlab.green.flat import FlatScatter
 from putlab.green.hole_out import later_putts
-from putlab.green.leaves import AREA_FT, LeaveGrid, area_chance, holed_chance, leaves_of, over_parts
+from putlab.green.leaves import LeaveGrid, holed_chance, leaves_of, over_parts
 from putlab.green.skill import Skill
 from putlab.rounds.expected import new_day_skill
 
@@ -52,22 +51,20 @@ class Aims(Result):
         Length of the putt, and how far past the hole the golfer aims to roll the ball.
     average_putts : ndarray, shape (aims, n)
         With later putts aimed as is best for them.
-    one_putt, area_share : ndarray, shape (aims, n)
-        Chance of holing it, and share of the misses that stop past the hole within three feet.
+    one_putt : ndarray, shape (aims, n)
+        Chance of holing it.
     """
 
     distance_ft: np.ndarray
     past_ft: np.ndarray
     average_putts: np.ndarray
     one_putt: np.ndarray
-    area_share: np.ndarray
 
     @property
     def table(self) -> pd.DataFrame:
-        """The aim with fewest putts, most holed, most misses in the area; the usual one's worth."""
+        """The aim with fewest putts, and most holed; the usual one's worth."""
         fewest = highest_point(self.past_ft, -self.average_putts)
         holed = highest_point(self.past_ft, self.one_putt)
-        area = highest_point(self.past_ft, self.area_share)
         usual = int(np.argmin(np.abs(self.past_ft - PAST_FT)))
         return pd.DataFrame(
             {
@@ -76,11 +73,8 @@ class Aims(Result):
                 "fewest_putts": -fewest[1],
                 "holed_past_ft": holed[0],
                 "holed_most": holed[1],
-                "area_past_ft": area[0],
-                "area_most": area[1],
                 "usual_putts": self.average_putts[usual],
                 "usual_one_putt": self.one_putt[usual],
-                "usual_area": self.area_share[usual],
             }
         )
 
@@ -109,7 +103,6 @@ def aims(
     *,
     stimp_ft: float = STIMP_FT,
     past_ft: ArrayLike = AIMS_FT,
-    area_ft: float = AREA_FT,
 ) -> Aims:
     """Return what aiming each distance past the hole is worth.
 
@@ -123,13 +116,11 @@ def aims(
         Green speed in feet.
     past_ft : array_like, shape (aims,)
         Aims to look at, feet past the hole, rising.
-    area_ft : float
-        Depth of the area behind the hole in feet.
 
     Returns
     -------
     Aims
-        Average putts, one-putt chance and share of misses in the area, for each aim.
+        Average putts and one-putt chance, for each aim.
 
     Raises
     ------
@@ -142,31 +133,23 @@ def aims(
         raise UsageError(f"past_ft needs three aims or more, rising from 0; got {past_ft}.")
     skill = golfer if isinstance(golfer, Skill) else new_day_skill(golfer)
     skill = skill.thinned(DRAWS)
-    key = result_key("rounds", "aims", vars(skill), distance_ft, past_ft, stimp_ft, area_ft)
-    made = partial(_aims, skill, distance_ft, past_ft, stimp_ft, area_ft)
+    key = result_key("rounds", "aims", vars(skill), distance_ft, past_ft, stimp_ft)
+    made = partial(_aims, skill, distance_ft, past_ft, stimp_ft)
     return Aims(distance_ft, past_ft, **kept_or_made(key, made))
 
 
 def _aims(
-    skill: Skill, distance_ft: np.ndarray, past_ft: np.ndarray, stimp_ft: float, area_ft: float
+    skill: Skill, distance_ft: np.ndarray, past_ft: np.ndarray, stimp_ft: float
 ) -> dict[str, np.ndarray]:
     grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
-    average = _average_putts(skill, distance_ft, past_ft, grid, stimp_ft)
     there = skill.at(distance_ft)
 
-    def chances(past: float) -> np.ndarray:
-        """Of holing, and of a miss in the area, shape (n, 2)."""
+    def holed(past: float) -> np.ndarray:
+        chance = over_parts(there, lambda part: holed_chance(FlatScatter.of(part, past), stimp_ft))
+        return chance.mean(axis=0)
 
-        def of(part: Skill) -> np.ndarray:
-            putts = FlatScatter.of(part, past)
-            return np.column_stack(
-                [holed_chance(putts, stimp_ft), area_chance(putts, stimp_ft, area_ft)]
-            )
-
-        return over_parts(there, of).mean(axis=0)
-
-    holed, area = np.moveaxis(np.array([chances(past) for past in past_ft]), -1, 0)
-    return {"average_putts": average, "one_putt": holed, "area_share": area / (1 - holed)}
+    average = _average_putts(skill, distance_ft, past_ft, grid, stimp_ft)
+    return {"average_putts": average, "one_putt": np.array([holed(past) for past in past_ft])}
 
 
 def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -196,9 +179,7 @@ def _average_putts(
         return np.stack([leaves_of(there, past, stimp_ft, grid).cells for past in past_ft])
 
     def after(cells: np.ndarray, best_ft: np.ndarray) -> np.ndarray:
-        def aim(wanted_ft: np.ndarray) -> np.ndarray:
-            return np.interp(np.log(wanted_ft), np.log(later_ft), best_ft)
-
+        aim = np.interp(np.log(grid.cells_ft[:: grid.HOLING]), np.log(later_ft), best_ft)
         later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=aim)
         return 1 + (cells @ later.sum(axis=-1)[..., None])[..., 0].mean(axis=1)
 

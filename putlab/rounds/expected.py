@@ -58,16 +58,11 @@ def new_day_skill(golfer: "Golfer") -> Skill:
 
 
 def hole_chances(
-    skill: Skill,
-    holes: pd.DataFrame,
-    *,
-    ratios: ArrayLike = (1.0,),
-    past_ft: float = PAST_FT,
-    reading: bool = True,
+    skill: Skill, holes: pd.DataFrame, *, ratios: ArrayLike = (1.0,), past_ft: float = PAST_FT
 ) -> np.ndarray:
     """Return the chances (ratios, draws, holes, 10) of 1 to 10 putts, both spreads times a ratio.
 
-    On slopes (``slope_pct, slope_to_deg``) the spread of reading a green is added, if asked for.
+    On slopes (``slope_pct, slope_to_deg``) the spread of reading a green is added.
     """
     # On a slope the chances of more putts are those on the flat with their odds shifted by as
     # much as the slope shifts them for the golfer's mean skill (`putlab.green.slope_hole_out`):
@@ -85,7 +80,7 @@ def hole_chances(
     found = np.empty((ratios.size, skill.draws, len(holes), MOST_PUTTS))
     for stimp, slope in np.unique(np.column_stack([stimp_ft, slope_pct]), axis=0):
         here = (stimp_ft == stimp) & (slope_pct == slope)
-        golfer = skill.wider(*green_spread()) if reading and slope else skill
+        golfer = skill.wider(*green_spread()) if slope else skill
         more = _more_than(golfer, distance_ft[here], ratios, stimp, past_ft)
         if slope:
             lies = distance_ft[here], to_deg[here]

@@ -3,8 +3,6 @@
 The tour stands for both: its published average putts (`tour_reference`), and the one golfer of
 steady spread who comes nearest to its published record (`tour_golfer`). Other levels of play
 are that golfer with wider spreads (`level_skill`).
-
-`python -m putlab.rounds.reference` fits anew what `putlab.green.published` writes down.
 """
 
 import os
@@ -269,20 +267,6 @@ def tour_times(times: float) -> Skill:
     return Skill.constant(times * published.TOUR_LINE_SD_DEG, times * published.TOUR_PACE_SD_PCT)
 
 
-@lru_cache
-def fit_ninety() -> float:
-    """Fit how many times as wide as the tour golfer's the spreads of who scores 90 are."""
-    # One number for line and pace alike (assumption): three shares hardly tell one from the other,
-    # and fitted apart give a pace spread of 44 %.
-    lengths_ft, shares = np.array(list(published.NINETY_ONE_PUTT.items())).T
-
-    def misses(log_times: np.ndarray) -> np.ndarray:
-        skill = tour_times(float(np.exp(log_times[0])))
-        return hole_out(skill, lengths_ft, stimp_ft=STIMP_FT, past_ft=PAST_FT).one_putt[0] - shares
-
-    return float(np.exp(least_squares(misses, [np.log(1.5)], diff_step=1e-3).x[0]))
-
-
 def _level_source(level: str) -> str:
     if level == TOUR:
         return "fitted to published tour made rates and average putts (`putlab.rounds.reference`)"
@@ -382,7 +366,3 @@ def _nearest(
     """Return the log line and pace spread that make the misses least."""
     # Steps well above the rounding of the integrals (single precision).
     return least_squares(misses, np.log([1.5, 10.0]), bounds=bounds, diff_step=1e-3)
-
-
-if __name__ == "__main__":
-    print(f"{tour_golfer().sentence}\nWho scores 90: {fit_ninety():.4f} times as wide.")

@@ -12,6 +12,7 @@ from putlab.green.hole_out import hole_out
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import brute_force
 from made_skills import uneven_skills
+from refined import refined
 
 DISTANCES_FT = np.arange(2.0, 61)
 DRAWS = 1000
@@ -38,7 +39,8 @@ def test_a_thousand_times_faster_than_simulation_of_the_same_accuracy(measured):
     start = time.perf_counter()
     out = hole_out(skill, DISTANCES_FT)
     each = (time.perf_counter() - start) / 50
-    exact = hole_out(skill, DISTANCES_FT, refine=4)
+    with refined(4):
+        exact = hole_out(skill, DISTANCES_FT)
     error = np.sqrt(np.mean((out.average_putts - exact.average_putts) ** 2))
 
     setting = ([10], [1.2], [0.3], [9.0], [3.0], 10.0, 1.0)

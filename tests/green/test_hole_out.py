@@ -6,21 +6,14 @@ import brute_force
 import numpy as np
 import pytest
 from made_skills import uneven_skills
+from refined import refined
 from scipy import integrate
 from scipy.stats import norm
 
 from putlab.base.errors import UsageError
 from putlab.green import hole_out as module
-from putlab.green.flat import FlatScatter
-from putlab.green.hole_out import (
-    PUTT_OUTCOMES,
-    HoleOut,
-    _pasts,
-    cached_hole_out,
-    hole_out,
-    later_putts,
-)
-from putlab.green.leaves import LeaveGrid, holed_chance, leaves
+from putlab.green.hole_out import PUTT_OUTCOMES, HoleOut, cached_hole_out, hole_out, later_putts
+from putlab.green.leaves import LeaveGrid
 from putlab.green.skill import Skill
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
@@ -85,7 +78,8 @@ def test_within_the_bars_of_several_million_putts_a_setting():
 def test_error_bound_against_four_times_the_nodes(skill):
     for stimp_ft, past_ft in [(10, 1.0), (13, 0.25), (8, 2.5)]:
         plain = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)
-        fine = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft, refine=4)
+        with refined(4):
+            fine = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)
         for name in ("one_putt", "three_putt", "average_putts"):
             error = np.abs(getattr(plain, name) - getattr(fine, name))
             assert error.max() < 0.001
@@ -96,7 +90,9 @@ def test_error_bound_where_misses_run_past_on_a_fast_green():
     """Steady in line, off to the left, wild in pace: of 72 golfers drawn the hardest to cut."""
     skill = Skill.constant(0.471, 22.6, line_bias_deg=-0.866, pace_bias_pct=-5.5)
     how = {"stimp_ft": 13, "past_ft": 0.25}
-    plain, fine = (hole_out(skill, [8.0], refine=n, **how).average_putts for n in (1, 4))
+    plain = hole_out(skill, [8.0], **how).average_putts
+    with refined(4):
+        fine = hole_out(skill, [8.0], **how).average_putts
     assert plain == pytest.approx(fine, abs=0.001)
 
 
@@ -204,12 +200,6 @@ def test_nothing_missed_has_no_mean_leave():
     assert out.table["mean_leave_ft"].isna().all()
 
 
-def test_past_by_distance_is_used_at_each_distance():
-    each = [hole_out(TOUR_LIKE, [d], past_ft=p).one_putt[0, 0] for d, p in ((5, 0.5), (20, 2))]
-    both = hole_out(TOUR_LIKE, [5.0, 20.0], past_ft=[0.5, 2.0]).one_putt[0]
-    assert both == pytest.approx(each, abs=1e-6)
-
-
 @pytest.mark.parametrize(
     ("distance_ft", "options", "match"),
     [
@@ -221,13 +211,11 @@ def test_past_by_distance_is_used_at_each_distance():
         ([[5.0, 6.0]], {}, "above 0 and rising"),
         ([5.0, 5.0], {}, "above 0 and rising"),
         ([5.0, np.inf], {}, "above 0 and rising"),
-        ([5.0], {"stimp_ft": np.nan}, "stimp_ft must be above 0; got nan"),
-        ([5.0], {"stimp_ft": np.inf}, "stimp_ft must be above 0; got inf"),
-        ([5.0], {"past_ft": np.nan}, "past_ft must be 0 or more; got nan"),
-        ([5.0, 9.0], {"past_ft": [np.nan, 1.0]}, "past_ft must be 0 or more; got nan"),
-        ([5.0, 9.0], {"past_ft": [1.0, -0.5]}, "past_ft must be 0 or more; got -0.5"),
-        ([5.0], {"stimp_ft": 0}, "stimp_ft must be above 0"),
-        ([5.0], {"past_ft": -1.0}, "past_ft must be 0 or more"),
+        ([5.0], {"stimp_ft": np.nan}, "stimp_ft nan: expected a number above 0"),
+        ([5.0], {"stimp_ft": np.inf}, "stimp_ft inf: expected a number above 0"),
+        ([5.0], {"past_ft": np.nan}, "past_ft nan: expected 0 or more"),
+        ([5.0], {"stimp_ft": 0}, "stimp_ft 0: expected a number above 0"),
+        ([5.0], {"past_ft": -1.0}, "past_ft -1.0: expected 0 or more"),
     ],
 )
 def test_wrong_arguments_are_named(distance_ft, options, match):
@@ -238,7 +226,7 @@ def test_wrong_arguments_are_named(distance_ft, options, match):
 def test_putts_to_come_sum_to_the_average_from_there():
     """`hole_out` counts the first putt by itself, so the two meet only in what they say."""
     grid = LeaveGrid()
-    later = later_putts(TOUR_LIKE, grid, stimp_ft=10.0, past_ft=np.ones_like)[0]
+    later = later_putts(TOUR_LIKE, grid, stimp_ft=10.0, past_ft=1.0)[0]
     assert np.all(later[:, 0] == 1)
     cells = np.searchsorted(grid.cells_ft, [3.0, 10.0, 40.0])
     expected = hole_out(TOUR_LIKE, grid.cells_ft[cells], past_ft=1.0).average_putts[0]
@@ -254,7 +242,7 @@ def test_to_die_at_the_hole_is_a_target():
 
 def test_where_nothing_is_said_the_green_is_ordinary_and_the_target_a_foot_past():
     plain = hole_out(TOUR_LIKE, [6.0, 20.0])
-    said = hole_out(TOUR_LIKE, [6.0, 20.0], stimp_ft=10, past_ft=1, refine=1)
+    said = hole_out(TOUR_LIKE, [6.0, 20.0], stimp_ft=10, past_ft=1)
     assert np.array_equal(plain.more_than, said.more_than)
 
 
@@ -346,28 +334,14 @@ def test_from_inside_the_hole_only_too_hard_a_putt_misses():
     assert out.one_putt[0, 0] == pytest.approx(1, abs=1e-4)
 
 
-def test_refinement_reaches_the_putts_that_follow():
-    grid, skill = LeaveGrid(), Skill.constant(0.4, 3.0)
-    known_ft = grid.cells_ft[:: grid.HOLING]
-    putts = FlatScatter.of(skill.at(known_ft), 1.0)
-    how = {"stimp_ft": 10.0, "past_ft": lambda _: 1.0}
-    plain, fine = (later_putts(skill, grid, refine=n, **how)[0] for n in (1, 5))
-    # The chance of more than one putt is that of a miss, at the nodes asked for.
-    for found, n in ((plain, 1), (fine, 5)):
-        missed = 1 - holed_chance(putts, 10.0, refine=n)
-        assert found[:: grid.HOLING, 1] == pytest.approx(missed, abs=1e-12)
-        # That of more than two is its mean over the leaves, at those nodes too.
-        later_ft = grid.cells_ft[:: grid.LATER]
-        left = leaves(FlatScatter.of(skill.at(later_ft), 1.0), 10.0, grid, refine=n)
-        expected = left.cells @ found[:, 1]
-        assert found[:: grid.LATER, 2] == pytest.approx(expected, rel=1e-9, abs=1e-15)
-        # And from there a hole of 9 ft.
-        out = hole_out(skill, [9.0], refine=n)
-        first = leaves(FlatScatter.of(skill.at([9.0]), 1.0), 10.0, grid, refine=n)
-        expected = first.cells @ found[:, 1:3]
-        assert out.more_than[2:4, 0, 0] == pytest.approx(expected[0], rel=1e-9, abs=1e-15)
-    assert np.abs(plain[:, 1] - fine[:, 1]).max() > 1e-9
-    assert np.array_equal(later_putts(skill, grid, **how)[0], plain)
+def test_an_aim_of_its_own_at_each_length_is_used_there():
+    grid = LeaveGrid()
+    lengths_ft = grid.cells_ft[:: grid.HOLING]
+    past_ft = np.linspace(0.2, 3.0, lengths_ft.size)
+    later = later_putts(TOUR_LIKE, grid, stimp_ft=10.0, past_ft=past_ft)[0]
+    for place in (24, 40, 52):
+        alone = hole_out(TOUR_LIKE, [lengths_ft[place]], past_ft=past_ft[place]).more_than[1, 0, 0]
+        assert later[grid.HOLING * place, 1] == pytest.approx(alone, abs=1e-6)
 
 
 def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
@@ -376,12 +350,6 @@ def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
     monkeypatch.setattr(module, "PUTTS_AT_ONCE", 5)
     # Putts solved together may be given a few nodes more: within the error bound.
     assert hole_out(skill, DISTANCES_FT).average_putts == pytest.approx(together, abs=0.001)
-
-
-def test_past_between_two_distances_is_straight_in_log_distance():
-    """Follow-up putts aim past by what lies between; half way from 5 to 20 ft is 10 ft."""
-    past_ft = _pasts([0.5, 2.0], np.array([5.0, 20.0]))
-    assert past_ft(np.array([2.0, 5, 10, 20, 50])) == pytest.approx([0.5, 0.5, 1.25, 2, 2])
 
 
 def test_every_distance_has_its_own_row_of_the_table():

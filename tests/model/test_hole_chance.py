@@ -7,6 +7,7 @@ import pytest
 from brute_force import every_putt
 from designs import PLAIN
 from hole_chances import PlainHole, leave_chance, made_chance
+from refined import refined
 from scipy.stats import norm
 
 from putlab.green.hole_out import hole_out
@@ -49,7 +50,8 @@ def test_made_agrees_with_hole_out_to_a_ten_thousandth(stimp_ft, past_ft):
     found = [chance(*golfer) for golfer in zip(line, pace, line_bias, pace_bias, strict=True)]
     columns = (part[:, None] for part in (line, line_bias, pace, pace_bias))
     skill = Skill(np.array([10.0]), *columns)
-    out = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft, refine=4)
+    with refined(4):
+        out = hole_out(skill, DISTANCES_FT, stimp_ft=stimp_ft, past_ft=past_ft)
     assert np.abs(np.array(found) - out.one_putt).max() < 1e-4
 
 

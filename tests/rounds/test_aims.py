@@ -33,15 +33,6 @@ def test_no_single_aim_for_all_putts_beats_the_best_aim_of_each():
         assert np.all(table["fewest_putts"] <= fixed + 5e-4)
 
 
-def test_the_farther_the_putt_the_fewer_misses_stop_in_the_area():
-    table = aims(GOLFER, DISTANCES_FT).table
-    assert np.all(np.diff(table["area_most"]) < 0)
-    assert np.all(table["area_most"] >= table["usual_area"] - 1e-6)
-    # A golfer 3 % soft must aim farther than one who is not.
-    straight = aims(Skill.constant(1.6, 11), DISTANCES_FT).table
-    assert np.all(table["area_past_ft"] > straight["area_past_ft"])
-
-
 def test_draws_are_averaged_before_the_choice():
     two = Skill(np.array([10.0]), [[1.0], [3.0]], 0.0, [[8.0], [16.0]], 0.0)
     each = [aims(Skill.constant(*pair), DISTANCES_FT).one_putt for pair in ((1, 8), (3, 16))]

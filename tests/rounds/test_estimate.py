@@ -10,7 +10,6 @@ from conftest import DEMO
 
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread
-from putlab.green.skill import even_rows
 from putlab.rounds.estimate import COLUMNS, estimate
 from putlab.rounds.expected import new_day_skill
 
@@ -57,7 +56,7 @@ def test_the_putts_are_those_of_the_new_day_skill(demo_fit, table):
     row = table[(table["player"] == "alder") & (table["distance_ft"] == 10)].iloc[0]
     draws = hole_out(skill, [10.0]).one_putt[:, 0]
     assert row["one_putt"] == pytest.approx(draws.mean(), abs=1e-6)
-    few = even_rows(skill.draws, 20)
+    few = np.linspace(0, skill.draws - 1, 20).astype(int)
     alone = [hole_out(skill[i : i + 1], [10.0]).one_putt[0, 0] for i in few]
     # In each the wild putts are the mean golfer's; over draws that evens out.
     assert np.mean(alone) == pytest.approx(draws[few].mean(), abs=5e-4)

@@ -39,9 +39,10 @@ def test_sloping_holes_against_solving_the_slope_for_each_draw():
         -1.0,
     )
     holes = holes_table([5.0, 12, 30], slope_pct=2.1, slope_to_deg=[90.0, 0, 135])
-    found = hole_chances(skill, holes, reading=False)[0]
+    found = hole_chances(skill, holes)[0]
     lies = holes["distance_ft"], holes["slope_to_deg"]
-    more = slope_more_than(skill, Green(10.0, 2.0), *lies, past_ft=1.0)
+    reading = skill.wider(*green_spread())
+    more = slope_more_than(reading, Green(10.0, 2.0), *lies, past_ft=1.0)
     one, two = 1 - more[1], more[1] - more[2]
     for putts, chance in enumerate((one, two)):
         assert np.abs(found[..., putts] - chance).max() < 0.02
@@ -55,7 +56,6 @@ def test_reading_is_added_on_slopes_only(monkeypatch):
     known, read = (hole_chances(golfer, flat) for golfer in (GOLFER, GOLFER.wider(*green_spread())))
     assert read[0, 0, 0, 0] < known[0, 0, 0, 0] - 0.01
     assert hole_chances(GOLFER, slope) == pytest.approx(read)
-    assert hole_chances(GOLFER, slope, reading=False) == pytest.approx(known)
 
 
 def test_ratio_is_recovered_from_struck_games():

@@ -5,22 +5,12 @@ import re
 import numpy as np
 import pandas as pd
 import pytest
+from shipped_figures import LENGTHS_FT, all_mixes, assumed_counts, later_putts_expected, tour_mix
 
 from putlab.base.errors import LogError, UsageError
 from putlab.green import published
 from putlab.green.hole_out import hole_out
-from putlab.rounds.first_putts import (
-    LENGTHS_FT,
-    RoundMix,
-    all_mixes,
-    assumed_counts,
-    count_mix,
-    later_putts_expected,
-    levels,
-    read_mix,
-    shipped_mix,
-    tour_mix,
-)
+from putlab.rounds.first_putts import RoundMix, count_mix, levels, read_mix, shipped_mix
 from putlab.rounds.reference import LEVELS, NINETY_HANDICAP, level_skill, tour_golfer
 
 

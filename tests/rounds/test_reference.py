@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.optimize import least_squares
+from shipped_figures import fit_ninety
 
 from putlab.base.errors import UsageError
 from putlab.green import published
@@ -11,7 +12,6 @@ from putlab.green.skill import Skill
 from putlab.rounds.reference import (
     LEVELS,
     NINETY_HANDICAP,
-    fit_ninety,
     level_names,
     level_skill,
     read_reference,

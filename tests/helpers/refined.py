@@ -1,0 +1,28 @@
+"""The kit's integrals on the flat and on a slope with several times their nodes."""
+
+from contextlib import contextmanager
+
+import pytest
+
+from putlab.green import leaves, lies, slope_hole_out
+
+# Multiplied as they are, and as the steps between places.
+NODES = {
+    leaves: ["AT_HOLE", "AT_HOLE_SOFT", "AT_HOLE_HARD", "AT_HOLE_ROLLS", "AT_HOLE_ROLLS_PER_FT"]
+    + ["BESIDE", "BESIDE_PER_FT", "ROLLS", "ROLLS_PER_FT"],
+    lies: ["DIRECTIONS", "DROPPING"],
+    slope_hole_out: ["DIRECTIONS"],
+}
+
+
+@contextmanager
+def refined(times):
+    """Compute with so many times the nodes of every integral."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module, names in NODES.items():
+            for name in names:
+                patch.setattr(module, name, times * getattr(module, name))
+        patch.setattr(lies, "NODES", tuple((count - 1) * times + 1 for count in lies.NODES))
+        count = (slope_hole_out.DISTANCES - 1) * times + 1
+        patch.setattr(slope_hole_out, "DISTANCES", count)
+        yield
