@@ -1,7 +1,7 @@
 """What the front door returns: a table, a sentence, and a chart where people would look."""
 
 from html import escape
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -9,10 +9,11 @@ import pandas as pd
 class Result:
     """A small frozen answer; each kind documents the columns of its table."""
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """The answer as a tidy table."""
-        raise AttributeError(f"{type(self).__name__} has no table")
+    if TYPE_CHECKING:
+
+        @property
+        def table(self) -> pd.DataFrame:
+            """The answer as a tidy table, kept or made when it is asked for."""
 
     @property
     def sentence(self) -> str:

@@ -1,7 +1,7 @@
 """One golfer's case: the golfer, what practice does, and the round and green of the strokes."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -112,13 +112,12 @@ class Case:
         """What every option saves by draw of the skill, all else at its mean, (draws, options)."""
         # Readings of the skill could tell about that. Every draw of practice meets so many
         # others of the skill.
-        strokes = replace(self.strokes, visits=self.strokes.visits_given)
-        size = len(strokes.visits)
-        found = [
-            _saved(strokes, effect.rolled(k * size // mixings), minutes).sum(axis=1)
-            for effect in self.effects
-            for k in range(mixings)
-        ]
+        found = []
+        for k in range(mixings):
+            by = k * len(self.strokes.visits) // mixings
+            others = self.strokes.given(by)
+            saved = [_saved(others, effect, minutes).sum(axis=1) for effect in self.effects]
+            found.append(np.roll(np.mean(saved, axis=0), by, axis=1))
         return np.mean(found, axis=0).T
 
 

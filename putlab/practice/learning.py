@@ -220,21 +220,6 @@ class PracticeEffect:
     bias_putts: Mapping[str, np.ndarray]  # (draws,), putts that halve a bias
     carry_range: np.ndarray  # (draws,)
 
-    def rolled(self, by: int) -> "PracticeEffect":
-        """The same draws in another order, so that they meet other draws of the skill."""
-
-        def rolled(table: Mapping[str, np.ndarray]) -> dict[str, np.ndarray]:
-            return {name: np.roll(values, by, axis=0) for name, values in table.items()}
-
-        return replace(
-            self,
-            rates=rolled(self.rates),
-            before=np.roll(self.before, by),
-            yields=rolled(self.yields),
-            bias_putts=rolled(self.bias_putts),
-            carry_range=np.roll(self.carry_range, by),
-        )
-
     @cached_property
     def experience(self) -> np.ndarray:
         """Putts that count at every node so far, shape (draws, n)."""

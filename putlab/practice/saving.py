@@ -74,6 +74,11 @@ class RoundStrokes:
     # multiplied by `SPREAD_FACTORS`, and where the bias is by `BIAS_FACTORS`.
     saving: np.ndarray  # (2, 2, 3, draws, n)
 
+    def given(self, by: int) -> "RoundStrokes":
+        """The same by the mix as given, draws so many places on: they meet others of practice."""
+        visits, saving = np.roll(self.visits_given, -by, axis=0), np.roll(self.saving, -by, axis=-2)
+        return replace(self, visits=visits, saving=saving)
+
     def saved_parts(self, changes: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
         """Strokes a round saved by correcting the middle and by tightening the scatter.
 

@@ -23,7 +23,6 @@ from putlab.practice.saving import (
     time_words,
 )
 from putlab.rounds.first_putts import levels, shipped_mix
-from putlab.rounds.strokes import mix_stray
 
 if TYPE_CHECKING:
     from putlab.practice.advice import Advice
@@ -183,8 +182,7 @@ def _struck(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
         changes += [(words, f"{value:g} ft", {name: value}) for value in values]
     for mix in map(shipped_mix, levels()):
         if mix.level != case.round.mix.level:
-            stray = {"mix": mix, "mix_log_sd": mix_stray(mix)}
-            changes.append(("first putts of", mix.level, stray))
+            changes.append(("first putts of", mix.level, {"mix": mix}))
     for words, value, change in changes:
         yield words, value, _with_draws(case, draws, **change)
 

