@@ -88,10 +88,9 @@ def game(
         # Before the fit, so that a log without games costs no minute.
         holes, _ = pl.games.finished_holes((read.only(player) if player else read).putts)
         fit = options.fit(read, seed=seed)
-        played = []
+        played, how = [], {"reference": against, "past_ft": past_ft}
         for name in holes["player"].unique():
-            with progress(f"Judging the games of {name}") as advance:
-                how = {"reference": against, "past_ft": past_ft, "advance": advance}
+            with progress(f"Judging the games of {name}"):
                 played.append(pl.judge_games(fit, read.putts, name, **how))
         _tell(played, against, fit.meta() | {"log_sha256": read.digest}, output)
 

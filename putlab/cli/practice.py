@@ -101,7 +101,7 @@ def advise(
 
 def _leaning(one: Advice) -> Any:
     with progress(f"Choosing anew for {one.player} under other assumptions"):
-        return one.what_if()
+        return pl.what_if(one)
 
 
 def _advice_for(fit: Fit, player: str | None, **asked: Any) -> list[Advice]:

@@ -14,20 +14,21 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.words import feet, interval, listed, minus, quantity, sure, with_interval
+from putlab.base.words import length_words, listed, minus, quantity, sure, with_interval
 from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, summary
 from putlab.posterior.spots import BIAS_NAMES
-from putlab.practice.case import Case, GolferState, make_case
-from putlab.practice.learning import ASSUMED, Learning
+from putlab.practice.case import Case, GolferState, assumption_table, make_case
+from putlab.practice.learning import Learning
 from putlab.practice.saving import (
     ALIKE,
     LENGTHS_FT,
     OPTIONS,
+    SAVED,
     Option,
     Savings,
     at_least_shown,
@@ -35,8 +36,8 @@ from putlab.practice.saving import (
     named,
     time_words,
 )
-from putlab.practice.sensitivity import MeasuringValue, Sensitivity, value_of_measuring, what_if
-from putlab.practice.split import SHORTEST_SESSION, Split, check_minutes, split_minutes
+from putlab.practice.sensitivity import MeasuringValue, value_of_measuring
+from putlab.practice.split import SHORTEST_SESSION, Split, split_minutes
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.reference import Reference, ReferenceGolfer
 from putlab.rounds.strokes import STRETCHES, StrokesLost, stretch_words
@@ -49,11 +50,7 @@ HOURS, WEEKS = 10.0, 10
 MEASURED_PUTTS = 20
 MEASURED_STRETCHES = 4  # beyond them few putts are struck
 
-SAVED = "saved_next_hour"
-
-# Meaning and source of a learned rate.
-RATE = "How fast practice narrows {}"
-RATE_SOURCE = "the log's own trend and the prior below"
+LOST = "strokes_lost"
 
 CAUTION = "This is statistics from one log, not coaching: a coach who sees you decides."
 
@@ -125,7 +122,7 @@ class Advice(Result):
         table = pd.DataFrame(rows, columns=COLUMNS[:6])
         by_practice = {name: self.lost.by_practice(name) for name in COMPONENTS}
         lost = np.stack([by_practice[name][:, i] for i, name in OPTIONS], axis=1)
-        for name, draws in (("strokes_lost", lost), ("saved_next_hour", savings.saved)):
+        for name, draws in ((LOST, lost), (SAVED, savings.saved)):
             table[name], table[name + "_lo"], table[name + "_hi"] = summary(draws)
         parts = (savings.middle.mean(axis=0), savings.scatter.mean(axis=0))
         return table.assign(
@@ -133,11 +130,6 @@ class Advice(Result):
             p_best=savings.p_best,
             expected_regret=savings.expected_regret,
         )
-
-    @property
-    def drill_ft(self) -> float:
-        """The length that stands for the stretch chosen."""
-        return LENGTHS_FT[self.choice[0]][1]
 
     @property
     def choice(self) -> Option:
@@ -190,9 +182,7 @@ class Advice(Result):
     def measure_first(self) -> str:
         """What to measure where the log is too small to choose by."""
         most = int(self.case.golfer.measured.max())
-        where = listed(
-            [feet(length) for length in (LENGTHS_FT[i][1] for i in range(MEASURED_STRETCHES))]
-        )
+        where = listed(length_words(length) for _, length in LENGTHS_FT[:MEASURED_STRETCHES])
         return (
             f"Measure first: no stretch has {MEASURED_PUTTS} putts in the log yet (the most is "
             f"{most}), too few to choose by. Strike {MEASURED_PUTTS} from each of {where}, both "
@@ -221,22 +211,11 @@ class Advice(Result):
     @property
     def gain(self) -> str:
         """What the choice saves, and by what."""
-        row = self.row
-        middle = row["saved_by_middle"] > row["saved_by_scatter"]
-        how = "correcting the middle" if middle else "tightening the scatter"
-        return (
-            f"It saves about {quantity(row[SAVED], SAVED)} strokes a round "
-            f"({interval(row[SAVED + '_lo'], row[SAVED + '_hi'], SAVED)}), mostly by "
-            f"{how}{self._middle if middle else ''}."
-        )
-
-    @property
-    def _middle(self) -> str:
-        """Where the middle of the chosen stretch lies, in words."""
-        stretch, component = self.choice
-        unit = BIAS_NAMES[component]
-        there = self.case.golfer.skill.at(LENGTHS_FT[stretch])
-        return f", which lies {quantity(float(getattr(there, unit).mean()), unit)}"
+        said, (stretch, component) = f"It saves {self.savings.words}", self.choice
+        if self.row["saved_by_middle"] <= self.row["saved_by_scatter"]:
+            return f"{said}."
+        bias = getattr(self.case.golfer.skill.at(LENGTHS_FT[stretch]), BIAS_NAMES[component])
+        return f"{said}, which lies {quantity(float(bias.mean()), BIAS_NAMES[component])}."
 
     @property
     def open(self) -> str:
@@ -248,15 +227,10 @@ class Advice(Result):
             return "Your log tells enough; what is open is how practice works, which nobody knows."
         return "What is open is your own skill: more putts in the log would tell."
 
-    @property
-    def lost_sentence(self) -> str:
-        """Strokes lost now, in plain words."""
-        return self.lost.sentence
-
     def later(self, hours: float = HOURS, weeks: int = WEEKS) -> Savings:
         """What so many hours spread over weeks would save at their end, all on one option."""
-        if not np.isfinite(hours) or hours <= 0 or weeks < 1:
-            raise UsageError(f"hours and weeks must be above 0; got {hours:g} and {weeks}.")
+        good = 0 < hours < np.inf and weeks >= 1
+        expect(good, "hours and weeks", (hours, weeks), "numbers above 0")
         # What a week added fades until the last.
         kept = self.case.learning.retention(7.0 * np.arange(weeks)).mean()
         return self.case.savings(60 * hours * float(kept))
@@ -264,14 +238,8 @@ class Advice(Result):
     def later_sentence(self, hours: float = HOURS, weeks: int = WEEKS) -> str:
         """The longer horizon in plain words."""
         later = self.later(hours, weeks)
-        mean, low, high = (float(v[later.best]) for v in summary(later.saved))
-        middle, scatter = (part.mean(axis=0)[later.best] for part in (later.middle, later.scatter))
-        by = "correcting the middle" if middle > scatter else "tightening the scatter"
-        return (
-            f"Over {weeks} weeks, {hours:g} hours in all: "
-            f"{named([OPTIONS[i] for i in later.together])}, about {mean:.2f} strokes a round "
-            f"({interval(low, high, SAVED)}), mostly by {by}."
-        )
+        where = named([OPTIONS[i] for i in later.together])
+        return f"Over {weeks} weeks, {hours:g} hours in all: {where}, {later.words}."
 
     def split(self, minutes: float | None = None, *, weeks: int | None = None) -> Split:
         """Return the best split of one session, or of two sessions a week over some weeks.
@@ -300,7 +268,7 @@ class Advice(Result):
         self, *, hours: float = HOURS, weeks: int = WEEKS, split_weeks: bool = False
     ) -> list[str]:
         """All of the advice, a sentence each; with ``split_weeks`` how to split those too."""
-        said = [self.sentence, self.lost_sentence, self.own_sentence]
+        said = [self.sentence, self.lost.sentence, self.own_sentence]
         if not self.measured:
             return [text for text in said if text]
         said += [self.later_sentence(hours, weeks), self.measuring().sentence]
@@ -319,12 +287,19 @@ class Advice(Result):
 
     @property
     def shown(self) -> pd.DataFrame:
-        """The table as a person reads it."""
-        return shown_table(self.table)
-
-    def what_if(self) -> Sensitivity:
-        """The choice made anew under other assumptions (`putlab.practice.sensitivity`)."""
-        return what_if(self)
+        """The table as a person reads it: text, rounded, with intervals, best first."""
+        table = self.table.sort_values("expected_regret")
+        rows = table.to_dict("records")
+        columns = {
+            "stretch": list(table["stretch"]),
+            "component": list(table["component"]),
+            "measured_putts": [f"{n:d}" for n in table["measured_putts"]],
+            **{name: [with_interval(row, name) for row in rows] for name in (LOST, SAVED)},
+            "saved_by_middle": [minus(f"{saved:.2f}") for saved in table["saved_by_middle"]],
+            "p_best": [sure(p) for p in table["p_best"]],
+            "expected_regret": [at_least_shown(r) for r in table["expected_regret"]],
+        }
+        return pd.DataFrame(columns).rename(columns=TITLES)
 
     def measuring(self) -> MeasuringValue:
         """What more readings would be worth before practising."""
@@ -332,7 +307,7 @@ class Advice(Result):
 
     def _repr_html_(self) -> str:
         shown = self.shown.to_html(index=False, border=0)
-        said = (self.player, f"{self.sentence} {self.lost_sentence}", CAUTION)
+        said = (self.player, f"{self.sentence} {self.lost.sentence}", CAUTION)
         player, answer, caution = (escape(text) for text in said)
         return f"<p><strong>{player}</strong>: {answer}</p>{shown}<p>{caution}</p>"
 
@@ -388,7 +363,7 @@ def advise(
     FitError
         The player struck no putt that tells about practice.
     """
-    check_minutes(minutes)
+    expect(0 < minutes < np.inf, "minutes", minutes, "a time above 0")
     case = make_case(
         golfer,
         learning=(learning or Learning()).with_experience(experience),
@@ -405,49 +380,3 @@ def advise(
 def advise_case(case: Case, *, minutes: float) -> Advice:
     """The advice for a case."""
     return Advice(case, float(minutes), case.savings(minutes))
-
-
-def assumption_table(case: Case) -> pd.DataFrame:
-    """What advice rests on, from data or a prior: ``name, meaning, value, from, source``."""
-    learning, round_, effect = case.learning, case.round, case.effects[0]
-    rows: list[tuple] = []
-    for name in COMPONENTS:
-        rate = effect.rates[name]
-        known = 1 - np.var(np.log(rate)) / max(learning.rate_log_sd, 1e-9) ** 2
-        share = float(np.clip(known, 0.0, 1.0))
-        whence = f"{sure(share)} from these putts, {sure(1 - share)} assumed"
-        rows.append(
-            (f"own_{name}_rate", RATE.format(name), float(np.median(rate)), whence, RATE_SOURCE)
-        )
-    green = ("data" if round_.green_estimated else "prior", round_.green_source)
-    line, pace = round_.green
-    rows += [
-        ("green_line_sd_deg", "line spread that a real green adds", line, *green),
-        ("green_pace_sd_pct", "pace spread that a real green adds", pace, *green),
-    ]
-    given = [
-        ("stimp_ft", "green speed", round_.stimp_ft, "given, or an ordinary green"),
-        ("past_ft", "how far past the hole the golfer aims", round_.past_ft, ASSUMED),
-        ("mix", "first putts of a round", round_.mix.level, round_.mix.source),
-        ("mix_log_sd", "how far your own may stray, log sd", round_.mix_log_sd, ASSUMED),
-        ("reference", "who strokes are lost to", round_.reference.name, round_.reference.source),
-    ]
-    rows += [(*row[:3], "prior", row[3]) for row in given]
-    table = pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
-    return pd.concat([table, learning.table()], ignore_index=True)
-
-
-def shown_table(table: pd.DataFrame) -> pd.DataFrame:
-    """An advice's table as a person reads it: text, rounded, with intervals, best first."""
-    table = table.sort_values("expected_regret")
-    rows = table.to_dict("records")
-    columns = {
-        "stretch": list(table["stretch"]),
-        "component": list(table["component"]),
-        "measured_putts": [f"{n:d}" for n in table["measured_putts"]],
-        **{name: [with_interval(row, name) for row in rows] for name in ("strokes_lost", SAVED)},
-        "saved_by_middle": [minus(f"{saved:.2f}") for saved in table["saved_by_middle"]],
-        "p_best": [sure(p) for p in table["p_best"]],
-        "expected_regret": [at_least_shown(r) for r in table["expected_regret"]],
-    }
-    return pd.DataFrame(columns).rename(columns=TITLES)

@@ -10,13 +10,14 @@ import pandas as pd
 
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
+from putlab.base.words import sure
 from putlab.green.skill import Skill
 from putlab.model.design import log_distance
 from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, green_setting
 from putlab.posterior.spots import OwnCurve, own_curve
-from putlab.practice.learning import Learning, PracticeEffect
+from putlab.practice.learning import ASSUMED, Learning, PracticeEffect
 from putlab.practice.saving import (
     OPTIONS,
     PRACTICE_FT,
@@ -176,3 +177,30 @@ def draw_effect(
         bias_putts={name: lognormal(half, learning.bias_log_sd) for name, half in halves.items()},
         carry_range=lognormal(learning.carry_range, learning.carry_log_sd),
     )
+
+
+def assumption_table(case: Case) -> pd.DataFrame:
+    """What advice rests on, from data or a prior: ``name, meaning, value, from, source``."""
+    learning, round_, effect = case.learning, case.round, case.effects[0]
+    rows: list[tuple] = []
+    for name, rate in effect.rates.items():
+        known = 1 - np.var(np.log(rate)) / max(learning.rate_log_sd, 1e-9) ** 2
+        share = float(np.clip(known, 0.0, 1.0))
+        whence = f"{sure(share)} from these putts, {sure(1 - share)} assumed"
+        meaning, median = f"How fast practice narrows {name}", float(np.median(rate))
+        source = "the log's own trend and the prior below"
+        rows.append((f"own_{name}_rate", meaning, median, whence, source))
+    green = ("data" if round_.green_estimated else "prior", round_.green_source)
+    line, pace = round_.green
+    who, mix = round_.reference, round_.mix
+    rows += [
+        ("green_line_sd_deg", "line spread that a real green adds", line, *green),
+        ("green_pace_sd_pct", "pace spread that a real green adds", pace, *green),
+        ("stimp_ft", "green speed", round_.stimp_ft, "prior", "given, or an ordinary green"),
+        ("past_ft", "how far past the hole the golfer aims", round_.past_ft, "prior", ASSUMED),
+        ("mix", "first putts of a round", mix.level, "prior", mix.source),
+        ("mix_log_sd", "how far your own may stray, log sd", round_.mix_log_sd, "prior", ASSUMED),
+        ("reference", "who strokes are lost to", who.name, "prior", who.source),
+    ]
+    table = pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
+    return pd.concat([table, learning.table()], ignore_index=True)

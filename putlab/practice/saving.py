@@ -15,9 +15,11 @@ from functools import cached_property
 import numpy as np
 
 from putlab.base.cache import kept_or_made, result_key
+from putlab.base.words import interval, quantity
 from putlab.green.skill import Skill
 from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
+from putlab.posterior.player import summary
 from putlab.practice.learning import Learning
 from putlab.rounds.strokes import STRETCHES, RoundSetting, leave_chances, solve_chain, stretch_words
 
@@ -36,6 +38,8 @@ CHANGED_FT = (1.5, 90.0)
 
 # Putts solved at once: memory stays below 100 MB.
 PUTTS_AT_ONCE = 4_000
+
+SAVED = "saved_next_hour"
 
 # Strokes a round that make no difference to act on: the last place that is shown.
 ALIKE = 0.01
@@ -191,6 +195,13 @@ class Savings:
         return int(self.saved.mean(axis=0).argmax())
 
     @property
+    def words(self) -> str:
+        """What the best saves, and by what."""
+        middle, scatter = (part.mean(axis=0)[self.best] for part in (self.middle, self.scatter))
+        by = "correcting the middle" if middle > scatter else "tightening the scatter"
+        return f"{saved_words(self.saved[:, self.best])}, mostly by {by}"
+
+    @property
     def p_best(self) -> np.ndarray:
         """Chance that each option is the best, shape (options,)."""
         counts = np.bincount(self.saved.argmax(axis=1), minlength=self.saved.shape[1])
@@ -230,15 +241,15 @@ def named(options: Option | list[Option], *, start: bool = False) -> str:
     several = options if isinstance(options, list) else [options]
     component = several[0][1]
     from_ft, to_ft = STRETCHES[several[0][0]][0], STRETCHES[several[-1][0]][1]
-    ends = stretch_words(from_ft, to_ft)
-    if from_ft > 0 and np.isfinite(to_ft):
-        ends = f"from {ends}"
-    words = (
-        f"{component} at every length"
-        if from_ft == 0 and np.isinf(to_ft)
-        else f"{component} {ends}"
-    )
+    between = "from " if from_ft > 0 and np.isfinite(to_ft) else ""
+    words = f"{component} {between}{stretch_words(from_ft, to_ft)}"
     return words[0].upper() + words[1:] if start else words
+
+
+def saved_words(saved: np.ndarray) -> str:
+    """Strokes saved, (draws,), in words: ``about 0.12 strokes a round (0.05 to 0.20)``."""
+    mean, low, high = map(float, summary(saved))
+    return f"about {quantity(mean, SAVED)} strokes a round ({interval(low, high, SAVED)})"
 
 
 def time_words(minutes: float) -> str:

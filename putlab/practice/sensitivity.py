@@ -64,35 +64,28 @@ class Sensitivity(Result):
         Label.
     choice : (int, str)
         Stretch and component chosen under the assumptions made.
-    rows : pandas.DataFrame
-        See `table`.
+    table : pandas.DataFrame
+        A row an assumption and value, the first as assumed: `SENSITIVITY_COLUMNS`. The choice if
+        the value were so, in words, and its chance of being best; whether it is another one;
+        whether the first choice would still be tied with it; strokes a round given away on
+        average by the first choice.
     """
 
     player: str
     choice: Option
-    rows: pd.DataFrame
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """A row an assumption and value, the first as assumed: `SENSITIVITY_COLUMNS`.
-
-        The choice if the value were so, in words, and its chance of being best; whether it is
-        another one; whether the first choice would still be tied with it; strokes a round given
-        away on average by the first choice.
-        """
-        return self.rows
+    table: pd.DataFrame
 
     @property
     def flipped(self) -> pd.DataFrame:
         """Rows that turn the choice into one it is not even tied with."""
-        return self.rows[self.rows["flips"] & ~self.rows["tied"]]
+        return self.table[self.table["flips"] & ~self.table["tied"]]
 
     @property
     def sentence(self) -> str:
         """Which assumptions the choice hangs on, in plain words."""
         flipped, start = self.flipped, named(self.choice, start=True)
         if flipped.empty:
-            worst = self.rows.iloc[self.rows["costs"].argmax()]
+            worst = self.table.iloc[self.table["costs"].argmax()]
             held = f"{start} stays the choice, or tied with it, under every assumption varied"
             if worst["costs"] < 0.005:
                 return f"{held}, and gives nothing away."
@@ -129,25 +122,19 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
         Table and sentence.
     """
     case, minutes, savings = advice.case, advice.minutes, advice.savings
-    first, few = savings.best, _with_draws(case, draws)
+    first, few, rows = savings.best, _with_draws(case, draws), []
     # What the few draws say of a change is added to what all draws say as assumed.
     shift = savings.saved.mean(axis=0) - few.savings(minutes).saved.mean(axis=0)
-    varied = [("as assumed", "", savings, 0 * shift)]
-    varied += [(n, value, other.savings(minutes), 0 * shift) for n, value, other in _learned(case)]
-    varied += [
-        (n, value, other.savings(minutes), shift) for n, value, other in _struck(case, draws)
-    ]
-    rows = []
-    for assumption, value, other, added in varied:
-        mean = other.saved.mean(axis=0) + added
+    for assumption, value, other in (("as assumed", "", case), *_changed(case, draws)):
+        found = savings if other is case else other.savings(minutes)
+        mean = found.saved.mean(axis=0) + (0 if other.round is case.round else shift)
         best = int(mean.argmax())
-        tied = (other.saved[:, first] > other.saved[:, best]).mean() >= TIE_CHANCE
-        flips, costs = best != first, float(mean[best] - mean[first])
-        found = (float(other.p_best[best]), flips, bool(tied or costs < ALIKE), costs)
-        rows.append((assumption, value, named(OPTIONS[best]), *found))
-    return Sensitivity(
-        advice.player, advice.choice, pd.DataFrame(rows, columns=SENSITIVITY_COLUMNS)
-    )
+        tied = (found.saved[:, first] > found.saved[:, best]).mean() >= TIE_CHANCE
+        costs = float(mean[best] - mean[first])
+        said = (assumption, value, named(OPTIONS[best]), float(found.p_best[best]))
+        rows.append((*said, best != first, bool(tied or costs < ALIKE), costs))
+    table = pd.DataFrame(rows, columns=SENSITIVITY_COLUMNS)
+    return Sensitivity(advice.player, advice.choice, table)
 
 
 def _with_draws(case: Case, draws: int, **changes: Any) -> Case:
@@ -157,34 +144,24 @@ def _with_draws(case: Case, draws: int, **changes: Any) -> Case:
     return replace(case, round=setting, strokes=strokes)
 
 
-def _learned(case: Case) -> Iterator[tuple[str, str, Case]]:
-    """Cases of another learning, which keep the strokes."""
+def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
+    """Cases of another learning, which keep the strokes, and of another round or green."""
     for name, (words, factors) in LEARNING_FACTORS.items():
-        for factor in factors:
-            value = factor * getattr(case.learning, name)
+        for value in (factor * getattr(case.learning, name) for factor in factors):
             learning = replace(case.learning, **{name: value})
             yield words, f"{value:.3g}", replace(case, learning=learning)
-    yield (
-        "curve of practice",
-        "exponential",
-        replace(case, learning=replace(case.learning, exponential=1.0)),
-    )
-
-
-def _struck(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
-    """Cases of another round or green."""
-    changes: list[tuple[str, str, dict[str, Any]]] = []
+    exponential = replace(case.learning, exponential=1.0)
+    yield "curve of practice", "exponential", replace(case, learning=exponential)
     for factor in READING_FACTORS:
         line, pace = (factor * spread for spread in case.round.green)
         words = f"{line:.1f}°, {pace:.0f} %"
-        changes.append(("reading the green", words, {"green": (line, pace)}))
+        yield "reading the green", words, _with_draws(case, draws, green=(line, pace))
     for name, (words, values) in ROLLS_FT.items():
-        changes += [(words, f"{value:g} ft", {name: value}) for value in values]
+        for value in values:
+            yield words, f"{value:g} ft", _with_draws(case, draws, **{name: value})
     for mix in map(shipped_mix, levels()):
         if mix.level != case.round.mix.level:
-            changes.append(("first putts of", mix.level, {"mix": mix}))
-    for words, value, change in changes:
-        yield words, value, _with_draws(case, draws, **change)
+            yield "first putts of", mix.level, _with_draws(case, draws, mix=mix)
 
 
 # Is it worth measuring before practising? What more putts at a length would be worth.
@@ -195,24 +172,19 @@ class MeasuringValue(Result):
     """What measuring first is worth, in a time for measuring and practice together."""
 
     minutes: float
-    rows: pd.DataFrame
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """A row a length and number of putts: `MEASURING_COLUMNS`."""
-        # Gain: strokes a round that knowing adds to all of the time as practice; net: the same
-        # after the minutes that the readings take.
-        return self.rows
+    # A row a length and number of putts: `MEASURING_COLUMNS`. Gain: strokes a round that knowing
+    # adds to all of the time as practice; net: the same after the minutes that the readings take.
+    table: pd.DataFrame
 
     @property
     def best(self) -> pd.Series:
         """The row with the highest net gain."""
-        return self.rows.iloc[self.rows["net"].argmax()]
+        return self.table.iloc[self.table["net"].argmax()]
 
     @property
     def sentence(self) -> str:
         """Whether to measure first, in plain words."""
-        row = self.best if self.best["net"] > 0 else self.rows.iloc[self.rows["gain"].argmax()]
+        row = self.best if self.best["net"] > 0 else self.table.iloc[self.table["gain"].argmax()]
         where = f"{row['putts']:.0f} putts at {row['distance_ft']:g} ft"
         chance = f"change the choice with a chance of {100 * row['p_changes']:.0f} %"
         if self.best["net"] > 0:

@@ -16,13 +16,11 @@ from scipy.optimize import Bounds, LinearConstraint, minimize
 from scipy.stats import norm
 from scipy.stats.qmc import LatinHypercube
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import UsageError, expect
 from putlab.base.result import Result
-from putlab.base.words import interval, listed
+from putlab.base.words import listed
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.player import summary
 from putlab.practice.case import Case
-from putlab.practice.learning import Learning
 from putlab.practice.saving import (
     BIAS_FACTORS,
     OPTIONS,
@@ -31,6 +29,7 @@ from putlab.practice.saving import (
     Option,
     named,
     putts_of,
+    saved_words,
 )
 from putlab.rounds.strokes import STRETCHES, stretch_words
 
@@ -78,20 +77,14 @@ class Split(Result):
     @cached_property
     def table(self) -> pd.DataFrame:
         """Options with time: ``week, stretch, place, component, minutes, putts``."""
-        week, place = np.nonzero(self.minutes >= 0.5)
-        rows = [
-            (w + 1, *OPTIONS[i], self.minutes[w, i], self.minutes[w, i] * self.a_minute[i])
-            for w, i in zip(week, place, strict=True)
-        ]
-        table = pd.DataFrame(rows, columns=["week", "place", "component", "minutes", "putts"])
-        stretches = [stretch_words(*STRETCHES[i]) for i in table["place"]]
-        table.insert(1, "stretch", stretches)
-        return table
-
-    @property
-    def a_minute(self) -> np.ndarray:
-        """Putts that a minute of each option holds, shape (options,)."""
-        return putts_a_minute(self.case.learning)
+        rows = []
+        for week, i in np.argwhere(self.minutes >= 0.5):
+            (place, component), minutes = OPTIONS[i], self.minutes[week, i]
+            putts = putts_of(OPTIONS[i], minutes, self.case.learning)[component].sum()
+            words = stretch_words(*STRETCHES[place])
+            rows.append((week + 1, words, place, component, minutes, putts))
+        columns = ["week", "stretch", "place", "component", "minutes", "putts"]
+        return pd.DataFrame(rows, columns=columns)
 
     @property
     def sentence(self) -> str:
@@ -103,10 +96,8 @@ class Split(Result):
             for row in first.itertuples()
         ]
         when = "" if self.table["week"].nunique() == 1 else "In the first week: "
-        mean, low, high = map(float, summary(self.saved))
         return (
-            f"{when}{listed(parts)}. That saves about {mean:.2f} strokes a round "
-            f"({interval(low, high, 'saved_next_hour')}); equal time everywhere "
+            f"{when}{listed(parts)}. That saves {saved_words(self.saved)}; equal time everywhere "
             f"{self.saved_equal:.2f}, all on the best single choice {self.saved_single:.2f}."
         )
 
@@ -123,8 +114,7 @@ def split_minutes(
     # An option gets more than the most where they could not fill the time. Over weeks the average
     # round counts, and what a week adds fades by the half-life until the round is played.
     drills = drill_minutes(minutes)
-    if weeks is not None and weeks < 1:
-        raise UsageError(f"weeks must be 1 or more; got {weeks}.")
+    expect(weeks is None or weeks >= 1, "weeks", weeks, "1 or more")
     blocks, sessions = (1, 1) if weeks is None else (weeks, SESSIONS_A_WEEK)
     problem = SplitProblem(case, 7.0 * np.arange(blocks))
     budgets = np.full(blocks, drills * sessions)
@@ -140,17 +130,6 @@ def split_minutes(
         saved_equal=float(problem.saved(equal).mean()),
         saved_single=max(float(problem.saved(one).mean()) for one in single),
     )
-
-
-def putts_a_minute(learning: Learning) -> np.ndarray:
-    """Putts that a minute of each option holds, shape (options,)."""
-    return np.array([putts_of(one, 1.0, learning)[one[1]].sum() for one in OPTIONS])
-
-
-def check_minutes(minutes: float) -> None:
-    """Refuse a time that isn't above 0."""
-    if not np.isfinite(minutes) or minutes <= 0:
-        raise UsageError(f"minutes must be above 0; got {minutes:g}.")
 
 
 def drill_minutes(minutes: float) -> float:
@@ -171,7 +150,7 @@ def drill_minutes(minutes: float) -> float:
     UsageError
         There is no time for one drill.
     """
-    check_minutes(minutes)
+    expect(0 < minutes < np.inf, "minutes", minutes, "a time above 0")
     if minutes < SHORTEST_SESSION:
         raise UsageError(
             f"{minutes:g} minutes are too few: warm-up and counted game take "
@@ -268,12 +247,10 @@ class SplitProblem:
         return np.concatenate(found)
 
     def solve(
-        self, budgets: ArrayLike, most_minutes: float = np.inf, open_to: np.ndarray | None = None
+        self, budgets: np.ndarray, most_minutes: float = np.inf, open_to: np.ndarray | bool = True
     ) -> np.ndarray:
         """The best minutes, (blocks, options), but for options too short to be worth the walk."""
-        budgets = np.asarray(budgets, dtype=float)
-        allowed = np.ones((self.days.size, len(OPTIONS)), dtype=bool)
-        allowed &= True if open_to is None else open_to
+        allowed = np.ones((self.days.size, len(OPTIONS)), dtype=bool) & open_to
         minutes = self.optimum(budgets, allowed, most_minutes)
         # Those left out hand their time on, which may leave others too short.
         for _ in OPTIONS:

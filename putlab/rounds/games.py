@@ -6,16 +6,17 @@ new game begins where a hole's number comes again within a visit. A game with a 
 finished has no score: those finished early are the good ones.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from putlab.base.cache import load_arrays, result_key, save_arrays
-from putlab.base.errors import LogError, UsageError
+from putlab.base.cache import kept_or_made, result_key
+from putlab.base.errors import LogError, expect
 from putlab.base.result import Result
 from putlab.base.settings import M_PER_FT, PAST_FT, interval_probabilities
 from putlab.base.words import listed
@@ -161,7 +162,6 @@ def judge_games(
     *,
     reference: Reference | None = None,
     past_ft: float = PAST_FT,
-    advance: Callable[[int, int], None] | None = None,
 ) -> JudgedGames:
     """Judge every counted game of a player.
 
@@ -181,8 +181,6 @@ def judge_games(
         Whom to gain strokes on; default: the published tour average.
     past_ft : float
         How far past the hole the golfer aims to roll the ball.
-    advance : callable, optional
-        Called with games judged and games in all.
 
     Returns
     -------
@@ -194,7 +192,7 @@ def judge_games(
     LogError
         The player has no finished hole of a game.
     """
-    holes, chances, notes = _chances(fit, putts, player, RATIOS_SOLVED, past_ft, advance)
+    holes, chances, notes = _chances(fit, putts, player, RATIOS_SOLVED, past_ft)
     in_practice = chances[len(chances) // 2]
     return JudgedGames(
         player=player,
@@ -214,12 +212,7 @@ def usual_games(fit: "Fit", putts: pd.DataFrame, player: str) -> pd.DataFrame | 
 
 
 def _chances(
-    fit: "Fit",
-    putts: pd.DataFrame,
-    player: str,
-    ratios: ArrayLike,
-    past_ft: float = PAST_FT,
-    advance: Callable[[int, int], None] | None = None,
+    fit: "Fit", putts: pd.DataFrame, player: str, ratios: ArrayLike, past_ft: float = PAST_FT
 ) -> tuple[pd.DataFrame, np.ndarray, list[str]]:
     """Finished holes, `hole_chances` of each, and notes; chances are kept on disk."""
     try:
@@ -228,17 +221,12 @@ def _chances(
         raise LogError(f"{player}: {error}") from error
     games = list(holes.groupby(["session", "condition"], sort=False, dropna=False))
     parts = []
-    for done, ((session, condition), part) in enumerate(games, start=1):
+    for (session, condition), part in games:
         skill = new_day_skill(golfer_at_visit(fit, player, session, condition))
         lies = part[["distance_ft", "stimp_ft", "slope_pct", "slope_to_deg"]].to_numpy(float)
         key = result_key("rounds", "games", vars(skill), lies, np.asarray(ratios), past_ft)
-        found = load_arrays(key)
-        if found is None:
-            found = {"chances": hole_chances(skill, part, ratios=ratios, past_ft=past_ft)}
-            save_arrays(key, found)
-        parts.append(found["chances"])
-        if advance:
-            advance(done, len(games))
+        solve = partial(hole_chances, skill, part, ratios=ratios, past_ft=past_ft)
+        parts.append(kept_or_made(key, lambda solve=solve: {"chances": solve()})["chances"])
     holes = pd.concat([part for _, part in games], ignore_index=True)
     return holes, np.concatenate(parts, axis=2), notes
 
@@ -355,11 +343,10 @@ def deal_game(
     UsageError
         The number of holes is not 1 to 18, or a slope is out of range.
     """
-    if not 1 <= holes <= MOST_HOLES:
-        raise UsageError(f"a counted game has 1 to {MOST_HOLES} holes; got {holes}.")
+    expect(1 <= holes <= MOST_HOLES, "holes", holes, f"1 to {MOST_HOLES} holes")
     slopes = np.asarray(slopes_pct, dtype=float)
-    if not slopes.size or not np.all((slopes >= 0) & (slopes <= 5)):
-        raise UsageError(f"slopes must be 0 to 5 %; got {slopes}.")
+    good = bool(slopes.size and np.all((slopes >= 0) & (slopes <= 5)))
+    expect(good, "slopes", list(slopes_pct), "0 to 5 %")
     rng = np.random.default_rng(seed)
     slope = _evenly(slopes, holes, rng)
     to_deg = np.where(slope > 0, _evenly(np.array(list(DIRECTIONS), dtype=float), holes, rng), 0)

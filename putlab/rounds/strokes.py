@@ -142,6 +142,8 @@ def stretch_shares(nodes_ft: np.ndarray) -> np.ndarray:
 
 def stretch_words(from_ft: float, to_ft: float) -> str:
     """A stretch in words."""
+    if from_ft == 0 and np.isinf(to_ft):
+        return "at every length"
     if from_ft == 0:
         return f"inside {length_words(to_ft)}"
     if np.isinf(to_ft):

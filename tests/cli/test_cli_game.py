@@ -100,7 +100,7 @@ def test_a_log_without_games_deals_a_round_that_its_mat_has_room_for(command, tm
     ("arguments", "match"),
     [
         ([], "give a LOG with counted games, or --deal 9"),
-        (["--deal", 0], "1 to 18 holes; got 0"),
+        (["--deal", 0], "holes 0: expected 1 to 18 holes"),
         (["--deal", 9, "--level", "champion"], "no mix of first putts for 'champion'"),
         (["--deal", 9, "--slopes", "1,x"], "--slopes 1,x: give percents"),
         (["--deal", 9, "--slopes", "40"], "0 to 5 %"),

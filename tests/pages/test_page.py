@@ -151,7 +151,7 @@ def test_the_answer_is_that_of_advise_and_agrees_with_the_data(demo_log, demo_fi
     soup, advice = soup_of(html), advise(demo_fit.golfer(player))
     action, said = soup.find(class_="action").get_text(), words_of(html)
     assert action == f"Practise {named(advice.chosen)}"
-    parts = (advice.gain, advice.lost_sentence, advice.own_sentence, advice.later_sentence())
+    parts = (advice.gain, advice.lost.sentence, advice.own_sentence, advice.later_sentence())
     for words in (advice.answer, *parts):
         assert plain(words) in said
     assert soup.find(class_="sure").b.get_text().lower() == confidence(advice.p_chosen)

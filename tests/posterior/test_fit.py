@@ -23,8 +23,7 @@ from putlab.posterior.checks import failures
 from putlab.posterior.fit import GREENS_LEFT_OUT, fit_log, prior_sensitivity
 from putlab.posterior.player import green_setting, green_spread, pace_sentence, summary
 from putlab.posterior.sampling import fit_design
-from putlab.practice.advice import assumption_table
-from putlab.practice.case import make_case
+from putlab.practice.case import assumption_table, make_case
 
 LENGTHS_FT = [4.0, 8.0, 14.0, 24.0]
 

@@ -12,7 +12,7 @@ from made_golfers import LENGTHS_FT, made_state
 from putlab.base.errors import FitError, UsageError
 from putlab.base.settings import interval_probabilities
 from putlab.green.skill import Skill
-from putlab.practice.advice import COLUMNS, Advice, advise, shown_table
+from putlab.practice.advice import COLUMNS, Advice, advise
 from putlab.practice.learning import Learning
 from putlab.practice.saving import OPTIONS, Savings
 from putlab.rounds.strokes import READING, STRETCHES
@@ -214,7 +214,7 @@ def test_hours_that_fade_over_weeks_save_less_than_hours_at_once(advice):
 
 @pytest.mark.parametrize(("hours", "weeks"), [(0, 4), (-1, 4), (np.nan, 4), (10, 0)])
 def test_a_horizon_that_is_none_is_refused(hours, weeks, advice):
-    with pytest.raises(UsageError, match="hours and weeks must be above 0"):
+    with pytest.raises(UsageError, match="hours and weeks .*: expected numbers above 0"):
         advice.later(hours, weeks)
 
 
@@ -238,7 +238,7 @@ def test_who_has_no_practice_is_told_so():
 
 @pytest.mark.parametrize("minutes", [0, -5, np.nan, np.inf])
 def test_a_time_that_is_none_is_refused(minutes):
-    with pytest.raises(UsageError, match="minutes must be above 0"):
+    with pytest.raises(UsageError, match="minutes .*: expected a time above 0"):
         advise(made_state(), minutes=minutes)
 
 
@@ -357,7 +357,7 @@ def test_a_label_with_markup_does_not_run():
 
 
 def test_the_table_shown_has_the_least_regret_first(advice):
-    shown, row = shown_table(advice.table), advice.row
+    shown, row = advice.shown, advice.row
     assert (shown.iloc[0]["Stretch"], shown.iloc[0]["Line or pace"]) == (row["stretch"], "line")
     expected = [row["saved_next_hour" + end] for end in ("", "_lo", "_hi")]
     numbers = re.findall(r"-?\d+\.\d+", plain(shown.iloc[0]["Strokes a round saved"]))
