@@ -1,7 +1,6 @@
 """A visit without a log to plan from: some lengths, each as often, mixed, and a counted game."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -54,8 +53,7 @@ def first_visit(
     fewest = MIXED_SET * len(lengths)
     expect(fewest <= putts <= 1000, "putts", putts, f"{fewest} to 1000, a set a length or more")
     expect(holes >= 0, "holes", holes, "0 or more")
-    mix = shipped_mix()
-    mix = replace(mix, distance_ft=np.array(lengths), first_putts=mix.onto(lengths))
+    mix = shipped_mix().among(lengths)
     sets = round(putts / MIXED_SET)
     shares = [MIXED_SET * len(part) for part in np.array_split(np.arange(sets), len(lengths))]
     drills = [(length, "both", share) for length, share in zip(lengths, shares, strict=True)]

@@ -140,14 +140,6 @@ class Learning:
                 f"experience must be {', '.join(EXPERIENCE)} or a number of putts; got {said!r}."
             ) from None
 
-    def carry_over(
-        self, from_ft: ArrayLike, to_ft: ArrayLike, carry_range: ArrayLike | None = None
-    ) -> np.ndarray:
-        """Share of a putt at one length that counts at another, ([draws of the range,] n, m)."""
-        apart = np.subtract.outer(np.log(np.atleast_1d(from_ft)), np.log(np.atleast_1d(to_ft)))
-        wide = np.asarray(self.carry_range if carry_range is None else carry_range)
-        return np.exp(-np.abs(apart) / wide[..., None, None])
-
     def putts_a_minute(self, distance_ft: ArrayLike) -> np.ndarray:
         """Putts that a minute holds at each length."""
         return 60 / (self.seconds_each + self.seconds_per_ft * np.asarray(distance_ft, float))
@@ -197,6 +189,12 @@ class Learning:
         return pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
 
 
+def carry_over(from_ft: ArrayLike, to_ft: ArrayLike, carry_range: ArrayLike) -> np.ndarray:
+    """Share of a putt at one length that counts at another, ([draws of the range,] n, m)."""
+    apart = np.subtract.outer(np.log(np.atleast_1d(from_ft)), np.log(np.atleast_1d(to_ft)))
+    return np.exp(-np.abs(apart) / np.asarray(carry_range)[..., None, None])
+
+
 def rate_in_log(trend: np.ndarray, trend_prior_sd: float) -> tuple[float, float]:
     """What a log alone says of the trend's fall, as a normal likelihood: mean, precision."""
     mean, precision = -np.mean(trend), 1 / max(np.var(trend), 1e-12)
@@ -228,7 +226,7 @@ class PracticeEffect:
 
     def counting(self, distance_ft: ArrayLike, putts: ArrayLike) -> np.ndarray:
         """Putts that count at every node, (draws, n): those there, a share of those elsewhere."""
-        share = self.learning.carry_over(distance_ft, self.nodes_ft, self.carry_range)
+        share = carry_over(distance_ft, self.nodes_ft, self.carry_range)
         return (np.asarray(putts, dtype=float)[..., None, :] @ share)[..., 0, :]
 
     def changes(

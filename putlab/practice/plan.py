@@ -7,7 +7,7 @@ from typing import ClassVar
 import numpy as np
 import pandas as pd
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.words import counted, feet, listed, quantity
 from putlab.log.rules import ReadingRules
@@ -16,12 +16,10 @@ from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
 from putlab.posterior.spots import BIAS_NAMES
 from putlab.practice.advice import MEASURED_PUTTS, MEASURED_STRETCHES, Advice
-from putlab.practice.case import Case
 from putlab.practice.learning import Learning
 from putlab.practice.saving import LENGTHS_FT, OPTIONS
 from putlab.practice.split import WARM_UP_MINUTES, drill_minutes, split_minutes
 from putlab.practice.targets import Target, target
-from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.games import deal_game
 from putlab.rounds.strokes import STRETCHES
 
@@ -230,7 +228,8 @@ def plan(
         drills = measuring_drills(minutes, at, advice.case.learning)
     new = {(length, name): is_new(golfer, length, name) for length, name, _ in drills}
     sets = ordered_sets(drills, new, rng)
-    game = deal_game(game_mix(advice.case), HOLES, seed=seed, session=session, slopes_pct=(0,))
+    mix = advice.case.round.mix.among(golfer.practised["distance_ft"])
+    game = deal_game(mix, HOLES, seed=seed, session=session, slopes_pct=(0,))
     game = game.assign(player=golfer.player, stimp_ft=stimp_ft).astype(object)
     struck = rows_to_strike(sets, golfer.player, session, stimp_ft)
     rows = pd.concat([struck, game], ignore_index=True)
@@ -256,8 +255,8 @@ def plan(
 
 def lengths_by_stretch(golfer: Golfer, wanted_ft: Sequence[float] = ()) -> list[list[float]]:
     """The lengths to drill in each stretch: those wanted, else practised ones, else the kit's."""
-    if any(not np.isfinite(length) or length <= 0 for length in wanted_ft):
-        raise UsageError(f"lengths must be above 0; got {listed(wanted_ft)}.")
+    good = all(0 < length < np.inf for length in wanted_ft)
+    expect(good, "lengths_ft", wanted_ft, "lengths in feet above 0")
     if wanted_ft:
         return [[d for d in wanted_ft if low <= d < high] for low, high in STRETCHES]
     practised = golfer.practised.sort_values("putts", ascending=False, kind="stable")
@@ -341,13 +340,6 @@ def shuffled_apart(sets: list[Drill], rng: np.random.Generator) -> list[Drill]:
         if not left[pick]:
             del left[pick]
     return order
-
-
-def game_mix(case: Case) -> RoundMix:
-    """The mix the counted game is dealt from: the round's, on the lengths practised."""
-    mix = case.round.mix
-    lengths = case.golfer.practised["distance_ft"].to_numpy(float)
-    return replace(mix, distance_ft=lengths, first_putts=mix.onto(lengths))
 
 
 def rows_to_strike(

@@ -21,6 +21,7 @@ from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.model.readings import COMPONENTS
 from putlab.practice.case import Case
+from putlab.practice.learning import carry_over
 from putlab.practice.saving import (
     BIAS_FACTORS,
     OPTIONS,
@@ -191,14 +192,14 @@ class SplitProblem:
         before = learning.experience * np.exp(learning.experience_log_sd * scores[:, 3])
         at_nodes = strokes.distance_ft[nodes]
         putts = [putts_of(option, 1.0, learning) for option in OPTIONS]
-        reach = learning.carry_over(PRACTICE_FT, at_nodes, carry_range)
+        reach = carry_over(PRACTICE_FT, at_nodes, carry_range)
         # Of each option, putts a minute for this component and for the other, (options, lengths).
         name, other = COMPONENTS[component], COMPONENTS[1 - component]
         taught = np.array([p[name] + learning.other_share * p[other] for p in putts])
         counts = np.einsum("ol,sln->sno", taught, reach).reshape(-1, len(OPTIONS))
         struck = golfer.practised["putts"].to_numpy(float)
         lengths = golfer.practised["distance_ft"]
-        in_log = np.einsum("l,sln->sn", struck, learning.carry_over(lengths, at_nodes, carry_range))
+        in_log = np.einsum("l,sln->sn", struck, carry_over(lengths, at_nodes, carry_range))
         experience = before[:, None] + in_log
         fade = np.broadcast_to(np.log(2) / half[:, None], experience.shape)
         weights = np.broadcast_to(

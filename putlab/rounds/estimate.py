@@ -40,22 +40,17 @@ class Estimate(Result):
 
     Attributes
     ----------
-    estimates : pandas.DataFrame
+    table : pandas.DataFrame
         Columns `COLUMNS`; ``_lo`` and ``_hi`` end the kit's interval.
     """
 
-    estimates: pd.DataFrame
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """The estimates."""
-        return self.estimates
+    table: pd.DataFrame
 
     @property
     def sentence(self) -> str:
         """Each player at the length nearest to the middle one of the kit."""
-        near = np.abs(np.log(self.estimates["distance_ft"] / REFERENCE_FT))
-        rows = self.estimates.loc[near.groupby(self.estimates["player"], sort=False).idxmin()]
+        near = np.abs(np.log(self.table["distance_ft"] / REFERENCE_FT))
+        rows = self.table.loc[near.groupby(self.table["player"], sort=False).idxmin()]
         return " ".join(_in_words(row) for _, row in rows.iterrows())
 
 

@@ -3,7 +3,7 @@
 The shipped table says of each mix how it was derived (`tests/helpers/shipped_figures.py`).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 from os import PathLike
@@ -50,6 +50,10 @@ class RoundMix:
         # One between two lengths is shared straight in log distance, one beyond goes to the last.
         known = np.log(rising("lengths_ft", lengths_ft))
         return interpolation_weights(known, np.log(self.distance_ft)) @ self.first_putts
+
+    def among(self, lengths_ft: ArrayLike) -> "RoundMix":
+        """Return the same first putts on other lengths only."""
+        return replace(self, distance_ft=np.asarray(lengths_ft), first_putts=self.onto(lengths_ft))
 
     def average(self, putts: ArrayLike) -> np.ndarray:
         """Return what putts or strokes, shape (..., n), at each length add up to in a round."""

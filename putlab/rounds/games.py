@@ -220,15 +220,23 @@ def _chances(
     except LogError as error:
         raise LogError(f"{player}: {error}") from error
     games = list(holes.groupby(["session", "condition"], sort=False, dropna=False))
-    parts = []
-    for (session, condition), part in games:
-        skill = new_day_skill(golfer_at_visit(fit, player, session, condition))
-        lies = part[["distance_ft", "stimp_ft", "slope_pct", "slope_to_deg"]].to_numpy(float)
-        key = result_key("rounds", "games", vars(skill), lies, np.asarray(ratios), past_ft)
-        solve = partial(hole_chances, skill, part, ratios=ratios, past_ft=past_ft)
-        parts.append(kept_or_made(key, lambda solve=solve: {"chances": solve()})["chances"])
+    parts = [
+        kept_chances(golfer_at_visit(fit, player, *visit), part, ratios, past_ft)
+        for visit, part in games
+    ]
     holes = pd.concat([part for _, part in games], ignore_index=True)
     return holes, np.concatenate(parts, axis=2), notes
+
+
+def kept_chances(
+    golfer: "Golfer", holes: pd.DataFrame, ratios: ArrayLike, past_ft: float
+) -> np.ndarray:
+    """`hole_chances` of a golfer on a new day, kept on disk."""
+    skill = new_day_skill(golfer)
+    lies = holes[["distance_ft", "stimp_ft", "slope_pct", "slope_to_deg"]].to_numpy(float)
+    key = result_key("rounds", "games", vars(skill), lies, np.asarray(ratios), past_ft)
+    solved = partial(hole_chances, skill, holes, ratios=ratios, past_ft=past_ft)
+    return kept_or_made(key, lambda: {"chances": solved()})["chances"]
 
 
 def golfer_at_visit(fit: "Fit", player: str, session: str, condition: str | None) -> "Golfer":

@@ -329,16 +329,13 @@ def reference_golfer(
         name = level if level == _short(level) else f"{_short(level)}-handicap"
         return ReferenceGolfer(f"{name} golfer", level_skill(level), _level_source(level))
     if not isinstance(reference, Reference):
-        reference = _read_file(reference)
+        if not os.path.exists(reference):
+            known = f"neither a level ({level_names()}) nor a file"
+            raise UsageError(f"reference {reference}: {known}.")
+        reference = read_reference(reference)
     record = tuple(zip(reference.distance_ft, reference.average_putts, strict=True))
     skill = Skill.constant(*_spreads_of(record, stimp_ft, past_ft))
     return ReferenceGolfer(reference.name, skill, reference.source)
-
-
-def _read_file(path: str | PathLike[str]) -> Reference:
-    if not os.path.exists(path):
-        raise UsageError(f"reference {path}: neither a level ({level_names()}) nor a file.")
-    return read_reference(path)
 
 
 @lru_cache

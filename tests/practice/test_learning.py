@@ -10,7 +10,7 @@ from scipy.stats import norm
 from putlab.base.errors import UsageError
 from putlab.green.published import table
 from putlab.practice.case import draw_effect
-from putlab.practice.learning import Learning, rate_in_log
+from putlab.practice.learning import Learning, carry_over, rate_in_log
 
 LEARNING = Learning()
 
@@ -26,14 +26,14 @@ def test_growth_in_parts_is_growth_at_once():
 
 
 def test_carry_is_whole_at_a_length_and_falls_with_the_ratio():
-    share = LEARNING.carry_over([6.0, 12.0], [6.0, 12.0, 24.0])
+    share = carry_over([6.0, 12.0], [6.0, 12.0, 24.0], LEARNING.carry_range)
     assert share[0, 0] == share[1, 1] == 1
     assert share[0, 1] == share[1, 2] == pytest.approx(np.exp(-np.log(2) / 0.7))
     assert share[0, 2] == pytest.approx(share[0, 1] ** 2)
 
 
 def test_draws_of_the_carry_range_come_first():
-    share = LEARNING.carry_over([6.0], [6.0, 12.0], np.array([0.5, 1.0]))
+    share = carry_over([6.0], [6.0, 12.0], np.array([0.5, 1.0]))
     assert share.shape == (2, 1, 2)
     assert share[0, 0, 1] < share[1, 0, 1]
 
