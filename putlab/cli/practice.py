@@ -189,10 +189,7 @@ def review(
     read = options.read(log, player)
     # The fit keeps its own seed, so that another seed of the days needs no other fit.
     asked: dict[str, Any] = {"session": session, "seed": seed, "fit": options.fit}
-    if player is None:
-        found = pl.review_everybody(read, **asked)
-    else:
-        found = [pl.review(read, player=player, **asked)]
+    found = pl.review_everybody(read, players=None if player is None else [player], **asked)
     if output is None:
         for one in found:
             tell(one.sentence, style="bold")

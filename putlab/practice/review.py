@@ -1,11 +1,11 @@
 """Today against usual: is it news, or what this golfer does on an ordinary day?
 
 The golfer is known from the visits before; ordinary days are drawn from that posterior with
-today's own putts (`putlab.practice.targets`). Spread, bias and share inside the target band at
-each length are held against them.
+today's own putts (`putlab.practice.targets`). Spread, bias and share inside the target bands of
+each stretch of distance are held against them.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 from typing import Any
@@ -30,6 +30,7 @@ from putlab.practice.targets import (
     readings_of,
     usual_band,
 )
+from putlab.rounds.strokes import EDGES_FT, STRETCHES, place_words, stretch_words
 
 Fitter = Callable[[Log], Fit]
 
@@ -40,11 +41,11 @@ NEWS = 0.05
 VERDICTS = ("news", "odd, but one of many looks", "ordinary", "too few putts")
 NEW, ODD, ORDINARY, FEW = VERDICTS
 
-TITLES = ("Distance, ft", "", "Putts", "Spread", "Bias", "Inside the band", "Verdict")
+TITLES = ("Stretch", "", "Putts", "Spread", "Bias", "Inside the band", "Verdict")
 
 COLUMNS = [
-    "player", "session", "distance_ft", "component", "measure", "putts", "today", "usual",
-    "ordinary_lo", "ordinary_hi", "p", "p_adjusted", "verdict",
+    "player", "session", "stretch", "from_ft", "to_ft", "component", "measure", "putts", "today",
+    "usual", "ordinary_lo", "ordinary_hi", "p", "p_adjusted", "verdict",
 ]  # fmt: skip
 
 
@@ -58,8 +59,10 @@ class Review(Result):
         Labels.
     earlier : int
         Visits before it that "usual" rests on.
-    rows : pandas.DataFrame
-        See `table`.
+    table : pandas.DataFrame
+        `COLUMNS`: a row a stretch, component and measure. ``today`` and the ends of ordinary days
+        are degrees or percent, or a share; ``p`` is two-sided, ``p_adjusted`` allows for the
+        number of comparisons.
     notes : list of str
         What to bear in mind.
     """
@@ -67,41 +70,32 @@ class Review(Result):
     player: str
     session: str
     earlier: int
-    rows: pd.DataFrame
+    table: pd.DataFrame
     notes: list[str]
 
     @property
-    def table(self) -> pd.DataFrame:
-        """`COLUMNS`: a row a length, component and measure.
-
-        ``today`` and the ends of ordinary days are degrees or percent, or a share; ``p`` is
-        two-sided, ``p_adjusted`` allows for the number of comparisons.
-        """
-        return self.rows
-
-    @property
     def shown(self) -> pd.DataFrame:
-        """The table as a person reads it: a row a length and component, the gravest verdict."""
+        """The table as a person reads it: a row a stretch and component, the gravest verdict."""
         rows = []
-        for (distance_ft, component), looks in self.rows.groupby(["distance_ft", "component"]):
+        for (_, component), looks in self.table.groupby(["from_ft", "component"]):
             gravest = min(looks["verdict"], key=VERDICTS.index)
-            putts, cells = str(looks["putts"].iloc[0]), map(_cell, looks.itertuples())
-            rows.append((f"{distance_ft:g}", component, putts, *cells, gravest))
+            stretch, putts = looks[["stretch", "putts"]].iloc[0]
+            rows.append((stretch, component, str(putts), *map(_cell, looks.itertuples()), gravest))
         return pd.DataFrame(rows, columns=TITLES)
 
     @property
     def news(self) -> pd.DataFrame:
         """Rows that are news."""
-        return self.rows[self.rows["verdict"] == NEW]
+        return self.table[self.table["verdict"] == NEW]
 
     @property
     def sentence(self) -> str:
         """The day in plain words."""
-        compared = self.rows[self.rows["verdict"] != FEW]
+        compared = self.table[self.table["verdict"] != FEW]
         when = f"{self.player}, {self.session}"
         if compared.empty:
             return (
-                f"{when}: too few putts at any length to say anything. Two good ones in a row "
+                f"{when}: too few putts from any stretch to say anything. Two good ones in a row "
                 "are not evidence."
             )
         if not self.news.empty:
@@ -120,12 +114,13 @@ class Review(Result):
 
 
 def comparison_words(row: Any) -> str:
-    """A row of the table in words, as ``line spread at 6 ft 1.9° (ordinary days 0.8° to 1.4°)``."""
+    """A row in words: ``line spread from 4 to 8 ft 1.9° (ordinary days 0.8° to 1.4°)``."""
     name = f"{row.component} {row.measure}"
     if row.measure == "share inside":
         name = f"share of {row.component} inside the band"
     today, low, high = numbers(row)
-    return f"{name} at {row.distance_ft:g} ft {today} (ordinary days {low} to {high})"
+    where = place_words(row.from_ft, row.to_ft)
+    return f"{name} {where} {today} (ordinary days {low} to {high})"
 
 
 def numbers(row: Any) -> list[str]:
@@ -178,12 +173,17 @@ def review(
     UsageError
         No such player or visit, or no visit before it.
     """
-    player = log.choose(player)
-    return _reviews(log, {player: choose_session(log, player, session)}, seed, fit)[0]
+    players = [log.choose(player)]
+    return review_everybody(log, players=players, session=session, seed=seed, fit=fit)[0]
 
 
 def review_everybody(
-    log: Log, *, session: str | None = None, seed: int, fit: Fitter = fit_log
+    log: Log,
+    *,
+    players: Sequence[str] | None = None,
+    session: str | None = None,
+    seed: int,
+    fit: Fitter = fit_log,
 ) -> list[Review]:
     """Review a visit of everybody who was there and before it, with one fit.
 
@@ -191,6 +191,8 @@ def review_everybody(
     ----------
     log : putlab.log.read.Log
         A log that has been read, the visits in it.
+    players : sequence of str, optional
+        Only these.
     session : str, optional
         Label of the visit; default: each player's last.
     seed : int
@@ -209,26 +211,22 @@ def review_everybody(
         Nobody has such a visit with one before it.
     """
     visits, last = {}, None
-    for player in log.putts["player"].unique():
+    for player in players or log.putts["player"].unique():
         try:
             visits[player] = choose_session(log, player, session)
         except UsageError as error:
             last = error
     if last is not None and not visits:
         raise last
-    return _reviews(log, visits, seed, fit)
-
-
-def _reviews(log: Log, visits: dict[str, str], seed: int, fit: Fitter) -> list[Review]:
     before, found = log_before(log, visits), []
     fitted = fit(before)
-    for player, session in visits.items():
-        today = readings_of(log, player, session)
+    for player, visit in visits.items():
+        today = readings_of(log, player, visit)
         table = judge(fitted.golfer(player), today, log.rules, seed=seed)
-        table = table.assign(player=player, session=session)[COLUMNS]
+        table = table.assign(player=player, session=visit)[COLUMNS]
         mine = before.putts[before.putts["player"] == player]
-        notes = _notes(log, player, session, mine, table)
-        found.append(Review(player, session, mine["session"].nunique(), table, notes))
+        notes = _notes(log, player, visit, mine, table)
+        found.append(Review(player, visit, mine["session"].nunique(), table, notes))
     return found
 
 
@@ -269,9 +267,10 @@ def _notes(
             f"Usual rests on {counted(earlier, 'earlier visit')}: how much a day matters is "
             "mostly assumed, and only a very odd day can be news."
         )
-    few = table[table["verdict"] == FEW].drop_duplicates(["distance_ft", "component"])
+    few = table[table["verdict"] == FEW].drop_duplicates(["from_ft", "component"])
     if len(few):
-        where = listed([f"{r.component} at {r.distance_ft:g} ft" for r in few.itertuples()])
+        places = few[["component", "from_ft", "to_ft"]].itertuples(index=False, name=None)
+        where = listed(f"{name} {place_words(*ends)}" for name, *ends in places)
         notes.append(
             f"Fewer than {FEWEST} putts were read of {where}: too little to say, good or bad."
         )
@@ -288,7 +287,7 @@ def _notes(
     return notes
 
 
-# A day's spread, bias and share inside the band, held against ordinary days.
+# A day's spread, bias and share inside the bands, held against ordinary days.
 
 
 def judge(
@@ -298,42 +297,43 @@ def judge(
     days = ordinary_days(golfer, today, rules, seed=seed) if len(today) else {}
     # Putts in whose days the band is that a plan would set for each length.
     planned = {
-        distance_ft: ordinary_days(golfer, planned_putts(distance_ft, 10), rules, seed=seed)
-        for distance_ft in np.unique(today["distance_ft"])
+        length_ft: ordinary_days(golfer, planned_putts(length_ft, 10), rules, seed=seed)
+        for length_ft in np.unique(today["distance_ft"])
     }
-    rows = []
-    for name in days:
-        for distance_ft, planned_days in planned.items():
-            here = ((today["distance_ft"] == distance_ft) & today[name].notna()).to_numpy()
+    lengths, rows = today["distance_ft"].to_numpy(float), []
+    for name, drawn in days.items():
+        bands = {d: usual_band(name, shown[name], d, rules) for d, shown in planned.items()}
+        read = today[name].notna().to_numpy()
+        for place, ends in enumerate(STRETCHES):
+            here = read & (np.digitize(lengths, EDGES_FT) == place + 1)
             if not here.any():
                 continue
-            band = usual_band(name, planned_days[name], distance_ft, rules)
-            now = measured(today.loc[here, name].to_numpy()[None], band)
-            then = measured(days[name][:, here], band)
+            mine = [bands[length_ft] for length_ft in lengths[here]]
+            now = measured(today.loc[here, name].to_numpy()[None], mine)
+            then = measured(drawn[:, here], mine)
             for measure, (value,) in now.items():
-                place = (distance_ft, name, measure, int(here.sum()))
-                found = _compared(place[-1], value, then[measure])
-                rows.append(dict(zip(COLUMNS[2:6], place, strict=True)) | found)
-    return _judged(pd.DataFrame(rows)) if rows else pd.DataFrame(columns=COLUMNS[2:])
+                looked = (stretch_words(*ends), *ends, name, measure, len(mine))
+                rows.append((*looked, *_compared(len(mine), value, then[measure])))
+    return _judged(pd.DataFrame(rows, columns=COLUMNS[2:-2]))
 
 
-def measured(errors: np.ndarray, band: Band) -> dict[str, np.ndarray]:
+def measured(errors: np.ndarray, bands: list[Band]) -> dict[str, np.ndarray]:
     """What is compared, of errors as read (days, putts), day by day; no spread of one putt."""
     several = errors.shape[1] > 1
+    inside = [band.holds(putt) for band, putt in zip(bands, errors.T, strict=True)]
     return {
         "spread": errors.std(axis=1, ddof=1) if several else np.full(len(errors), np.nan),
         "bias": errors.mean(axis=1),
-        "share inside": band.holds(errors).mean(axis=1),
+        "share inside": np.mean(inside, axis=0),
     }
 
 
-def _compared(putts: int, today: float, ordinary: np.ndarray) -> dict[str, float]:
-    names = ("today", "usual", "ordinary_lo", "ordinary_hi", "p")
+def _compared(putts: int, today: float, ordinary: np.ndarray) -> tuple[float, ...]:
+    """Today's value, the usual one, the ends of ordinary days, and the chance of today's."""
     if putts < FEWEST or not np.isfinite(today):
-        return dict.fromkeys(names, np.nan) | {"today": today}
+        return (today, *[np.nan] * 4)
     ends = np.quantile(ordinary, interval_probabilities())
-    values = (today, np.median(ordinary), *ends, two_sided(today, ordinary))
-    return dict(zip(names, values, strict=True))
+    return (today, float(np.median(ordinary)), *ends, two_sided(today, ordinary))
 
 
 def two_sided(value: float, ordinary: np.ndarray) -> float:

@@ -21,7 +21,7 @@ from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import summary
 from putlab.practice.learning import Learning
-from putlab.rounds.strokes import STRETCHES, RoundSetting, leave_chances, solve_chain, stretch_words
+from putlab.rounds.strokes import STRETCHES, RoundSetting, leave_chances, place_words, solve_chain
 
 SPREAD_AND_BIAS = {
     "line": ("line_sd_deg", "line_bias_deg"),
@@ -241,8 +241,7 @@ def named(options: Option | list[Option], *, start: bool = False) -> str:
     several = options if isinstance(options, list) else [options]
     component = several[0][1]
     from_ft, to_ft = STRETCHES[several[0][0]][0], STRETCHES[several[-1][0]][1]
-    between = "from " if from_ft > 0 and np.isfinite(to_ft) else ""
-    words = f"{component} {between}{stretch_words(from_ft, to_ft)}"
+    words = f"{component} {place_words(from_ft, to_ft)}"
     return words[0].upper() + words[1:] if start else words
 
 

@@ -141,14 +141,20 @@ def stretch_shares(nodes_ft: np.ndarray) -> np.ndarray:
 
 
 def stretch_words(from_ft: float, to_ft: float) -> str:
-    """A stretch in words."""
-    if from_ft == 0 and np.isinf(to_ft):
-        return "at every length"
+    """A stretch in words: ``4 to 8 ft``."""
     if from_ft == 0:
-        return f"inside {length_words(to_ft)}"
+        return "every length" if np.isinf(to_ft) else f"inside {length_words(to_ft)}"
     if np.isinf(to_ft):
         return f"beyond {length_words(from_ft)}"
     return f"{length_number(from_ft)} to {length_words(to_ft)}"
+
+
+def place_words(from_ft: float, to_ft: float) -> str:
+    """Where a stretch is, in words: ``from 4 to 8 ft``."""
+    words = stretch_words(from_ft, to_ft)
+    if from_ft == 0:
+        return f"at {words}" if np.isinf(to_ft) else words
+    return words if np.isinf(to_ft) else f"from {words}"
 
 
 @dataclass(frozen=True)

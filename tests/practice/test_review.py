@@ -25,7 +25,7 @@ from putlab.practice.review import (
     review_everybody,
     two_sided,
 )
-from putlab.practice.targets import ordinary_days, planned_putts
+from putlab.practice.targets import ordinary_days, planned_putts, usual_band
 
 RULES = ReadingRules(line_step_deg=1.0, roll_step_ft=0.1)
 LENGTHS = (6.0, 10.0, 24.0)
@@ -80,6 +80,28 @@ def test_the_chance_of_a_spread_is_that_of_the_chi_square_law():
     assert row["p"] == pytest.approx(2 * tail, rel=0.25)
 
 
+def test_lengths_of_a_stretch_are_one_look_each_in_its_own_band():
+    # 5 and 7 ft lie in one stretch; 16 and 24 ft, in another, have bands of their own.
+    today = putts_of(4, (5.0, 7.0, 16.0, 24.0)).assign(line=0.0, pace=4.0)
+    table = judge(MadeGolfer(**USUAL), today, RULES)
+    assert table["from_ft"].unique().tolist() == [4.0, 15.0]
+    assert set(table["putts"]) == {8}
+    share = table.query("measure == 'share inside' and component == 'pace'").set_index("from_ft")
+    days = {
+        d: ordinary_days(MadeGolfer(**USUAL), planned_putts(d, 10), RULES) for d in (16.0, 24.0)
+    }
+    inside = [usual_band("pace", days[d]["pace"], d, RULES).holds(np.array([4.0])) for d in days]
+    assert share.loc[15.0, "today"] == pytest.approx(np.mean(inside))
+
+
+def test_few_putts_of_each_of_many_lengths_say_something_together():
+    table = judge(
+        MadeGolfer(**USUAL), putts_of(2, (5.0, 6.0, 7.0)).assign(line=0.0, pace=0.0), RULES
+    )
+    assert set(table["putts"]) == {6}
+    assert FEW not in set(table["verdict"])
+
+
 def test_looks_are_adjusted_by_benjamini_and_hochberg():
     table = judge(MadeGolfer(**USUAL), day_of(MadeGolfer(**USUAL), putts_of(), 6), RULES)
     expected = multipletests(table["p"], method="fdr_bh")[1]
@@ -112,14 +134,17 @@ def test_the_chance_is_two_sided_and_never_nought():
 
 
 def review_of(**rows):
-    row = {"distance_ft": 6.0, "component": "line", "measure": "spread", "putts": 8, "today": 2.0,
-           "ordinary_lo": 0.7, "ordinary_hi": 1.4, "p": 0.001, "p_adjusted": 0.001}  # fmt: skip
+    row = {"stretch": "4 to 8 ft", "from_ft": 4.0, "to_ft": 8.0, "component": "line",
+           "measure": "spread", "putts": 8, "today": 2.0, "ordinary_lo": 0.7, "ordinary_hi": 1.4, "p": 0.001, "p_adjusted": 0.001}  # fmt: skip
     return Review("golfer", "today", 9, pd.DataFrame([row | rows]), [])
 
 
 def test_the_sentence_names_the_news():
     said = review_of(verdict=NEW).sentence
-    assert "news among 1 look: line spread at 6 ft 2.00° (ordinary days 0.70° to 1.40°)" in said
+    assert (
+        "news among 1 look: line spread from 4 to 8\u00a0ft 2.00° (ordinary days 0.70° to 1.40°)"
+        in said
+    )
 
 
 def test_the_sentence_puts_an_odd_look_in_its_place():
@@ -136,8 +161,8 @@ def test_an_ordinary_day_is_called_one():
 def test_shares_and_biases_are_said_in_their_own_units():
     share = review_of(verdict=NEW, measure="share inside", today=0.25)
     bias = review_of(verdict=NEW, measure="bias", component="pace", today=-12.0)
-    assert "share of line inside the band at 6 ft 25" in share.sentence
-    assert "pace bias at 6 ft −12.0" in bias.sentence
+    assert "share of line inside the band from 4 to 8\u00a0ft 25" in share.sentence
+    assert "pace bias from 4 to 8\u00a0ft −12.0" in bias.sentence
 
 
 def test_a_visits_label_with_markup_does_not_run():
