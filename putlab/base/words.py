@@ -104,11 +104,16 @@ def length_words(distance_ft: float) -> str:
     return f"{length_number(distance_ft)}\u00a0{SPOKEN['units']}"
 
 
+def spoken(distance_ft: float) -> float:
+    """Return a length in the unit in which lengths are said."""
+    return distance_ft * (M_PER_FT if SPOKEN["units"] == "m" else 1.0)
+
+
 def length_number(distance_ft: float) -> str:
     """Return a length as people write it: to a tenth, or 5 cm where it was chosen so."""
     if SPOKEN["units"] == "ft":
         return f"{round(distance_ft, 1):g}"
-    metres = distance_ft * M_PER_FT
+    metres = spoken(distance_ft)
     fives = round(metres / 0.05)
     return f"{fives * 0.05 if math.isclose(metres, fives * 0.05) else round(metres, 1):.4g}"
 

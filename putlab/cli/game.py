@@ -120,7 +120,7 @@ def _hand_out(
     say(f"Lengths: {mix.level} ({mix.source}); none longer than {longest} (--longest).")
     if output is None:
         title = f"Counted game of {len(card)} holes, each par two"
-        show(pl.games.card_in_words(card, units), title)
+        show(pl.games.card_in_words(card), title)
         say("Nothing is conceded. Write the card to fill in with -o card.csv.")
     else:
         pl.write_sheet(card, output, units=units)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from putlab.base.errors import expect
 from putlab.base.result import Result
-from putlab.base.words import counted, feet, listed, quantity
+from putlab.base.words import counted, length_words, listed, quantity
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
 from putlab.model.readings import COMPONENTS
@@ -30,7 +30,7 @@ MIXED_SET, BLOCK_SET = 5, 10
 # Putts of a drill that first correct the middle: in ten the published novices halved their bias
 # of pace (`putlab.practice.learning`); and what they are struck to (common practice).
 MARK_PUTTS = 10
-MARKS = {"line": "a mark on the line a foot ahead", "pace": "a mark where the ball should stop"}
+MARKS = {"line": "a mark on the line close ahead", "pace": "a mark where the ball should stop"}
 
 # New at a length: fewer putts struck there than this, or spread wider than nine in ten of the
 # golfers that the priors expect (convention of the kit).
@@ -63,8 +63,8 @@ BEGINNER_ORDER = (
 )
 
 WARM_UP = (
-    f"Warm-up, {WARM_UP_MINUTES:g} minutes: easy putts of two or three feet, then a few long "
-    "ones for feel. Nothing is written down."
+    f"Warm-up, {WARM_UP_MINUTES:g} minutes: easy short putts, then a few long ones for "
+    "feel. Nothing is written down."
 )
 GAME = (
     f"Counted game, {HOLES} holes of par two, nothing conceded. Write down the putts taken on "
@@ -127,7 +127,7 @@ class Plan(Result):
     def sentence(self) -> str:
         """The session in one sentence."""
         drills = [
-            f"{goal.component} at {feet(goal.distance_ft)} ({counted(goal.putts, 'putt')})"
+            f"{at_length(goal.component, goal.distance_ft)} ({counted(goal.putts, 'putt')})"
             for goal in self.targets
         ]
         holes = counted(len(self.game), "counted hole")
@@ -145,20 +145,24 @@ class Plan(Result):
         rows += [[self.warm_up], [], *([drill] for drill in self.drills), []]
         rows += [["Set", "Drill", "Putts", "Rows of the log", "Inside the band"]]
         rows += [
-            [str(s.set), f"{s.component} at {s.distance_ft:g} ft", str(s.putts),
+            [str(s.set), at_length(s.component, s.distance_ft), str(s.putts),
              f"{s.first} to {s.last}", ""]
             for s in self.sets.itertuples()
         ]  # fmt: skip
-        rows += [[], [self.game_words], ["Hole", "Length, ft", "Putts taken"]]
-        rows += [[str(h.hole_no), f"{h.distance_ft:g}", ""] for h in self.game.itertuples()]
+        rows += [[], [self.game_words], ["Hole", "Length", "Putts taken"]]
+        rows += [[str(h.hole_no), length_words(h.distance_ft), ""] for h in self.game.itertuples()]
         return [*rows, [], *([text] for text in (*self.order, *self.cautions))]
+
+
+def at_length(component: str, distance_ft: float) -> str:
+    """Where a drill is, in words."""
+    return f"{component} at {length_words(distance_ft)}"
 
 
 def drill_words(goal: Target) -> str:
     """A drill with its target in words."""
-    name = goal.component.capitalize()
-    said = f"{name} at {goal.distance_ft:g} ft, {goal.putts} putts: {goal.start}{goal.band}."
-    return f"{said} {goal.sentence}."
+    where = at_length(goal.component.capitalize(), goal.distance_ft)
+    return f"{where}, {goal.putts} putts: {goal.start}{goal.band}. {goal.sentence}."
 
 
 def start_words(advice: Advice, distance_ft: float, component: str, putts: int) -> str:
@@ -357,6 +361,5 @@ def _why(new: dict[Place, bool]) -> list[str]:
     lengths = sorted({distance_ft for (distance_ft, _), is_so in new.items() if is_so})
     said = [] if new and all(new.values()) else [MIXED_ORDER]
     if lengths:
-        words = listed([f"{distance_ft:g} ft" for distance_ft in lengths])
-        said.append(BEGINNER_ORDER.format(lengths=words))
+        said.append(BEGINNER_ORDER.format(lengths=listed(map(length_words, lengths))))
     return said

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from putlab.base.result import Result
-from putlab.base.words import listed
+from putlab.base.words import length_words, listed
 from putlab.practice.case import Case
 from putlab.practice.saving import (
     ALIKE,
@@ -158,7 +158,8 @@ def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
         yield "reading the green", words, _with_draws(case, draws, green=(line, pace))
     for name, (words, values) in ROLLS_FT.items():
         for value in values:
-            yield words, f"{value:g} ft", _with_draws(case, draws, **{name: value})
+            shown = f"{value:g} ft" if name == "stimp_ft" else length_words(value)
+            yield words, shown, _with_draws(case, draws, **{name: value})
     for mix in map(shipped_mix, levels()):
         if mix.level != case.round.mix.level:
             yield "first putts of", mix.level, _with_draws(case, draws, mix=mix)
@@ -185,7 +186,7 @@ class MeasuringValue(Result):
     def sentence(self) -> str:
         """Whether to measure first, in plain words."""
         row = self.best if self.best["net"] > 0 else self.table.iloc[self.table["gain"].argmax()]
-        where = f"{row['putts']:.0f} putts at {row['distance_ft']:g} ft"
+        where = f"{row['putts']:.0f} putts at {length_words(row['distance_ft'])}"
         chance = f"change the choice with a chance of {100 * row['p_changes']:.0f} %"
         if self.best["net"] > 0:
             return (

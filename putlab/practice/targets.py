@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 from scipy.stats import norm
 
-from putlab.base.words import THIN
+from putlab.base.settings import M_PER_FT
+from putlab.base.words import SPOKEN, THIN, spoken
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.model.readings import COMPONENTS, practice_putts
@@ -26,9 +27,10 @@ NEWS = 0.05
 # Fewer putts say too little for a count of them to be news: two good ones in a row are luck.
 FEWEST = 5
 
-# Bands are marked on the floor: in half feet, quarters for a short putt, and in half degrees
-# unless the display's own step is wider.
-BAND_STEP_FT, SHORT_STEP_FT, SHORT_FT, BAND_STEP_DEG = 0.5, 0.25, 12.0, 0.5
+# Bands are marked on the floor: in half feet, quarters for a short putt (10 and 5 cm where
+# lengths are said in metres), and in half degrees, unless the display's own step is wider.
+BAND_STEPS_FT = {"ft": (0.25, 0.5), "m": (0.05 / M_PER_FT, 0.1 / M_PER_FT)}
+SHORT_FT, BAND_STEP_DEG = 12.0, 0.5
 
 
 @dataclass(frozen=True)
@@ -45,8 +47,9 @@ class Band:
         """The band in words."""
         if self.component == "line":
             return f"start within {self.half_width:g}° of the line"
-        low, high = self.distance_ft - self.half_width, self.distance_ft + self.half_width
-        return f"roll {low:g} to {high:g}{THIN}ft"
+        ends = (self.distance_ft - self.half_width, self.distance_ft + self.half_width)
+        low, high = (f"{round(spoken(length_ft), 3):g}" for length_ft in ends)
+        return f"roll {low} to {high}{THIN}{SPOKEN['units']}"
 
     def holds(self, errors: np.ndarray) -> np.ndarray:
         """Which errors as read, degrees or percent, lie inside."""
@@ -91,7 +94,7 @@ def usual_band(component: str, errors: np.ndarray, distance_ft: float, rules: Re
         step = max(BAND_STEP_DEG, rules.line_step_deg or 0.0)
         most = rules.line_limit_deg or np.inf
     else:
-        step = SHORT_STEP_FT if distance_ft <= SHORT_FT else BAND_STEP_FT
+        step = BAND_STEPS_FT[SPOKEN["units"]][distance_ft > SHORT_FT]
         step = max(step, rules.roll_step_ft or 0.0)
         wanted, most = wanted / 100 * distance_ft, limit_ft - distance_ft
     widths = [k * step for k in range(1, int(wanted / step) + 3)]

@@ -18,8 +18,8 @@ from numpy.typing import ArrayLike
 from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import LogError, expect
 from putlab.base.result import Result
-from putlab.base.settings import M_PER_FT, PAST_FT, interval_probabilities
-from putlab.base.words import listed
+from putlab.base.settings import PAST_FT, interval_probabilities
+from putlab.base.words import length_words, listed
 from putlab.log.schema import COLUMNS
 from putlab.rounds.expected import (
     RATIOS_SOLVED,
@@ -371,11 +371,10 @@ def deal_game(
     )
 
 
-def card_in_words(card: pd.DataFrame, units: str = "ft") -> pd.DataFrame:
+def card_in_words(card: pd.DataFrame) -> pd.DataFrame:
     """Return a card as a golfer reads it: ``Hole, Length, Slope``."""
     slopes = map(slope_words, card["slope_pct"], card["slope_to_deg"])
-    scale = M_PER_FT if units == "m" else 1.0
-    lengths = [f"{scale * length:.3g} {units}" for length in card["distance_ft"]]
+    lengths = list(map(length_words, card["distance_ft"]))
     return pd.DataFrame({"Hole": card["hole_no"], "Length": lengths, "Slope": list(slopes)})
 
 

@@ -75,7 +75,7 @@ def test_the_first_putts_of_a_drill_correct_a_middle_that_costs_more_than_the_sc
         for bias in (1.0, 0.0)
     )
     said = start_words(crooked, 6.0, "line", 25).replace("\u202f", " ")
-    assert said.startswith("the first 10 to a mark on the line a foot ahead, to correct the middle")
+    assert said.startswith("the first 10 to a mark on the line close ahead, to correct the middle")
     assert re.search(r"which lies (0\.9\d|1\.0\d)° right; then $", said)
     assert "the first 5 to" in start_words(crooked, 6.0, "line", 5)
     row = straight.table.iloc[2]
@@ -112,7 +112,7 @@ def test_only_the_lengths_wanted_are_drilled():
 
 @pytest.mark.parametrize("length", [0.0, -6.0, float("nan"), float("inf")])
 def test_a_length_that_is_none_is_refused(length):
-    with pytest.raises(UsageError, match="lengths must be above 0"):
+    with pytest.raises(UsageError, match="lengths_ft .*expected lengths in feet above 0"):
         lengths_by_stretch(MadeGolfer(), [6.0, length])
 
 

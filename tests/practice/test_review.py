@@ -135,7 +135,8 @@ def test_the_chance_is_two_sided_and_never_nought():
 
 def review_of(**rows):
     row = {"stretch": "4 to 8 ft", "from_ft": 4.0, "to_ft": 8.0, "component": "line",
-           "measure": "spread", "putts": 8, "today": 2.0, "ordinary_lo": 0.7, "ordinary_hi": 1.4, "p": 0.001, "p_adjusted": 0.001}  # fmt: skip
+           "measure": "spread", "putts": 8, "today": 2.0, "ordinary_lo": 0.7,
+           "ordinary_hi": 1.4, "p": 0.001, "p_adjusted": 0.001}  # fmt: skip
     return Review("golfer", "today", 9, pd.DataFrame([row | rows]), [])
 
 
