@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 from putlab.base.errors import UsageError
 
 SKILL_QUANTITIES = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
+SPREAD_AND_BIAS = {"line": SKILL_QUANTITIES[:2], "pace": SKILL_QUANTITIES[2:]}
 WILD_QUANTITIES = ("line_wild", "line_wild_sd_deg", "pace_wild", "pace_wild_sd_pct")
 
 

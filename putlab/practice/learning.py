@@ -10,8 +10,9 @@ many putts, of line more slowly than of pace. Putts at other lengths count by ho
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
-from functools import cached_property
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -28,36 +29,13 @@ from putlab.model.readings import COMPONENTS
 # pace, where the first ten do more, and in about ninety for line.
 TRIAL = "McKay and others (2021), 75 novices: fitted to the published trial data"
 ASSUMED = "assumption"
+HALVES = "putts, seeing where they go, that halve a bias of {}, median"
 
 # Putts at a length before the log, median and log sd, by what a coach says of a golfer. The
 # last two are judgement; where nothing is said, any of them may be so (assumption).
 EXPERIENCE = {"new": (10.0, 1.0), "season": (500.0, 1.0), "club": (2000.0, 1.0),
               "professional": (10_000.0, 1.0)}  # fmt: skip
 UNSTATED = (2000.0, 1.5)
-
-# Meaning and source of each assumption.
-MEANINGS = {
-    "experience": ("putts at a length struck before the log, median", ASSUMED),
-    "experience_log_sd": ("log sd of that number", ASSUMED),
-    "line_rate": ("fall of log line spread per log of putts, median", TRIAL),
-    "pace_rate": ("fall of log pace spread per log of putts, median", TRIAL),
-    "rate_log_sd": ("log sd of these rates over golfers", ASSUMED),
-    "line_bias_putts": ("putts, seeing where they go, that halve a bias of line, median", TRIAL),
-    "pace_bias_putts": ("putts, seeing where they go, that halve a bias of pace, median", TRIAL),
-    "bias_log_sd": ("log sd of these numbers over golfers", ASSUMED),
-    "yield_log_sd": ("log sd of how a putt's worth rises or falls, each e-fold of length", ASSUMED),
-    "carry_range": ("log distance over which carry-over falls to 1/e, median", ASSUMED),
-    "carry_log_sd": ("log sd of that range, as it is not well known", ASSUMED),
-    "other_share": ("share of a putt's practice that goes to the other component", ASSUMED),
-    "half_life_days": ("days without practice after which half of it is lost", ASSUMED),
-    "seconds_each": ("seconds a putt of no length takes", ASSUMED),
-    "seconds_per_ft": ("further seconds for each foot of length", ASSUMED),
-    "exponential": ("1: what is learned dies off in putts, 0: in their logarithm", ASSUMED),
-}
-MAY_BE_0 = (
-    "yield_log_sd", "bias_log_sd", "carry_log_sd", "other_share", "seconds_per_ft",
-    "experience_log_sd", "rate_log_sd", "exponential",
-)  # fmt: skip
 
 # Putts that the spread model counts as struck before a log: its trend is per
 # log(1 + putts / 100).
@@ -66,6 +44,15 @@ MODEL_PUTTS = 100.0
 # Candidates of which a golfer's rates and experience are drawn, by how well they fit the trend:
 # of a new golfer who learns fast under the widest prior, one in a hundred or fewer fit.
 CANDIDATES = 20_000
+
+
+def assumed(value: float, meaning: str, source: str = ASSUMED, *, may_be_0: bool = False) -> Any:
+    """An assumption as a field: its default, meaning and source."""
+    told = {"meaning": meaning, "source": source, "may_be_0": may_be_0}
+    return field(default=value, metadata=told)
+
+
+some_or_none = partial(assumed, may_be_0=True)
 
 
 @dataclass(frozen=True)
@@ -103,28 +90,34 @@ class Learning:
         A value can't be a golfer's.
     """
 
-    experience: float = UNSTATED[0]
-    experience_log_sd: float = UNSTATED[1]
-    line_rate: float = 0.085
-    pace_rate: float = 0.17
-    rate_log_sd: float = 0.5
-    line_bias_putts: float = 90.0
-    pace_bias_putts: float = 20.0
-    bias_log_sd: float = 0.7
-    yield_log_sd: float = 0.15
-    carry_range: float = 0.7
-    carry_log_sd: float = 0.4
-    other_share: float = 0.25
-    half_life_days: float = 90.0
-    seconds_each: float = 15.0
-    seconds_per_ft: float = 0.3
-    exponential: float = 0.0
+    experience: float = assumed(UNSTATED[0], "putts at a length struck before the log, median")
+    experience_log_sd: float = some_or_none(UNSTATED[1], "log sd of that number")
+    line_rate: float = assumed(0.085, "fall of log line spread per log of putts, median", TRIAL)
+    pace_rate: float = assumed(0.17, "fall of log pace spread per log of putts, median", TRIAL)
+    rate_log_sd: float = some_or_none(0.5, "log sd of these rates over golfers")
+    line_bias_putts: float = assumed(90.0, HALVES.format("line"), TRIAL)
+    pace_bias_putts: float = assumed(20.0, HALVES.format("pace"), TRIAL)
+    bias_log_sd: float = some_or_none(0.7, "log sd of these numbers over golfers")
+    yield_log_sd: float = some_or_none(
+        0.15, "log sd of how a putt's worth rises or falls, each e-fold of length"
+    )
+    carry_range: float = assumed(0.7, "log distance over which carry-over falls to 1/e, median")
+    carry_log_sd: float = some_or_none(0.4, "log sd of that range, as it is not well known")
+    other_share: float = some_or_none(
+        0.25, "share of a putt's practice that goes to the other component"
+    )
+    half_life_days: float = assumed(90.0, "days without practice after which half of it is lost")
+    seconds_each: float = assumed(15.0, "seconds a putt of no length takes")
+    seconds_per_ft: float = some_or_none(0.3, "further seconds for each foot of length")
+    exponential: float = some_or_none(
+        0.0, "1: what is learned dies off in putts, 0: in their logarithm"
+    )
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if not np.isfinite(value) or value < 0 or (value == 0 and field.name not in MAY_BE_0):
-                raise UsageError(f"learning: {field.name} must be above 0; got {value:g}.")
+        for one in fields(self):
+            value = getattr(self, one.name)
+            if not (0 < value < np.inf or (value == 0 and one.metadata["may_be_0"])):
+                raise UsageError(f"learning: {one.name} must be above 0; got {value:g}.")
 
     def with_experience(self, said: str | float | None) -> "Learning":
         """Return the same for a golfer of stated experience: a name of `EXPERIENCE`, or putts."""
@@ -183,8 +176,14 @@ class Learning:
     def table(self) -> pd.DataFrame:
         """The assumptions: ``name, meaning, value, from, source``."""
         rows = [
-            (name, meaning, float(getattr(self, name)), "prior", source)
-            for name, (meaning, source) in MEANINGS.items()
+            (
+                f.name,
+                f.metadata["meaning"],
+                float(getattr(self, f.name)),
+                "prior",
+                f.metadata["source"],
+            )
+            for f in fields(self)
         ]
         return pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
 

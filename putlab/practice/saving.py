@@ -16,17 +16,12 @@ import numpy as np
 
 from putlab.base.cache import kept_or_made, result_key
 from putlab.base.words import interval, quantity
-from putlab.green.skill import Skill
+from putlab.green.skill import SPREAD_AND_BIAS, Skill
 from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import summary
 from putlab.practice.learning import Learning
 from putlab.rounds.strokes import STRETCHES, RoundSetting, leave_chances, place_words, solve_chain
-
-SPREAD_AND_BIAS = {
-    "line": ("line_sd_deg", "line_bias_deg"),
-    "pace": ("pace_sd_pct", "pace_bias_pct"),
-}
 
 # Factors on spread, and on bias, at which the cost of a putt is computed; between them a
 # parabola, and the two effects added.

@@ -9,12 +9,12 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.words import length_words, listed
+from putlab.green.skill import SPREAD_AND_BIAS
 from putlab.practice.case import Case
 from putlab.practice.saving import (
     ALIKE,
     LENGTHS_FT,
     OPTIONS,
-    SPREAD_AND_BIAS,
     TIE_CHANCE,
     Option,
     at_least_shown,
@@ -22,7 +22,8 @@ from putlab.practice.saving import (
     named,
     time_words,
 )
-from putlab.rounds.first_putts import levels, shipped_mix
+from putlab.rounds.first_putts import shipped_mix
+from putlab.rounds.reference import LEVELS
 
 if TYPE_CHECKING:
     from putlab.practice.advice import Advice
@@ -160,7 +161,7 @@ def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
         for value in values:
             shown = f"{value:g} ft" if name == "stimp_ft" else length_words(value)
             yield words, shown, _with_draws(case, draws, **{name: value})
-    for mix in map(shipped_mix, levels()):
+    for mix in map(shipped_mix, LEVELS):
         if mix.level != case.round.mix.level:
             yield "first putts of", mix.level, _with_draws(case, draws, mix=mix)
 

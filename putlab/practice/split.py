@@ -235,15 +235,14 @@ class SplitProblem:
     def saved(self, minutes: np.ndarray) -> np.ndarray:
         """Strokes a round saved with all draws and no approximation of them, mean over rounds."""
         case = self.case
-        plans = [dict.fromkeys(COMPONENTS, 0.0) for _ in self.days]
-        for i, option in enumerate(OPTIONS):
-            one = putts_of(option, 1.0, case.learning)
-            for plan, given in zip(plans, self.left @ minutes, strict=True):
-                for name in COMPONENTS:
-                    plan[name] = plan[name] + given[i] * one[name]
+        one = [list(putts_of(option, 1.0, case.learning).values()) for option in OPTIONS]
+        plans = np.einsum("ro,ocl->rcl", self.left @ minutes, one)
         found = []
         for effect in case.effects:
-            rounds = [effect.changes(PRACTICE_FT, plan) for plan in plans]
+            rounds = [
+                effect.changes(PRACTICE_FT, dict(zip(COMPONENTS, plan, strict=True)))
+                for plan in plans
+            ]
             found.append(np.mean([case.strokes.saved_a_round(r) for r in rounds], axis=0))
         return np.concatenate(found)
 

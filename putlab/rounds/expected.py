@@ -91,10 +91,9 @@ def hole_chances(
 
 def scaled(skill: Skill, ratios: ArrayLike) -> Skill:
     """Return ``len(ratios) * draws`` draws: both spreads times each ratio, ratio after ratio."""
-    factors = np.asarray(ratios, dtype=float)
-    names = [name for name in skill.values if "_sd_" in name]
-    wider = [{name: ratio * getattr(skill, name) for name in names} for ratio in factors]
-    return stacked([replace(skill, **spreads) for spreads in wider])
+    spreads = {name: value for name, value in skill.values.items() if "_sd_" in name}
+    wider = [{name: ratio * sd for name, sd in spreads.items()} for ratio in np.asarray(ratios)]
+    return stacked([replace(skill, **columns) for columns in wider])
 
 
 def stacked(skills: Sequence[Skill]) -> Skill:

@@ -88,11 +88,6 @@ def round_mix(name: str = LEVEL, putts: pd.DataFrame | None = None) -> RoundMix:
     return read_mix(name) if name.endswith(".csv") else shipped_mix(name)
 
 
-def levels() -> list[str]:
-    """Return the levels of play whose mix is shipped."""
-    return list(_shipped()["level"].unique())
-
-
 def shipped_mix(level: str = LEVEL) -> RoundMix:
     """Return a level's mix ("10" or "handicap 10"): all but the tour's, derived, are assumed."""
     name = level_named(level)

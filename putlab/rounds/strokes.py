@@ -24,7 +24,7 @@ from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import interval, length_number, length_words, quantity
 from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
-from putlab.green.skill import SKILL_QUANTITIES, Skill
+from putlab.green.skill import SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import green_setting, summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
@@ -50,7 +50,6 @@ BIAS = {"line": "aim", "pace": "pace long or short"}
 SCATTER = {"line": "line scatter", "pace": "pace scatter"}
 CAUSES = (BIAS["line"], SCATTER["line"], BIAS["pace"], SCATTER["pace"], DAY, WILD, READING)
 PARTS = [(c, cause) for c in COMPONENTS for cause in (BIAS[c], SCATTER[c], DAY, WILD, READING)]
-UNITS = {"line": "deg", "pace": "pct"}
 
 # Draws of the golfer: each costs two dozen solutions of a putt from everywhere.
 DRAWS = 60
@@ -330,8 +329,7 @@ def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[s
 def _one_day(within: Skill, on_day: Skill) -> Skill:
     """The golfer on one day, drawn for each draw: all that days differ by taken as an offset."""
     z, moved = np.random.default_rng(29).standard_normal((2, within.draws, 1)), {}
-    for (component, unit), score in zip(UNITS.items(), z, strict=True):
-        sd, bias = (f"{component}_{name}_{unit}" for name in ("sd", "bias"))
+    for (sd, bias), score in zip(SPREAD_AND_BIAS.values(), z, strict=True):
         days = np.sqrt(np.maximum(getattr(on_day, sd) ** 2 - getattr(within, sd) ** 2, 0))
         moved[bias] = getattr(within, bias) + days * score
     return replace(within, **moved)
@@ -348,9 +346,9 @@ def _ordinary(within: Skill, on_day: Skill, setting: RoundSetting, to_come: np.n
     """What an ordinary putt from each node loses to each cause, (draws, n)."""
     who = setting.reference
     reference, lost = who.skill.at(setting.nodes_ft), {}
-    greens = zip(UNITS, setting.green, who.green(setting.mixed), strict=True)
+    greens = zip(SPREAD_AND_BIAS, setting.green, who.green(setting.mixed), strict=True)
     for component, mine, theirs in greens:
-        sd, bias = (f"{component}_{name}_{UNITS[component]}" for name in ("sd", "bias"))
+        sd, bias = SPREAD_AND_BIAS[component]
         inside, day, total = (getattr(of, sd) ** 2 for of in (within, on_day, reference))
         by_variance, by_bias = _slopes(on_day, setting, to_come, sd, bias)
         # What the golfer has more of than the reference, whose days count as its scatter.

@@ -10,14 +10,14 @@ from shipped_figures import LENGTHS_FT, all_mixes, assumed_counts, later_putts_e
 from putlab.base.errors import LogError, UsageError
 from putlab.green import published
 from putlab.green.hole_out import hole_out
-from putlab.rounds.first_putts import RoundMix, count_mix, levels, read_mix, shipped_mix
+from putlab.rounds.first_putts import RoundMix, count_mix, read_mix, shipped_mix
 from putlab.rounds.reference import LEVELS, NINETY_HANDICAP, level_skill, tour_golfer
 
 
 def test_shipped_file_is_what_its_script_makes():
     """Written by finer integrals; putts struck one by one tell the shortest bin 0.002 apart."""
     made = all_mixes()
-    for level in levels():
+    for level in LEVELS:
         mine = made[made["level"] == level]
         mix = shipped_mix(level)
         assert mix.distance_ft == pytest.approx(mine["distance_ft"].to_numpy())
@@ -25,7 +25,7 @@ def test_shipped_file_is_what_its_script_makes():
         assert mix.source == mine["source"].iloc[0]
 
 
-@pytest.mark.parametrize("level", levels())
+@pytest.mark.parametrize("level", LEVELS)
 def test_every_mix_is_of_eighteen_holes_and_says_where_from(level):
     mix = shipped_mix(level)
     assert mix.first_putts.sum() == pytest.approx(18)
@@ -72,7 +72,7 @@ def test_a_tour_round_against_another_record():
 
 def test_who_scores_90_takes_the_published_putts_and_likely_three_putts():
     """Broadie (2014), second-hand: 33 putts a round. From memory: about two three-putts."""
-    around = [level for level in levels() if abs(LEVELS[level] - NINETY_HANDICAP) < 5]
+    around = [level for level in LEVELS if abs(LEVELS[level] - NINETY_HANDICAP) < 5]
     handicaps = [LEVELS[level] for level in around]
     rounds = np.transpose([round_of(level) for level in around])
     putts, three_putts = (np.interp(NINETY_HANDICAP, handicaps, part) for part in rounds)
@@ -83,7 +83,7 @@ def test_who_scores_90_takes_the_published_putts_and_likely_three_putts():
 def test_putts_of_the_levels_lie_straight_between_the_published():
     """Tour statistics of 2021 and Broadie (2014), second-hand; straight: an assumption."""
     per_stroke = (published.NINETY_PUTTS_A_ROUND - published.TOUR_PUTTS_A_ROUND) / (18 + 5)
-    for level in levels()[1:]:
+    for level in list(LEVELS)[1:]:
         expected = published.TOUR_PUTTS_A_ROUND + per_stroke * (LEVELS[level] + 5)
         # The median is written to a tenth of a foot.
         assert round_of(level)[0] == pytest.approx(expected, abs=0.05)
@@ -96,7 +96,7 @@ def test_a_round_at_handicap_10():
 
 def test_medians_after_missed_greens_are_a_chips_and_rise_with_handicap():
     """Within 4 to 15 ft; the tour's derived mix has about 4.5 ft."""
-    sources = [shipped_mix(level).source for level in levels()[1:]]
+    sources = [shipped_mix(level).source for level in list(LEVELS)[1:]]
     chips_ft = [float(re.search(r"and ([\d.]+) ft after others", text)[1]) for text in sources]
     assert chips_ft == sorted(chips_ft)
     assert 4 < chips_ft[0] < chips_ft[-1] < 15
@@ -173,7 +173,6 @@ def test_damaged_mixes_are_refused(tmp_path, text, match):
 
 
 def test_a_level_is_named_in_short_or_in_full():
-    assert levels() == list(LEVELS)
     assert shipped_mix("5").level == shipped_mix("handicap 5").level == "handicap 5"
     assert shipped_mix().level == "handicap 10"
 
