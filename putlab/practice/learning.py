@@ -175,15 +175,10 @@ class Learning:
 
     def table(self) -> pd.DataFrame:
         """The assumptions: ``name, meaning, value, from, source``."""
+        told = {one.name: one.metadata for one in fields(self)}
         rows = [
-            (
-                f.name,
-                f.metadata["meaning"],
-                float(getattr(self, f.name)),
-                "prior",
-                f.metadata["source"],
-            )
-            for f in fields(self)
+            (name, about["meaning"], float(getattr(self, name)), "prior", about["source"])
+            for name, about in told.items()
         ]
         return pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
 
