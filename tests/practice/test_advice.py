@@ -11,6 +11,7 @@ from made_golfers import LENGTHS_FT, made_state
 
 from putlab.base.errors import FitError, UsageError
 from putlab.base.settings import interval_probabilities
+from putlab.base.words import lengths_in
 from putlab.green.skill import Skill
 from putlab.practice.advice import COLUMNS, Advice, advise
 from putlab.practice.learning import Learning
@@ -347,6 +348,18 @@ def test_the_cost_of_being_wrong_is_the_regret_over_the_chance_of_it(advice):
 def test_the_time_is_said_as_given():
     said = advise(made_state(), minutes=25, reference=TOUR_LIKE).sentence
     assert "best use of the next 25 minutes" in said
+
+
+def test_a_log_in_metres_is_answered_in_metres(advice):
+    with lengths_in("m"):
+        again = Advice(advice.case, 60.0, advice.savings)
+        said, shown = [plain(text) for text in again.says()], again.shown
+    assert said[0].startswith("Line from 1.2 to 2.4 m is the best use")
+    assert not re.search(r"\bft\b|foot|feet", " ".join(said))
+    # 4, 8, 15 and 25 ft, rounded as people do.
+    stretches = {"inside 1.2 m", "1.2 to 2.4 m", "2.4 to 4.6 m", "4.6 to 7.6 m", "beyond 7.6 m"}
+    assert set(shown["Stretch"].map(plain)) == stretches
+    assert again.table["from_ft"].equals(advice.table["from_ft"])
 
 
 def test_a_label_with_markup_does_not_run():

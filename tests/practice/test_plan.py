@@ -7,6 +7,7 @@ import pytest
 from made_golfers import LENGTHS_FT, MadeGolfer, made_plan, made_state
 
 from putlab.base.errors import UsageError
+from putlab.base.words import lengths_in
 from putlab.green.skill import Skill
 from putlab.log.rules import ReadingRules
 from putlab.practice.advice import advise
@@ -123,6 +124,14 @@ def test_a_stretch_takes_its_two_most_practised_lengths_or_else_the_kits():
     assert at == [[2.0, 3.0], [6.0, 7.0], [8.0], [15.0], [25.0]]
     who = made_state(lengths=golfer.lengths, putts=[20, 50, 30, 9, 9, 9])
     assert who.measured.tolist() == [0, 100, 9, 9, 9]
+
+
+def test_the_list_of_a_log_in_metres_is_in_metres(plan):
+    with lengths_in("m"):
+        metric = made_plan()
+        said = [metric.sentence, *metric.order, *(cell for row in metric.listing for cell in row)]
+    assert not [text for text in said if re.search(r"\d[\s\u202f\u00a0]ft\b", text)]
+    assert metric.log_rows["distance_ft"].equals(plan.log_rows["distance_ft"])
 
 
 def test_too_short_a_session_is_refused():

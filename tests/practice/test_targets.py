@@ -6,6 +6,7 @@ from made_golfers import MadeGolfer
 from made_logs import log_of, simulated_log
 from scipy.stats import binom, norm
 
+from putlab.base.words import lengths_in
 from putlab.log.rules import ReadingRules
 from putlab.model.spread import MISHIT_TIMES
 from putlab.practice.targets import (
@@ -21,6 +22,7 @@ from putlab.practice.targets import (
     readings_of,
     stepped,
     target,
+    usual_band,
 )
 
 EXACT = ReadingRules()
@@ -185,3 +187,12 @@ def test_information_is_the_mean_square_of_the_score_of_simulated_readings(step,
     score = (logp(1e-4) - logp(-1e-4)) / 2e-4
     expected = np.mean(score**2) / 2
     assert reading_share(1.0, step=step, mishit_share=share) == pytest.approx(expected, rel=0.02)
+
+
+def test_a_band_in_metres_is_marked_by_tenths_and_said_as_it_is():
+    errors = np.random.default_rng(5).normal(0.0, 9.0, 4000)
+    with lengths_in("m"):
+        near, far = (usual_band("pace", errors, d / 0.3048, ReadingRules()) for d in (2.0, 6.0))
+        # 70 % of a normal lie within 1.04 sd: 0.19 and 0.56 m, in steps of 5 and 10 cm.
+        assert near.band == "roll 1.8 to 2.2\u202fm"
+        assert far.band == "roll 5.4 to 6.6\u202fm"
