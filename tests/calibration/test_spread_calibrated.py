@@ -9,15 +9,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import chisquare
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from made_logs import log_of, simulated_log  # noqa: E402
 from record import record  # noqa: E402
-from true_golfers import draw_component, steady
+from true_golfers import steady
 
-from putlab.base.settings import interval_probabilities
 from putlab.model.design import make_design, session_table
 from putlab.model.priors import PRIORS
 from putlab.model.readings import intervals, lengths_ft
@@ -44,55 +42,6 @@ def posterior(log, component, priors=None, *, seed=1, chains=CHAINS, draws=DRAWS
 def flat(values):
     """Join chains and draws."""
     return values.values.reshape(-1, *values.shape[2:])
-
-
-# Simulation-based calibration: S. Talts and others, "Validating Bayesian inference
-# algorithms with simulation-based calibration", arXiv 1804.06788 (2018).
-
-LOGS = 300
-SBC_LENGTHS = [4.0, 9.0, 18.0, 30.0]
-
-
-@pytest.mark.parametrize("component", ["line", "pace"])
-def test_ranks_are_uniform_and_intervals_cover(component):
-    rng = np.random.default_rng(41)
-    ranks, covered = [], []
-    for number in range(LOGS):
-        truth, _ = draw_component(PRIORS[component], rng, players=1, lengths_ft=SBC_LENGTHS)
-        steady_other = steady(np.log(1.0 if component == "pace" else 8.0), lengths=4)
-        truths = {component: truth, "pace" if component == "line" else "line": steady_other}
-        log = simulated_log(
-            rng, **truths, sessions=8, lengths=SBC_LENGTHS, each=6, roll_step_ft=0.1
-        )
-        q = posterior(log, component, seed=number)
-        ranks.append(_ranks(q, truth))
-        low, high = np.quantile(flat(q["level"]), interval_probabilities(), axis=0)
-        covered.append(((truth.level >= low) & (truth.level <= high)).mean())
-    ranks = pd.DataFrame(ranks)
-    p_values = {name: chisquare(np.histogram(ranks[name], 10, (0, 1))[0]).pvalue for name in ranks}
-    record(
-        f"sbc_{component}",
-        what="ranks of the truth among draws, chi-square p over ten bins; share of 90 % "
-        "intervals of spread that hold the truth",
-        logs=LOGS,
-        p_values=p_values,
-        coverage=float(np.mean(covered)),
-    )
-    # Five quantities at once: the smallest p may be a fifth of the usual 5 %.
-    assert min(p_values.values()) > 0.01
-    assert 0.87 <= np.mean(covered) <= 0.93
-
-
-def _ranks(q, truth):
-    """Return each quantity's share of draws below the truth, over thinned draws."""
-    pairs = {
-        "spread": (flat(q["level"])[:, 0, 1], truth.level[0, 1]),
-        "bias": (flat(q["bias"])[:, 0, 2], truth.bias[0, 2]),
-        "setup": (flat(q["visit_bias_sd"])[:, 0], truth.visit_bias_sd[0]),
-        "mishit share": (flat(q["mishit_share"])[:, 0], truth.mishit_share[0]),
-        "trend": (flat(q["trend"])[:, 0], truth.trend[0]),
-    }
-    return {name: np.mean(draws[::5] < true) for name, (draws, true) in pairs.items()}
 
 
 def test_whole_degrees_do_not_bias_a_spread_of_half_a_degree():

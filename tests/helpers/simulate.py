@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from putlab.model.design import places, session_table
+from putlab.model.design import log_distance, places, session_table
 from putlab.model.readings import WARM_UP_PUTTS
 from putlab.model.spread import MISHIT_TIMES, cell_location, terms_at
 
@@ -33,6 +33,8 @@ class TrueComponent:
         Change of log spread under a condition.
     shift : dict of (player, condition) to float
         Change of bias under a condition.
+    effect_slope : dict of (player, condition) to float
+        How much of its effect a condition gains for each unit of log distance.
     """
 
     level: np.ndarray
@@ -45,6 +47,7 @@ class TrueComponent:
     mishit_share: np.ndarray
     effect: ByCondition = field(default_factory=dict)
     shift: ByCondition = field(default_factory=dict)
+    effect_slope: ByCondition = field(default_factory=dict)
 
 
 def simulate_errors(
@@ -98,12 +101,14 @@ def simulate_errors(
         index,
     )
     held = list(zip(schedule["player"], _column(schedule, "condition"), strict=True))
-    for name, by_condition in (("effect", truth.effect), ("shift", truth.shift)):
+    for name in ("effect", "shift", "effect_slope"):
+        by_condition = getattr(truth, name)
         terms[name] = np.array([by_condition.get(key, 0.0) for key in held])
     struck = schedule.groupby(["player", "session"], sort=False).cumcount()
     mean, log_sd = cell_location(
         terms,
         {
+            "x": log_distance(schedule["distance_ft"]),
             "practised": visits["practised"].to_numpy()[index["session"]],
             "warm_up": (struck < WARM_UP_PUTTS).to_numpy(),
             "counted": (_column(schedule, "drill") == "counted").to_numpy(),

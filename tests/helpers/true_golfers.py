@@ -38,13 +38,14 @@ def draw_component(priors, rng, *, players, lengths_ft, conditions=()):
         return size * rng.multivariate_normal(np.zeros(x.size), correlation, size=players)
 
     base_mean = np.log(priors.sd_median) + priors.sd_log_sd * rng.standard_normal()
-    base = base_mean + lognormal("between") * rng.standard_normal(players)
+    between_sd, spot_sd = lognormal("between"), lognormal("spot")
+    base = base_mean + between_sd * rng.standard_normal(players)
     slope = normal("slope_sd", players)
-    level = base[:, None] + slope[:, None] * x + spots(lognormal("spot"))
-    bias_mean = normal("bias_sd", players)
+    level = base[:, None] + slope[:, None] * x + spots(spot_sd)
+    bias_mean, bias_spot_sd = normal("bias_sd", players), lognormal("bias_spot")
     truth = TrueComponent(
         level=level,
-        bias=bias_mean[:, None] + spots(lognormal("bias_spot")),
+        bias=bias_mean[:, None] + spots(bias_spot_sd),
         visit_bias_sd=lognormal("visit_bias", players),
         visit_form_sd=np.full(players, lognormal("visit_form")),
         trend=normal("trend_sd", players),
@@ -53,6 +54,10 @@ def draw_component(priors, rng, *, players, lengths_ft, conditions=()):
         mishit_share=MISHIT_MOST * rng.beta(priors.mishit_a, priors.mishit_b, players),
         effect={key: priors.effect_sd * rng.standard_normal() for key in conditions},
         shift={key: priors.shift_sd * rng.standard_normal() for key in conditions},
+        effect_slope={key: priors.effect_slope_sd * rng.standard_normal() for key in conditions},
     )
-    population = {"base_mean": base_mean, "base": base, "slope": slope, "bias_mean": bias_mean}
+    population = {
+        "base_mean": base_mean, "between_sd": between_sd, "base": base, "slope": slope,
+        "spot_sd": spot_sd, "bias_mean": bias_mean, "bias_spot_sd": bias_spot_sd,
+    }  # fmt: skip
     return truth, population
