@@ -4,8 +4,9 @@ import contextlib
 import io
 import re
 import warnings
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import singledispatch
 from typing import Any
 from urllib.parse import quote
 
@@ -16,6 +17,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from putlab.base.errors import UsageError
+from putlab.base.words import SPOKEN, length_number, listed
 from putlab.model.readings import COMPONENTS
 
 # Okabe and Ito's palette (2008), told apart with any colour vision; every use has a marker,
@@ -119,6 +122,29 @@ class Chart:
         return {"image/png": self.png(), "text/plain": said}, metadata
 
 
+@singledispatch
+def chart_of(result: Any) -> Chart:
+    """Return the chart in which people look for a result first.
+
+    Parameters
+    ----------
+    result : putlab.base.result.Result or putlab.posterior.player.Golfer
+        What the front door returned: advice, a comparison, estimates of one player, ...
+
+    Returns
+    -------
+    Chart
+        The one for this kind of result.
+
+    Raises
+    ------
+    UsageError
+        No chart is drawn of this kind of result.
+    """
+    known = listed(sorted(kind.__name__ for kind in chart_of.registry if kind is not object))
+    raise UsageError(f"no chart is drawn of a {type(result).__name__}; there is one of {known}.")
+
+
 @contextlib.contextmanager
 def _in_style() -> Iterator[None]:
     # Nothing is said of glyphs missing from the bundled font: in SVG the reader's fonts serve.
@@ -165,11 +191,7 @@ def line_and_pace(
         yield figure, panels
 
 
-def not_read(measured: Collection[str]) -> dict[str, str]:
-    """Return the titles of the components of which there are no readings."""
-    missing = [name for name in COMPONENTS if name not in measured]
-    return {name: f"{name.capitalize()} spread: not read" for name in missing}
-
+UNIT_NAMES = {"ft": "feet", "m": "metres"}
 
 # A label longer than this would push the panels aside.
 LONGEST_LABEL = 34
@@ -191,15 +213,15 @@ def distance_axis(axis: Axes, distance_ft: ArrayLike) -> None:
     """Put a log scale of rising distances under a panel, marked at the lengths practised."""
     lengths = np.asarray(distance_ft, dtype=float).tolist()
     ends = (lengths[0] / 1.25, lengths[-1] * 1.25)
-    axis.set(xscale="log", xlim=ends, xlabel="Length, feet")
+    axis.set(xscale="log", xlim=ends, xlabel=f"Length, {UNIT_NAMES[SPOKEN['units']]}")
     shown = _apart(lengths)
-    axis.set_xticks(shown, [f"{value:g}" for value in shown])
+    axis.set_xticks(shown, [length_number(value) for value in shown])
     axis.minorticks_off()
 
 
 def _apart(distance_ft: list[float]) -> list[float]:
     # The lengths to mark on a log scale: all, or those that leave each other room.
-    long = any(len(f"{value:g}") > 2 for value in distance_ft)
+    long = any(len(length_number(value)) > 2 for value in distance_ft)
     most = MOST_LONG_ON_LOG if long else MOST_ON_LOG
     closest = (distance_ft[-1] / distance_ft[0]) ** (1 / (most - 1))
     shown = distance_ft[:1]
@@ -210,8 +232,17 @@ def _apart(distance_ft: list[float]) -> list[float]:
 
 
 def interval_marks(
-    axis: Axes, x: ArrayLike, table: pd.DataFrame, name: str, **options: Any
+    axis: Axes,
+    place: ArrayLike,
+    table: pd.DataFrame,
+    name: str | Sequence[str],
+    *,
+    across: bool = False,
+    **options: Any,
 ) -> None:
     """Draw the means ``name`` of a table with their intervals, ``name_lo`` and ``name_hi``."""
-    mean, low, high = (table[name + end].to_numpy(float) for end in ("", "_lo", "_hi"))
-    axis.errorbar(x, mean, [mean - low, high - mean], **{"elinewidth": 1.2} | options)
+    ends = [name, f"{name}_lo", f"{name}_hi"] if isinstance(name, str) else name
+    mean, low, high = table[list(ends)].to_numpy(float).T
+    reach = {"xerr" if across else "yerr": [mean - low, high - mean]}
+    x, y = (mean, place) if across else (place, mean)
+    axis.errorbar(x, y, **{"elinewidth": 1.2} | reach | options)

@@ -1,8 +1,6 @@
 """Everything a report says of one player, worked out once: facts first, words from them."""
 
 from dataclasses import dataclass
-from html import escape
-from typing import Any
 
 import pandas as pd
 
@@ -112,11 +110,6 @@ class Findings(Result):
         return self.advice.lost
 
     @property
-    def lost_most(self) -> str:
-        """Where most strokes are lost now, in a sentence."""
-        return self.lost.sentence
-
-    @property
     def not_read(self) -> str:
         """What the log cannot say of this player, in a sentence; empty where it can."""
         missing = [name for name in COMPONENTS if name not in self.measured]
@@ -130,12 +123,6 @@ class Findings(Result):
             f"{listed(missing).capitalize()} of {self.player} {were} not read: what is said of "
             f"{them} is {told}what was believed beforehand. Log {columns} to know."
         )
-
-    def _repr_html_(self) -> str:
-        said = (self.sentence, self.lost_most, f"Next session: {self.plan.sentence}")
-        paragraphs = "".join(f"<p>{escape(text)}</p>" for text in said)
-        title = f"<p><strong>{escape(self.player)}</strong></p>"
-        return title + paragraphs + self.estimates.round(2).to_html(index=False, border=0)
 
 
 def player_findings(log: Log, fit: Fit, player: str) -> Findings:
@@ -161,16 +148,19 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
     estimates = estimate(fit, [player]).table
     advice = advise(golfer, seed=fit.seed)
     change, several = condition_changes(fit, player)
-    session: dict[str, Any] = {"minutes": SESSION_MINUTES, "seed": fit.seed, "session": NEXT}
-    planned = plan(golfer, log.rules, advice, **session)
+    planned = plan(golfer, log.rules, advice, minutes=SESSION_MINUTES, seed=fit.seed, session=NEXT)
     games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
-    progress, visits = charts.progress_table(golfer), charts.visit_spreads(log, player)
-    at_reference = charts.spread_table(golfer, [REFERENCE_FT], new_day=False).iloc[0].to_dict()
     figures = [
         charts.readings_chart(log, golfer),
         charts.strokes_lost_chart(advice.lost),
         charts.next_hour_chart(advice),
-        charts.progress_chart(player, progress, visits, unusual, measured=measured),
+        charts.progress_chart(
+            player,
+            charts.progress_table(golfer),
+            charts.visit_spreads(log, player),
+            unusual,
+            measured=measured,
+        ),
         *([charts.change_chart(change)] if change else []),
         *([charts.games_chart(games)] if games is not None else []),
     ]
@@ -180,7 +170,7 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
         putts=len(mine),
         card=card(advice, planned, estimates),
         estimates=estimates,
-        at_reference=at_reference,
+        at_reference=charts.spread_table(golfer, [REFERENCE_FT], new_day=False).iloc[0].to_dict(),
         advice=advice,
         plan=planned,
         change=change,

@@ -28,7 +28,7 @@ from putlab.model.design import REFERENCE_FT
 from putlab.pages import charts
 from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings
-from putlab.pages.skill_charts import unusual_words
+from putlab.pages.progress_charts import unusual_words
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
@@ -75,9 +75,6 @@ class Report(Result):
     def chart(self) -> Chart:
         """Return the first figure of the page."""
         return self.findings[0].chart()
-
-    def _repr_html_(self) -> str:
-        return "".join(found._repr_html_() for found in self.findings)
 
 
 def report(
@@ -199,7 +196,6 @@ def render(
     path: str | Path | None = None,
     *,
     made: datetime.datetime | None = None,
-    backtest: str = "",
 ) -> Report:
     """Return, and write to a path, the report; ``meta`` tells how its fits came about."""
     made = made or datetime.datetime.now(datetime.UTC)
@@ -215,7 +211,6 @@ def render(
         made=made.isoformat(timespec="seconds"),
         data=page_data(meta, everybody),
         side_by_side=charts.players_chart(players_table(everybody)) if len(everybody) > 1 else None,
-        backtest=backtest,
     )  # fmt: skip
     if path is not None:
         write_text(path, html)

@@ -177,7 +177,7 @@ def _alt(player: str, every: pd.DataFrame, table: pd.DataFrame) -> str:
         f"{row['stretch']} {name} {quantity(row[sd], sd)} where the plain spread of the readings "
         f"is {quantity(row['plain_' + sd], sd)}"
         for row in table.to_dict("records")
-        for name, sd in (("line", "line_sd_deg"), ("pace", "pace_sd_pct"))
+        for name, sd in chart.SPREAD_COLUMN.items()
         if np.isfinite(row["plain_" + sd])
     ]
     return (

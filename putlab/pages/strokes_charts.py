@@ -10,7 +10,7 @@ from matplotlib.ticker import MaxNLocator
 
 from putlab.base.words import counted, minus, sure
 from putlab.pages import chart
-from putlab.pages.chart import Chart
+from putlab.pages.chart import Chart, chart_of
 from putlab.practice.advice import Advice
 from putlab.practice.saving import OPTIONS, at_least_shown, named
 from putlab.practice.sensitivity import Sensitivity
@@ -32,6 +32,7 @@ TOTAL = "total"
 LEAST_DRAWN = 0.0005
 
 
+@chart_of.register
 def strokes_lost_chart(lost: StrokesLost) -> Chart:
     """Draw the strokes lost on a reference, by stretch of distance and cause.
 
@@ -58,7 +59,7 @@ def strokes_lost_chart(lost: StrokesLost) -> Chart:
             axis.bar(place, strokes, 0.7, bottom=bottom, edgecolor=chart.INK, linewidth=0.5,
                      label=cause, **CAUSE_LOOK[cause])  # fmt: skip
             above, below = above + np.maximum(strokes, 0), below + np.minimum(strokes, 0)
-        sums = {"fmt": "D", "color": chart.INK, "markersize": 4, "label": "in all"}
+        sums: dict[str, Any] = {"fmt": "D", "color": chart.INK, "markersize": 4, "label": "in all"}
         chart.interval_marks(axis, place + 0.42, total, "strokes", **sums)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
         axis.set_xticks(place, [on_two_lines(stretch) for stretch in total["stretch"]])
@@ -107,9 +108,9 @@ def players_chart(table: pd.DataFrame) -> Chart:
     titles = {"strokes_lost": "Strokes lost", "line_sd_deg": "Line, °", "pace_sd_pct": "Pace, %"}
     with chart.drawing(0.8 + 0.25 * len(table), 3, legend=0, sharey=True) as (figure, axes):
         for axis, (name, title) in zip(axes, titles.items(), strict=True):
-            mean, low, high = (table[name + end] for end in ("", "_lo", "_hi"))
-            axis.errorbar(mean, place, xerr=[mean - low, high - mean], fmt="o", color=chart.BLUE)
-            axis.set(title=title, xlim=(min(0, low.min()), 1.08 * high.max()))
+            chart.interval_marks(axis, place, table, name, across=True, fmt="o", color=chart.BLUE)
+            low, high = table[f"{name}_lo"].min(), table[f"{name}_hi"].max()
+            axis.set(title=title, xlim=(min(0, low), 1.08 * high))
         axes[0].set_yticks(place, [chart.label_of(player) for player in table["player"]])
         axes[0].set_ylim(-len(table) + 0.5, 0.5)
     said = [f"{row.player} {row.strokes_lost:.2f}" for row in table.itertuples()]
@@ -139,10 +140,9 @@ def games_chart(scores: pd.DataFrame) -> Chart:
     """
     game = np.arange(1, len(scores) + 1)
     with chart.drawing(2.2) as (figure, (axis,)):
-        ends = ("expected_lo", "expected_hi")
-        low, high = ((scores[end] - scores["expected_score"]).abs() for end in ends)
-        axis.errorbar(game, scores["expected_score"], [low, high], fmt="_", color=chart.GREY,
-                      elinewidth=4, alpha=0.6, label="usual, nine in ten")  # fmt: skip
+        usual: dict[str, Any] = {"fmt": "_", "color": chart.GREY, "elinewidth": 4, "alpha": 0.6}
+        ends = ("expected_score", "expected_lo", "expected_hi")
+        chart.interval_marks(axis, game, scores, ends, label="usual, nine in ten", **usual)
         axis.plot(game, scores["score"], "o", color=chart.BLUE, label="this game")
         axis.xaxis.set_major_locator(MaxNLocator(chart.MOST_MARKS, integer=True, min_n_ticks=1))
         axis.set(xlabel="Game", ylabel="Putts")
@@ -165,6 +165,7 @@ ASIDE = {"line": -0.14, "pace": 0.14}
 LINESTYLE = {"line": "-", "pace": "--"}
 
 
+@chart_of.register
 def next_hour_chart(advice: Advice) -> Chart:
     """Draw what the time to come would save wherever it is spent.
 
@@ -239,6 +240,7 @@ CHOICE_LOOK: dict[str, Any] = {
 LEAST_SHOWN = 0.05
 
 
+@chart_of.register
 def sensitivity_chart(sensitivity: Sensitivity) -> Chart:
     """Draw what the choice gives away where an assumption is another.
 

@@ -227,7 +227,7 @@ def put_together(
         designs=designs,
         visits=visits,
         practised=_practised(readings.practice_putts(log.putts), designs["line"].lengths_ft),
-        condition_now=_last_conditions(readings.first_putts(log.putts), visits),
+        condition_now=last_conditions(readings.first_putts(log.putts), visits),
         putts_total=log.putts.groupby("player", sort=False).size(),
         seed=seed,
         log=log,
@@ -243,7 +243,7 @@ def _practised(putts: pd.DataFrame, lengths: np.ndarray) -> pd.DataFrame:
     return table.loc[order, ["player", "distance_ft", "putts", "sessions"]].reset_index(drop=True)
 
 
-def _last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
+def last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     """Return the conditions of each player's last visit and their share of its putts."""
     last = visits.groupby("player", sort=False).tail(1)[["player", "session"]]
     rows = putts.merge(last, on=["player", "session"])

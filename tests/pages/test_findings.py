@@ -26,9 +26,8 @@ def test_where_most_is_lost_is_the_largest_of_the_table(demo_log, demo_fit):
     table = found.lost.table
     total = table[table["cause"] == "total"].set_index("stretch")["strokes"]
     where = total.drop("the round").idxmax()
-    assert f"loses {total['the round']:.2f} strokes" in found.lost_most
-    assert f"most is lost from {where} ({total[where]:.2f})" in found.lost_most
-    assert found.lost_most in found._repr_html_()
+    assert f"loses {total['the round']:.2f} strokes" in found.lost.sentence
+    assert f"most is lost from {where} ({total[where]:.2f})" in found.lost.sentence
 
 
 def test_a_change_is_looked_for_where_there_are_two_conditions(demo_fit):

@@ -1,16 +1,11 @@
-"""Spread by length and over visits: the numbers drawn against other routes."""
-
-import re
-from dataclasses import dataclass, replace
+"""Spread by length: the numbers drawn against other routes."""
 
 import numpy as np
 import pandas as pd
 import pytest
-from demo_findings import findings, one
+from demo_findings import findings
 
-from putlab.pages import chart as look
 from putlab.pages import charts
-from putlab.pages.skill_charts import unusual_words
 
 
 def test_visit_spreads_are_the_plain_spread_of_the_readings(demo_log):
@@ -38,71 +33,11 @@ def test_a_new_day_is_wider_than_a_visit(demo_log, demo_fit):
     assert (new_day["pace_sd_pct"] > found.estimates["pace_sd_pct"]).all()
 
 
-def test_progress_is_level_trend_form_and_condition(demo_fit):
-    table = charts.progress_table(demo_fit.golfer("birch"), [10.0])
-    posterior = demo_fit.posteriors["line"]["posterior"].dataset.stack(every=("chain", "draw"))
-    visits = demo_fit.visits.reset_index(drop=True)
-    last = visits.index[visits["player"] == "birch"][-1]
-    log_sd = (
-        posterior["level"].sel(player="birch", length=10.0)
-        + posterior["trend"].sel(player="birch") * visits.loc[last, "practised"]
-        + posterior["visit_form"].isel(session=last)
-        + posterior["effect"].sel(condition="birch: new routine")
-    )
-    low, high = np.quantile(np.exp(log_sd), [0.05, 0.95])
-    assert table["line_sd_deg"].iloc[-1] == pytest.approx(float(np.exp(log_sd).mean()), rel=0.01)
-    assert table["line_sd_deg_lo"].iloc[-1] == pytest.approx(low, rel=0.02)
-    assert table["line_sd_deg_hi"].iloc[-1] == pytest.approx(high, rel=0.02)
-    assert list(table["condition"]) == ["new routine and usual routine"] * 6 + ["new routine"] * 4
-
-
-@pytest.mark.parametrize(
-    "label", ["$\\frac{", "_hidden", "<b>bold</b>", "走り", "x" * 200, "", "&amp;"]
-)
-def test_any_label_can_be_drawn(label):
-    table = pd.DataFrame({"session": ["a", "b"], "condition": ["usual", label]})
-    table = table.assign(distance_ft=10.0)
-    for name in ("line_sd_deg", "pace_sd_pct"):
-        table = table.assign(**{name: 1.0, name + "_lo": 0.8, name + "_hi": 1.2})
-    chart = charts.progress_chart(label, table)
-    svg = chart.svg()
-    assert "<b>bold" not in svg
-    assert re.search(r"<text[^>]*>" + re.escape(look.label_of("usual")), svg)
-    assert len(look.label_of(label)) <= look.LONGEST_LABEL + 1
-
-
-def test_what_was_not_read_is_called_so(demo_log, demo_fit):
-    found = findings(demo_log, demo_fit, "alder")
-    visits = charts.visit_spreads(demo_log, "alder")
-    chart = charts.spread_chart(found.estimates, None, visits, measured=["line"])
-    titles = [axis.get_title("left") for axis in chart.figure.axes]
-    assert titles == ["Line spread, degrees", "Pace spread: not read"]
-
-
-def test_one_visit_alone_is_drawn(demo_log, demo_fit):
-    table = charts.progress_table(demo_fit.golfer("alder")).head(1)
-    axis = charts.progress_chart("alder", table).figure.axes[0]
-    assert 1 in axis.get_xticks()
-    assert all(tick == round(tick) for tick in axis.get_xticks())
-
-
-def most_struck(estimates):
-    """Return the length of each stretch of distance from which most putts were struck."""
-    stretch = pd.cut(estimates["distance_ft"], [0, 4, 8, 15, 25, np.inf], right=False)
-    at = estimates.groupby(stretch, observed=True)["putts"].idxmax()
-    return estimates.loc[at, "distance_ft"].tolist()
-
-
-def test_words_of_spread_and_progress_give_the_numbers_drawn(demo_log, demo_fit):
+def test_words_of_spread_give_the_numbers_drawn(demo_log, demo_fit):
     found = findings(demo_log, demo_fit, "birch")
     widest = found.estimates.loc[found.estimates["line_sd_deg"].idxmax()]
-    said = f"most at {widest['distance_ft']:g} ft ({widest['line_sd_deg']:.2f}°, "
+    said = f"most at {widest['distance_ft']:g}\u00a0ft ({widest['line_sd_deg']:.2f}°, "
     assert said in charts.spread_chart(found.estimates).alt
-    progress = one(found, "progress")
-    assert list(progress.table["distance_ft"].unique()) == most_struck(found.estimates)
-    first, last = progress.table.query("distance_ft == 3")["line_sd_deg"].iloc[[0, -1]]
-    assert f"was {first:.2f}° at the first visit and {last:.2f}° (" in progress.alt
-    assert f"Progress of birch over {len(found.visits)} visits" in progress.alt
 
 
 def test_what_is_not_given_is_neither_drawn_nor_explained(demo_fit):
@@ -111,31 +46,3 @@ def test_what_is_not_given_is_neither_drawn_nor_explained(demo_fit):
     assert axis.get_legend_handles_labels()[1] == ["within a visit"]
     assert "Hollow" not in alone.reading
     assert "Dots" not in alone.reading
-
-
-def test_conditions_are_named_although_pace_was_not_read(demo_fit):
-    pace = demo_fit.designs["pace"]
-    unread = replace(pace, rows=pace.rows[pace.rows["player"] != "birch"])
-    fit = replace(demo_fit, designs=demo_fit.designs | {"pace": unread})
-    table = charts.progress_table(fit.golfer("birch"), [10.0])
-    assert list(table["condition"]) == ["new routine and usual routine"] * 6 + ["new routine"] * 4
-
-
-def test_a_visit_far_from_the_others_is_news(demo_fit):
-    posterior = demo_fit.posteriors["pace"]["posterior"].dataset
-    sessions = demo_fit.designs["pace"].sessions.reset_index(drop=True)
-    last = sessions.index[sessions["player"] == "birch"][-1]
-    moved = posterior.copy(deep=True)
-    moved["visit_bias"][:, :, last] += 5 * float(posterior["visit_bias_sd"].mean())
-    fit = replace(demo_fit, posteriors=demo_fit.posteriors | {"pace": {"posterior": Held(moved)}})
-    found = charts.unusual_visits(fit.golfer("birch"))
-    row = found[(found["component"] == "pace") & (found["kind"] == "middle")].iloc[-1]
-    assert row["session"] == sessions.loc[last, "session"]
-    assert "long of usual, further than 19 in 20 days do" in unusual_words(row)
-
-
-@dataclass
-class Held:
-    """A posterior group that holds a data set."""
-
-    dataset: object
