@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+from demo_findings import findings, one
 
 from putlab.pages import chart as look
 from putlab.pages import charts
