@@ -118,6 +118,11 @@ def length_number(distance_ft: float) -> str:
     return f"{fives * 0.05 if math.isclose(metres, fives * 0.05) else round(metres, 1):.4g}"
 
 
+def lengths_words(lengths_ft: Iterable[float]) -> str:
+    """Return several lengths with their unit: ``3, 6 and 10 ft``."""
+    return f"{listed(map(length_number, lengths_ft))}\u00a0{SPOKEN['units']}"
+
+
 # Sentences of the kit that are not yet said in the log's unit call it so.
 feet = length_words
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from putlab.base.result import Result
-from putlab.base.words import listed
+from putlab.base.words import lengths_in, listed
 from putlab.log.read import Log
 from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
@@ -142,6 +142,11 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
     Findings
         Tables, sentences and figures.
     """
+    with lengths_in(log.units):
+        return _findings(log, fit, player)
+
+
+def _findings(log: Log, fit: Fit, player: str) -> Findings:
     golfer, held = fit.golfer(player), kept_backtest(log)
     measured = [name for name, d in fit.designs.items() if player in set(d.rows["player"])]
     mine = log.putts[log.putts["player"] == player]

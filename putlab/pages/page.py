@@ -20,7 +20,7 @@ from markupsafe import Markup, escape
 from putlab import __version__
 from putlab.base import words
 from putlab.base.result import Result
-from putlab.base.settings import INTERVAL, SEED
+from putlab.base.settings import INTERVAL, M_PER_FT, SEED
 from putlab.base.writing import write_text
 from putlab.log.read import Log
 from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
@@ -126,7 +126,8 @@ def report(
     """
     if each_player:
         return roster_report(log, path, player=player, made=made, progress=progress, **sharing)
-    fit = fit or fit_log(log)
+    with words.lengths_in(log.units):
+        fit = fit or fit_log(log)
     players = fit.players if player is None else [fit.golfer(player).player]
     everybody = []
     for i, name in enumerate(players):
@@ -200,18 +201,20 @@ def render(
     """Return, and write to a path, the report; ``meta`` tells how its fits came about."""
     made = made or datetime.datetime.now(datetime.UTC)
     meta = meta | {"log_sha256": log.digest, "files": log.files}
-    lines = rules_in_words(log.rules)
-    html = environment().get_template("report.html").render(
-        log=log,
-        everybody=everybody,
-        readings=lines,
-        rejects=log.rejects.to_dict("records"),
-        meta=meta,
-        version=__version__,
-        made=made.isoformat(timespec="seconds"),
-        data=page_data(meta, everybody),
-        side_by_side=charts.players_chart(players_table(everybody)) if len(everybody) > 1 else None,
-    )  # fmt: skip
+    with words.lengths_in(log.units):
+        lines = rules_in_words(log.rules)
+        several = charts.players_chart(players_table(everybody)) if len(everybody) > 1 else None
+        html = environment().get_template("report.html").render(
+            log=log,
+            everybody=everybody,
+            readings=lines,
+            rejects=log.rejects.to_dict("records"),
+            meta=meta,
+            version=__version__,
+            made=made.isoformat(timespec="seconds"),
+            data=page_data(meta, everybody),
+            side_by_side=several,
+        )  # fmt: skip
     if path is not None:
         write_text(path, html)
     return Report(html, everybody, lines)
@@ -228,11 +231,15 @@ def players_table(everybody: list[Findings]) -> pd.DataFrame:
 
 def rules_in_words(rules: ReadingRules) -> list[str]:
     """Return how the readings were made, a line a rule that says something."""
-    return [
-        f"{meaning.rstrip('.').partition(';')[0]}: {getattr(rules, name):g} ({rules.source[name]})"
-        for name, meaning in MEANINGS.items()
-        if getattr(rules, name) or (getattr(rules, name) == 0 and rules.source[name] != ASSUMED)
-    ]
+    lines = []
+    for name, meaning in MEANINGS.items():
+        value, source = getattr(rules, name), rules.source[name]
+        if not value and (value is None or source == ASSUMED):
+            continue
+        if name.endswith("_ft") and words.SPOKEN["units"] == "m":
+            value, meaning = value * M_PER_FT, meaning.replace("feet", "metres")
+        lines.append(f"{meaning.rstrip('.').partition(';')[0]}: {value:.4g} ({source})")
+    return lines
 
 
 def environment() -> jinja2.Environment:
@@ -251,14 +258,15 @@ def environment() -> jinja2.Environment:
     engine.filters |= {"assumption": assumption_words, "coded": _coded, "minutes": time_words}
     engine.filters |= {"drill_words": drill_words, "option": named}
     engine.filters |= {"at_least_shown": at_least_shown, "unusual_words": unusual_words}
-    engine.globals["confidence_words"] = words.CONFIDENCE
+    engine.globals |= {"confidence_words": words.CONFIDENCE, "spoken": words.SPOKEN}
     return engine
 
 
 # The unit of an assumption, by the end of its name.
 ASSUMED_UNITS = {
-    "_log_sd": " in log", "_deg": "°", "_pct": f"{words.THIN}%", "_ft": " ft", "_days": " days",
-    "_putts": " putts", "experience": " putts", "_each": " s",
+    "_log_sd": " in log", "_deg": "°", "_pct": f"{words.THIN}%", "_days": " days",
+    "stimp_ft": " on the Stimpmeter",
+    "_putts": " putts", "experience": " putts", "_each": " s", "per_ft": " s",
     "_rate": " in log per unit of log putts",
 }  # fmt: skip
 
@@ -270,6 +278,8 @@ def assumption_words(row: dict[str, Any]) -> str:
         return f"{row['meaning']}: {row['from']}"
     if isinstance(value, str):
         return f"{row['meaning']}: {value}"
+    if name == "past_ft":
+        return f"{row['meaning']}: {words.length_words(value)}"
     unit = next((unit for end, unit in ASSUMED_UNITS.items() if name.endswith(end)), "")
     if name.endswith("_share"):
         value, unit = 100 * value, f"{words.THIN}%"

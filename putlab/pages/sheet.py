@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from putlab.base.errors import OutputError
+from putlab.base.words import lengths_in
 from putlab.base.writing import (
     SHEET,
     check_writable,
@@ -143,9 +144,9 @@ def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
         digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
         parts |= {name: Markup(text), f"{name}_hash": f"sha256-{digest}"}
     visit_text = json.dumps(visit, ensure_ascii=False)
-    return environment().get_template("visit.html").render(
-        sheets=sheets, visit=visit_text, **parts
-    )  # fmt: skip
+    template = environment().get_template("visit.html")
+    with lengths_in(units):
+        return template.render(sheets=sheets, visit=visit_text, **parts)
 
 
 def _note(row: dict, sheets: list[dict]) -> str:
@@ -177,7 +178,8 @@ def workbook(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> byte
             _sheet_to_fill_in(book.create_sheet(name), part, name, units)
     if plans:
         listing = book.create_sheet("list")
-        _fill(listing, [row for plan in plans for row in [*plan.listing, []]])
+        with lengths_in(units):
+            _fill(listing, [row for plan in plans for row in [*plan.listing, []]])
         listing.column_dimensions["B"].width = 18
     meanings = [[_named(COLUMN[name], units), COLUMN[name].meaning] for name in COLUMN]
     cautions = [[caution] for caution in Plan.cautions[:3]]
