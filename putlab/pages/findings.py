@@ -12,7 +12,7 @@ from putlab.model.readings import COMPONENTS
 from putlab.pages import charts
 from putlab.pages.card import Card, card
 from putlab.pages.chart import Chart
-from putlab.posterior.backtest import kept_backtest
+from putlab.posterior.backtest import Backtest, kept_backtest
 from putlab.posterior.fit import Fit
 from putlab.posterior.player import Golfer
 from putlab.practice.advice import Advice, advise
@@ -59,11 +59,11 @@ class Findings(Result):
     aims : putlab.rounds.aims.Aims
         How far past the hole to aim.
     picture, charts : putlab.pages.charts.Chart, list of putlab.pages.charts.Chart
-        The card's; figures, in the order of the report.
+        The card's; figures, in the order of the report, that of a backtest of the same log last,
+        where one was made.
     measured, green, doubts : list of str
         Components of which there are readings; where the spread of a real green comes from; what
-        the readings say against the model and what that means for the answer, with the sentence of
-        a backtest of the same log, where one was made.
+        the readings say against the model and what that means for the answer.
     """
 
     player: str
@@ -148,6 +148,7 @@ def player_findings(log: Log, fit: Fit, player: str) -> Findings:
 
 def _findings(log: Log, fit: Fit, player: str) -> Findings:
     golfer, held = fit.golfer(player), kept_backtest(log)
+    foreseen = held.readings.query("player == @player") if held else pd.DataFrame()
     measured = [name for name, d in fit.designs.items() if player in set(d.rows["player"])]
     mine = log.putts[log.putts["player"] == player]
     estimates = estimate(fit, [player]).table
@@ -168,6 +169,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
         ),
         *([charts.change_chart(change)] if change else []),
         *([charts.games_chart(games)] if games is not None else []),
+        *([charts.backtest_chart(Backtest(foreseen))] if len(foreseen) else []),
     ]
     return Findings(
         player=player,
@@ -187,7 +189,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
         charts=figures,
         measured=measured,
         green=fit.green_sentences(player),
-        doubts=fit.doubts(player) + ([held.sentence_of(player)] if held else []),
+        doubts=fit.doubts(player),
     )
 
 

@@ -14,6 +14,9 @@ FLAGS = [
     "--remote-debugging-pipe",
 ]  # fmt: skip
 
+BOX = """(() => {{ const box = document.querySelector({0}).getBoundingClientRect();
+return {{x: box.x, y: box.y, width: box.width, height: box.height, scale: 1}} }})()"""
+
 
 def find_chromium():
     """Return the path of a Chromium, or None."""
@@ -102,9 +105,10 @@ class Browser:
         assert "exceptionDetails" not in result, result["exceptionDetails"]
         return result["result"].get("value")
 
-    def screenshot(self, path):
-        """Write the whole page as PNG."""
-        shot = self.call("Page.captureScreenshot", captureBeyondViewport=True)
+    def screenshot(self, path, part=None):
+        """Write the whole page, or the element that a selector finds, as PNG."""
+        more = {"clip": self.evaluate(BOX.format(json.dumps(part)))} if part else {}
+        shot = self.call("Page.captureScreenshot", captureBeyondViewport=True, **more)
         path.write_bytes(base64.b64decode(shot["data"]))
 
     def pdf(self, *, width_in, height_in):

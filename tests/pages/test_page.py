@@ -16,6 +16,7 @@ import pandas as pd
 import pytest
 from bs4 import BeautifulSoup
 from demo_findings import MADE, findings, page
+from scipy.stats import norm
 
 from putlab.base.errors import FitError, OutputError, UsageError
 from putlab.base.words import confidence, sure
@@ -32,6 +33,7 @@ from putlab.pages.page import (
     roster_report,
     rules_in_words,
 )
+from putlab.posterior.backtest import Backtest
 from putlab.posterior.player import green_spread
 from putlab.posterior.roster import RosterResult
 from putlab.practice.advice import advise
@@ -525,3 +527,31 @@ def test_the_page_holds_those_with_a_result_and_names_the_others(
 def test_what_travels_is_what_the_report_says_of_the_one_player(demo_log, demo_fit, monkeypatch):
     monkeypatch.setattr("putlab.pages.page.player_findings", lambda log, fit, player: player)
     assert findings_and_meta(demo_log, demo_fit) == ("alder", demo_fit.meta())
+
+
+def foreseen(putts, player):
+    """Return a backtest of one player's last visit, whose readings fell as evenly as they can."""
+    mine = putts[(putts["player"] == player) & putts["line_deg"].notna()]
+    mine = mine[mine["session"] == mine["session"].iloc[-1]]
+    place = (np.arange(len(mine)) + 0.5) / len(mine)
+    readings = mine[["player", "session", "distance_ft"]].reset_index(drop=True)
+    held = {f"held_{n}": (np.abs(place - 0.5) < n / 200).astype(float) for n in (50, 90)}
+    thought = {"chance": 0.4, "plain": 0.2, "last_visit": 0.1}
+    return Backtest(readings.assign(component="line", low=place, high=place, **held, **thought))
+
+
+def test_a_kept_backtest_stands_on_the_page_of_its_player_alone(demo_log, demo_fit, monkeypatch):
+    made = foreseen(demo_log.putts, "alder")
+    monkeypatch.setattr(findings_module, "kept_backtest", lambda log: made)
+    both = [findings_module.player_findings(demo_log, demo_fit, n) for n in ("alder", "birch")]
+    soup = soup_of(render(demo_log, demo_fit.meta(), both, made=MADE).html)
+    folds = [fold for fold in soup.find_all("details") if "foreseen" in fold.summary.get_text()]
+    assert len(folds) == 1
+    # A chance of 0.4 against 0.2 and 0.1: 100 and 300 % likelier.
+    said = plain(folds[0].get_text())
+    assert made.sentence_of("alder") in said
+    assert "100% likelier" in said
+    assert "300% likelier" in said
+    assert folds[0].img["alt"] == both[0].figures["backtest"].alt
+    marks = both[0].figures["backtest"].table
+    assert marks["place"].tolist() == pytest.approx(norm.ppf(marks["low"]))

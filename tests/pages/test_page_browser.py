@@ -1,11 +1,15 @@
 """The report in a real browser: no errors, no requests, accessible, two pages on paper."""
 
+import io
 import json
 import re
 
 import pytest
 from browser import Browser, find_chromium
+from bs4 import BeautifulSoup
+from conftest import ROOT
 from demo_findings import page
+from pypdf import PdfReader
 
 pytestmark = [
     pytest.mark.slow,
@@ -105,6 +109,43 @@ def test_one_player_prints_on_two_pages(browser, pages, paper, name):
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 2
 
 
+def printed_lines(page):
+    """Return what stands on a printed page: (column, height on the page, size, text) a piece."""
+    pieces, width = [], float(page.mediabox.width)
+
+    def keep(text, transform, matrix, font, size):
+        # Where a piece stands: its own matrix within the page's.
+        a, b, c, d, e, f = transform
+        x, y = matrix[4] * a + matrix[5] * c + e, matrix[4] * b + matrix[5] * d + f
+        if text.strip():
+            pieces.append((int(x > width / 2), y, abs(size * matrix[3] * d), text.strip()))
+
+    page.extract_text(visitor_text=keep)
+    return pieces
+
+
+@pytest.mark.parametrize("paper", [A4, LETTER])
+@pytest.mark.parametrize("name", ["alder", "birch", "everybody"])
+def test_printed_no_heading_parts_from_its_rows_and_no_page_is_half_empty(
+    browser, pages, paper, name
+):
+    browser.open(pages[name])
+    printed = PdfReader(io.BytesIO(browser.pdf(width_in=paper[0], height_in=paper[1])))
+    heads = BeautifulSoup(pages[name].read_text(), "html.parser")
+    titles = {" ".join(head.get_text().split()) for head in heads(["h2", "h3", "caption"])}
+    found = set()
+    for page in printed.pages:
+        lines, height = printed_lines(page), float(page.mediabox.height)
+        assert min(y for _, y, _, _ in lines) < height / 2
+        for column, y, size, text in lines:
+            # A caption may take two lines.
+            if text in titles or len(text) > 20 and any(t.startswith(text) for t in titles):
+                found.add(text)
+                below = [at for side, at, _, _ in lines if side == column and at < y - size / 2]
+                assert below, text
+    assert len(found) > 8
+
+
 @pytest.mark.parametrize("size", [PHONE, DESKTOP])
 def test_screenshots_can_be_looked_at(browser, pages, tmp_path, size):
     for name, path in pages.items():
@@ -112,6 +153,12 @@ def test_screenshots_can_be_looked_at(browser, pages, tmp_path, size):
         browser.screenshot(tmp_path / f"{name}-{size[0]}.png")
         header = (tmp_path / f"{name}-{size[0]}.png").read_bytes()[:24]
         assert int.from_bytes(header[16:20]) == size[0]
+
+
+def test_the_picture_of_the_readme_is_small_and_there():
+    picture = ROOT / "notebooks" / "card.png"
+    assert picture.stat().st_size < 150_000
+    assert "(notebooks/card.png)" in (ROOT / "README.md").read_text()
 
 
 def test_the_browser_here_would_notice_an_error_and_a_request(browser, tmp_path):
