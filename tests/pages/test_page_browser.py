@@ -134,8 +134,8 @@ def test_printed_no_heading_parts_from_its_rows_and_no_page_is_half_empty(
     heads = BeautifulSoup(pages[name].read_text(), "html.parser")
     titles = {" ".join(head.get_text().split()) for head in heads(["h2", "h3", "caption"])}
     found = set()
-    for page in printed.pages:
-        lines, height = printed_lines(page), float(page.mediabox.height)
+    for sheet in printed.pages:
+        lines, height = printed_lines(sheet), float(sheet.mediabox.height)
         assert min(y for _, y, _, _ in lines) < height / 2
         for column, y, size, text in lines:
             # A caption may take two lines.
