@@ -109,6 +109,11 @@ def spoken(distance_ft: float) -> float:
     return distance_ft * (M_PER_FT if SPOKEN["units"] == "m" else 1.0)
 
 
+def unit_name() -> str:
+    """Return the unit in which lengths are said, in full."""
+    return {"ft": "feet", "m": "metres"}[SPOKEN["units"]]
+
+
 def length_number(distance_ft: float) -> str:
     """Return a length as people write it: to a tenth, or 5 cm where it was chosen so."""
     if SPOKEN["units"] == "ft":
@@ -121,10 +126,6 @@ def length_number(distance_ft: float) -> str:
 def lengths_words(lengths_ft: Iterable[float]) -> str:
     """Return several lengths with their unit: ``3, 6 and 10 ft``."""
     return f"{listed(map(length_number, lengths_ft))}\u00a0{SPOKEN['units']}"
-
-
-# Sentences of the kit that are not yet said in the log's unit call it so.
-feet = length_words
 
 
 def together(text: str) -> str:

@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from putlab.base.errors import UsageError
-from putlab.base.words import SPOKEN, length_number, listed
+from putlab.base.words import length_number, listed, unit_name
 from putlab.model.readings import COMPONENTS
 
 # Okabe and Ito's palette (2008), told apart with any colour vision; every use has a marker,
@@ -191,8 +191,6 @@ def line_and_pace(
         yield figure, panels
 
 
-UNIT_NAMES = {"ft": "feet", "m": "metres"}
-
 # A label longer than this would push the panels aside.
 LONGEST_LABEL = 34
 
@@ -213,7 +211,7 @@ def distance_axis(axis: Axes, distance_ft: ArrayLike) -> None:
     """Put a log scale of rising distances under a panel, marked at the lengths practised."""
     lengths = np.asarray(distance_ft, dtype=float).tolist()
     ends = (lengths[0] / 1.25, lengths[-1] * 1.25)
-    axis.set(xscale="log", xlim=ends, xlabel=f"Length, {UNIT_NAMES[SPOKEN['units']]}")
+    axis.set(xscale="log", xlim=ends, xlabel=f"Length, {unit_name()}")
     shown = _apart(lengths)
     axis.set_xticks(shown, [length_number(value) for value in shown])
     axis.minorticks_off()

@@ -20,7 +20,7 @@ from markupsafe import Markup, escape
 from putlab import __version__
 from putlab.base import words
 from putlab.base.result import Result
-from putlab.base.settings import INTERVAL, M_PER_FT, SEED
+from putlab.base.settings import INTERVAL, SEED
 from putlab.base.writing import write_text
 from putlab.log.read import Log
 from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
@@ -236,8 +236,8 @@ def rules_in_words(rules: ReadingRules) -> list[str]:
         value, source = getattr(rules, name), rules.source[name]
         if not value and (value is None or source == ASSUMED):
             continue
-        if name.endswith("_ft") and words.SPOKEN["units"] == "m":
-            value, meaning = value * M_PER_FT, meaning.replace("feet", "metres")
+        if name.endswith("_ft"):
+            value, meaning = words.spoken(value), meaning.replace("feet", words.unit_name())
         lines.append(f"{meaning.rstrip('.').partition(';')[0]}: {value:.4g} ({source})")
     return lines
 
