@@ -197,8 +197,8 @@ def test_the_session_is_listed_in_order_with_its_holes(demo_log, demo_fit):
         for item in soup.find(string="The next session in full").find_next("ul")("li")
     ]
     assert items[1:-1] == [drill_words(goal) for goal in next_session.targets]
-    holes = ", ".join(f"{length:g}" for length in next_session.game["distance_ft"])
-    assert plain(items[-1]).endswith(f"From {holes} ft.")
+    *holes, last = [f"{length:g}" for length in next_session.game["distance_ft"]]
+    assert plain(items[-1]).endswith(f"From {', '.join(holes)} and {last} ft.")
 
 
 @pytest.mark.parametrize("player", PLAYERS)
