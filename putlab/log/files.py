@@ -8,31 +8,22 @@ resources. The ``putlab`` key of a resource says how its readings were made:
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path, PureWindowsPath
 from typing import Any
 
-import pandas as pd
-
-from putlab.base.errors import LogError, OutputError, UsageError
+from putlab.base.errors import LogError, UsageError
 from putlab.base.words import printable
-from putlab.base.writing import write_text
-from putlab.log.rules import ReadingRules, declared_rules
-from putlab.log.schema import ACCEPTED_NAMES, COLUMN, M_PER_FT
+from putlab.log.rules import declared_rules
 from putlab.log.tables import ENDINGS
 
 EXPECTED = ", ".join(ENDINGS)
 
 PACKAGE = "datapackage.json"
 KEY = "putlab"
-VERSION_2 = "https://datapackage.org/profiles/2.0/datapackage.json"
-
-FIELD_TYPES = {"label": "string", "number": "number", "whole": "integer", "flag": "boolean"}
-TRUE, FALSE = ["true", "True", "TRUE", "yes", "1"], ["false", "False", "FALSE", "no", "0"]
-UNITS = {"ft": " In feet.", "m": " In metres.", "deg": " In degrees.", "%": " In percent.", "": ""}
 
 # Programs that save tables in other forms, which a spreadsheet can save again.
 OTHER_TABLES = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers", ".gz", ".zip", ".pq", ".feather")
@@ -63,16 +54,6 @@ class Resource:
     paths: tuple[Path, ...]
     rules: dict[str, float]
     options: dict[str, str | None]
-
-
-@dataclass(frozen=True)
-class Package:
-    """What a ``datapackage.json`` says about a log."""
-
-    path: Path
-    resources: list[Resource]  # those of the log
-    mentioned: set[str]  # names of all its files, of the log or not
-    warnings: list[str]
 
 
 def find_files(path: str | Path) -> LogFiles:
@@ -108,7 +89,7 @@ def _found(path: Path) -> LogFiles:
             f"of {EXPECTED}. Spreadsheets can save as .xlsx or .csv."
         )
     if (found.root / PACKAGE).is_file():
-        _use(read_datapackage(found.root / PACKAGE), found)
+        _use_package(found.root / PACKAGE, found)
     found.paths = found.paths or _log_files(found)
     if not found.paths:
         raise LogError(
@@ -118,24 +99,36 @@ def _found(path: Path) -> LogFiles:
     return found
 
 
-def _use(package: Package, found: LogFiles) -> None:
-    """Take what a package says of the one file found, or of all its files where none is."""
-    used = [r for r in package.resources if not found.paths or found.paths[0] in r.paths]
-    listed = list(dict.fromkeys(path for r in used for path in r.paths))
-    if found.paths and not used:
-        name = found.paths[0].name
-        found.notes.append(f"{PACKAGE} does not list {name}; its rules are not used.")
-    if listed and not found.paths:
-        left = sorted({p.name for p in found.root.iterdir() if _is_log(p)} - package.mentioned)
-        found.paths = listed
+def _use_package(package: Path, found: LogFiles) -> None:
+    """Take what a package says of the one file found, or of all its files where none is.
+
+    Those of the log are the resources with a ``putlab`` key, or all tables where none has one.
+    """
+    every = _every_resource(package)
+    tables = [r for r in every if KEY in r] or [r for r in every if _looks_like_table(r)]
+    used = [_resource(package, r) for r in tables]
+    if found.paths:
+        used = [r for r in used if found.paths[0] in r.paths]
+        if not used:
+            name = found.paths[0].name
+            found.notes.append(f"{PACKAGE} does not list {name}; its rules are not used.")
+    elif used:
+        mentioned = {str(path) for r in every for path in _paths(r)}
+        left = sorted({p.name for p in found.root.iterdir() if _is_log(p)} - mentioned)
+        found.paths = list(dict.fromkeys(path for r in used for path in r.paths))
         found.warnings += left and [
             f"{', '.join(left)} not read: {PACKAGE} does not list them. Add them there, or "
             "take it away to read every file."
         ]
     for resource in used:
         found.options |= dict.fromkeys(resource.paths, resource.options)
-    found.rules = _common_rules(package.path, [r for r in used if r.rules])
-    found.warnings += package.warnings
+    found.rules = _common_rules(package, [r for r in used if r.rules])
+    found.warnings += [
+        f"{PACKAGE}: resource {str(r.get('name'))[:40]!r} holds its data inline and was "
+        "not read; put it in a file."
+        for r in every
+        if "data" in r and r not in tables
+    ]
 
 
 def _common_rules(package: Path, resources: Sequence[Resource]) -> dict[str, float]:
@@ -207,32 +200,19 @@ def joint_digest(digests: Iterable[str]) -> str:
 # The Data Package: what it lists and says.
 
 
-def read_datapackage(path: str | Path) -> Package:
-    """Read which files belong to a log and how its readings were made.
-
-    They are the resources with a ``putlab`` key, or all tables where none has one.
-    """
-    path = Path(path)
+def _every_resource(package: Path) -> list[dict[str, Any]]:
     try:
-        with reading(path):
-            package = json.loads(path.read_bytes())
+        with reading(package):
+            found = json.loads(package.read_bytes())
     except (ValueError, RecursionError) as error:
         raise LogError(
-            f"{path} is not JSON ({str(error)[:120]}). Correct it, or take it away to read "
+            f"{package} is not JSON ({str(error)[:120]}). Correct it, or take it away to read "
             "the log without it."
         ) from error
-    found = package.get("resources") if isinstance(package, dict) else None
-    if not isinstance(found, list) or not all(isinstance(r, dict) for r in found):
-        raise LogError(f"{path} is no data package: expected a list under 'resources'.")
-    tables = [r for r in found if KEY in r] or [r for r in found if _looks_like_table(r)]
-    warnings = [
-        f"{path.name}: resource {str(r.get('name'))[:40]!r} holds its data inline and was "
-        "not read; put it in a file."
-        for r in found
-        if "data" in r and r not in tables
-    ]
-    mentioned = {str(p) for r in found for p in _paths(r)}
-    return Package(path, [_resource(path, r) for r in tables], mentioned, warnings)
+    resources = found.get("resources") if isinstance(found, dict) else None
+    if not isinstance(resources, list) or not all(isinstance(r, dict) for r in resources):
+        raise LogError(f"{package} is no data package: expected a list under 'resources'.")
+    return resources
 
 
 def _paths(resource: dict[str, Any]) -> list[Any]:
@@ -290,49 +270,3 @@ def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, st
     # A byte-order mark settles the encoding better than a descriptor that says utf-8.
     utf_8 = encoding.lower().replace("-", "") == "utf8"
     return {"encoding": None if utf_8 else encoding, "separator": separator}
-
-
-def write_datapackage(
-    folder: str | Path,
-    files: Sequence[str],
-    rules: Mapping[str, Any] | ReadingRules | None = None,
-    **words: str,
-) -> None:
-    """Describe files by `write_log` in a ``datapackage.json`` with a name, title, description."""
-    folder = Path(folder)
-    if not folder.is_dir():
-        raise OutputError(f"{folder} is no folder; make it first.")
-    declared = declared_rules(rules)
-    resources = [_described(folder, file, declared) for file in files]
-    package = {"$schema": VERSION_2, **words, "resources": resources}
-    write_text(folder / PACKAGE, json.dumps(package, indent=2, ensure_ascii=False) + "\n")
-
-
-def _described(folder: Path, file: str, declared: dict[str, float]) -> dict[str, Any]:
-    fields = [_field(name) for name in pd.read_csv(folder / file, nrows=0)]
-    return {
-        "name": Path(file).stem,
-        "type": "table",
-        "path": file,
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "schema": {"fields": fields, "missingValues": [""]},
-        KEY: declared,
-    }
-
-
-def _field(name: str) -> dict[str, Any]:
-    """Return the Table Schema field of a column, under its name in feet or in metres."""
-    column = COLUMN[ACCEPTED_NAMES[name]]
-    unit, scale = ("m", M_PER_FT) if name == column.metric else (column.unit, 1.0)
-    limits: dict[str, Any] = {"required": True} if column.needed and not column.metric else {}
-    if column.choices:
-        limits["enum"] = list(column.choices)
-    if column.kind in ("number", "whole"):
-        number = int if column.kind == "whole" else float
-        limits |= {"minimum": number(column.least * scale), "maximum": number(column.most * scale)}
-    said = column.meaning + UNITS[unit]
-    field = {"name": name, "type": FIELD_TYPES[column.kind], "description": said}
-    flags = {"trueValues": TRUE, "falseValues": FALSE} if column.kind == "flag" else {}
-    return field | flags | ({"constraints": limits} if limits else {})

@@ -13,7 +13,6 @@ from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
 from putlab.base.words import counted
-from putlab.base.writing import FORMULA_STARTS, write_text
 from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
 from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
@@ -353,36 +352,3 @@ def _nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
         f"{first.row}, column {first.column}: got '{first.value}'; {first.reason}. "
         "`putlab check` lists the others."
     )
-
-
-def write_log(putts: pd.DataFrame, path: str | Path) -> None:
-    """Write putts as a CSV log; columns that are all blank are left out.
-
-    Parameters
-    ----------
-    putts : pandas.DataFrame
-        Any columns of the schema, in feet; others (``file``, ``row``) are left out.
-    path : path-like
-        The .csv file; ``-`` is standard output.
-
-    Raises
-    ------
-    OutputError
-        The file could not be written; the old one is untouched.
-    """
-    names = [name for name in COLUMN if name in putts and putts[name].notna().any()]
-    table = putts[names].copy()
-    for name in names:
-        kind = COLUMN[name].kind
-        if kind == "whole":
-            table[name] = table[name].astype("Int64")
-        elif kind == "flag":
-            table[name] = table[name].map({True: "true", False: "false"}, na_action="ignore")
-        elif kind == "label":
-            table[name] = table[name].map(_as_text, na_action="ignore")
-    write_text(path, table.to_csv(index=False, lineterminator="\n"))
-
-
-def _as_text(label: str) -> str:
-    """Mark a label that a spreadsheet would run as a formula; reading takes it off again."""
-    return "'" + label if label.startswith(FORMULA_STARTS) else label

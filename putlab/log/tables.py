@@ -17,7 +17,6 @@ from typing import Any
 
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from putlab.base.errors import LogError
@@ -239,24 +238,18 @@ def _open_parquet(content: bytes, name: str) -> Table:
         names = [header[position] for position in wanted.values()]
         with _damage(name, "Parquet"):
             # What pandas notes beside a table may be damaged, and says nothing of a log.
-            found = _readable(file.read(columns=names).replace_schema_metadata())
-            frame = found.to_pandas(timestamp_as_object=True)[names].set_axis(list(wanted), axis=1)
-        for known, column in zip(wanted, names, strict=True):
-            if pa.types.is_nested(found.schema.field(column).type):
-                frame[known] = [str(value) for value in found.column(column).to_pylist()]
+            found = file.read(columns=names).replace_schema_metadata()
+            columns = [_cells(found.column(column)) for column in names]
+        frame = pd.DataFrame(dict(zip(wanted, columns, strict=True)))
         return frame.set_axis(pd.RangeIndex(1, 1 + len(frame), name="row")), []
 
     return Table(name, header, read)
 
 
-def _readable(table: pa.Table) -> pa.Table:
-    """Return a table whose durations, which can be too long for pandas, are text."""
-    for at, column in enumerate(table.schema):
-        if pa.types.is_duration(column.type):
-            whole = table.column(at).cast(pa.int64()).cast(pa.string())
-            unit = f" {column.type.unit}"
-            table = table.set_column(at, column.name, pc.binary_join_element_wise(whole, unit, ""))
-    return table
+def _cells(column: pa.ChunkedArray) -> Any:
+    """Return a column for pandas, which cannot hold lists or long durations: those as text."""
+    odd = pa.types.is_nested(column.type) or pa.types.is_duration(column.type)
+    return list(map(str, column.to_pylist())) if odd else column.to_pandas()
 
 
 @contextmanager

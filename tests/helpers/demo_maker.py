@@ -12,13 +12,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 from simulate import TrueComponent, rounded, simulate_errors
+from written_logs import write_datapackage, write_log
 
 from putlab.base.settings import PAST_FT, STIMPMETER_FT_S
 from putlab.base.writing import write_text
 from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
-from putlab.log.files import write_datapackage
-from putlab.log.read import write_log
 from putlab.log.schema import M_PER_FT
 from putlab.model.design import session_table
 

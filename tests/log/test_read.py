@@ -4,10 +4,11 @@ import pandas as pd
 import pytest
 from logs import reasons, table, write_csv
 from made_logs import simulated_log
+from written_logs import write_log
 
-from putlab.base.errors import LogError, OutputError, UsageError
+from putlab.base.errors import LogError, UsageError
 from putlab.base.settings import shipped
-from putlab.log.read import demo_log, read_log, write_log
+from putlab.log.read import demo_log, read_log
 from putlab.log.rules import DECLARED, READ_OFF
 from putlab.log.schema import COLUMNS
 
@@ -118,12 +119,6 @@ def test_a_log_written_leaves_out_blank_columns_and_runs_no_formula(tmp_path):
         "player,session,putt,distance_ft,line_deg,roll_ft,holed",
         "'=cmd(),2025-03-14,1,10.0,1.0,11.5,true",
     ]
-
-
-def test_a_log_is_written_whole_or_not_at_all(tmp_path):
-    log = read_log(write_csv(tmp_path / "a.csv", {}))
-    with pytest.raises(OutputError, match="could not be written"):
-        write_log(log.putts, tmp_path / "missing" / "b.csv")
 
 
 def test_the_digest_names_the_content_not_the_place(tmp_path):
