@@ -31,29 +31,17 @@ FLAGS = dict.fromkeys(
     ("true", "yes", "y", "1", "1.0", "made", "make", "holed", "in"), True
 ) | dict.fromkeys(("false", "no", "n", "0", "0.0", "missed", "miss", "not holed", "out"), False)
 
-# Decimals of narrow floats: 0.1 in 32 bits is 0.10000000149, which would hide its step.
-NARROW = {"float32": 5, "float16": 2}
-
 # Characters of a rejected cell that are quoted; the rest is counted.
 QUOTED = 60
 
 # Reasons by position in the column.
 Unreadable = dict[int, str]
 
-INFINITE = "not a finite number"
-
 
 def read_numbers(column: pd.Series, *, whole: bool = False) -> tuple[np.ndarray, Unreadable]:
     """Read a column of numbers, text (a decimal comma is understood) or typed; blanks are NaN."""
-    if column.dtype.kind not in "iuf":
-        values, unreadable = _read_distinct(column, partial(_number, whole=whole), np.nan)
-        return values.astype(float), unreadable
-    values = column.to_numpy(dtype=float, copy=True)
-    if decimals := NARROW.get(str(column.dtype)):
-        values = values.round(decimals)
-    infinite = np.flatnonzero(np.isinf(values))
-    values[infinite] = np.nan
-    return values + 0.0, dict.fromkeys(infinite.tolist(), INFINITE)  # -0 is 0, the same reading
+    values, unreadable = _read_distinct(column, partial(_number, whole=whole), np.nan)
+    return values.astype(float), unreadable
 
 
 def _number(text: str, *, whole: bool) -> float:
@@ -62,7 +50,7 @@ def _number(text: str, *, whole: bool) -> float:
     if whole and "," in plain:
         raise ValueError("a comma in a whole number")  # 1,000 could be a thousand
     if np.isinf(value) or plain.lstrip("+-") in ("inf", "infinity"):
-        raise ValueError(INFINITE)
+        raise ValueError("not a finite number")
     if plain in ("true", "false"):
         raise ValueError("true/false where a number is expected")
     if DATE.match(plain):
@@ -71,7 +59,7 @@ def _number(text: str, *, whole: bool) -> float:
         )
     if np.isnan(value):
         raise ValueError("not a plain number")
-    return value + 0.0
+    return value + 0.0  # -0 is 0, the same reading
 
 
 def read_flags(column: pd.Series) -> tuple[Any, Unreadable]:
@@ -112,7 +100,7 @@ def _read_distinct(
     codes, distinct = pd.factorize(column)
     # Code -1, a missing cell, takes the last entry.
     values, reasons = np.full(len(distinct) + 1, missing, dtype=object), {}
-    for code, text in enumerate(map(text_of, distinct)):
+    for code, text in enumerate(map(text_of, np.asarray(distinct))):
         if text.lower() not in BLANKS:
             try:
                 values[code] = read(text)
@@ -135,6 +123,7 @@ def text_of(value: Any) -> str:
     if isinstance(value, Decimal):
         value = float(value)
     if isinstance(value, float | np.floating):
+        # The shortest text that means it: 0.1 in 32 bits, not 0.10000000149, which hides its step.
         return np.format_float_positional(value, trim="-") if np.isfinite(value) else str(value)
     if isinstance(value, datetime.datetime):
         # A spreadsheet adds midnight to a date alone.

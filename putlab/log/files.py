@@ -62,20 +62,18 @@ def find_files(path: str | Path) -> LogFiles:
     if path.name == PACKAGE:
         path = path.parent
     with reading(path):
-        _refuse_dead_link(path, "give the log itself")
         if not path.exists():
-            raise LogError(f"{path} does not exist; give a log of putts ({EXPECTED}) or a folder.")
+            raise LogError(
+                f"{path} does not exist, or is a link that leads nowhere; give a log of putts "
+                f"({EXPECTED}) or a folder."
+            )
         found = _found(path)
     for file in found.paths:
-        _refuse_dead_link(file, "delete it or give it its file")
         if not file.is_file():
-            raise LogError(f"{file} is not a file; expected one of {EXPECTED}.")
+            raise LogError(
+                f"{file} is not a file, or a link that leads nowhere; expected one of {EXPECTED}."
+            )
     return found
-
-
-def _refuse_dead_link(path: Path, cure: str) -> None:
-    if path.is_symlink() and not path.exists():
-        raise LogError(f"{path} is a link that leads nowhere; {cure}.")
 
 
 def _found(path: Path) -> LogFiles:
@@ -243,12 +241,10 @@ def _inside(package: Path, name: str, path: Any) -> Path:
     if not isinstance(path, str) or not path:
         raise LogError(f"{package}: resource {name!r} needs the name of a file under 'path'.")
     where = f"{package}: resource {name!r} lists {path[:100]!r}"
-    if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+:", path):
-        raise LogError(f"{where}; the kit makes no network call. Save the file beside it.")
     # Windows' reading of a path knows every separator, and drives.
     parts = PureWindowsPath(path)
-    if parts.anchor or ".." in parts.parts or path.startswith("~") or "\0" in path:
-        raise LogError(f"{where}, which leads outside the folder of the package.")
+    if parts.anchor or ".." in parts.parts or re.match(r"~|.*\0|[a-zA-Z][\w+.-]+:", path, re.S):
+        raise LogError(f"{where}, which leads outside the folder of the package. Save it there.")
     file = package.parent / path
     if not file.exists():
         raise LogError(f"{where}, which is not there.")

@@ -20,8 +20,8 @@ from putlab.log.schema import (
 )
 from putlab.log.tables import Broken
 
-# Roll-out, leave and holed are each read to a step; two of them contradict each other only
-# beyond what coarse steps of a foot could explain.
+# Roll-out, leave and holed are each read to a step, feet and metres rounded: two of them
+# contradict each other only beyond what coarse steps of a foot could explain.
 CONTRADICTION_FT = 1.0
 
 # Cells of a row that cannot be told apart belong to no column.
@@ -85,7 +85,9 @@ def _fill(rows: pd.DataFrame, column: Column, problems: Problems) -> None:
     if column.metric in problems.raw:
         # Feet win over metres where both agree.
         metres = _read(column, column.metric, problems)
-        problems.add(_disagreement(column, values, metres, problems.raw), column.name)
+        with np.errstate(invalid="ignore"):
+            differ = np.abs(values - metres) > CONTRADICTION_FT
+        problems.add_where(differ, column.name, f"it disagrees with {column.metric}")
         rows[column.metric.replace("_m", "_in_m")] = np.isnan(values)
         values = np.where(np.isnan(values), metres, values)
     if column.needed:
@@ -128,28 +130,6 @@ def in_feet(metres: np.ndarray) -> np.ndarray:
     # What is round to a billionth becomes so: 3.6576 m is 12 ft, equal to a 12 written in feet.
     near = np.round(feet, 6)
     return np.where(np.abs(feet - near) < 1e-9, near, feet)
-
-
-def _disagreement(
-    column: Column, feet: np.ndarray, converted: np.ndarray, raw: pd.DataFrame
-) -> dict[int, str]:
-    """Say of rows whose feet and metres differ by more than their rounding that they do."""
-    allowed = _half_unit(feet) + _half_unit(converted * M_PER_FT) / M_PER_FT + 1e-6
-    with np.errstate(invalid="ignore"):
-        differ = np.flatnonzero(np.abs(feet - converted) > allowed)
-    return {
-        int(at): f"{column.metric} says {quoted(raw[column.metric].iloc[at])}, which is "
-        f"{converted[at]:.4g} ft: they disagree"
-        for at in differ
-    }
-
-
-def _half_unit(values: np.ndarray) -> np.ndarray:
-    """Return half a unit of the last decimal that each value was written with."""
-    half = np.full(len(values), 0.5e-4)
-    for decimals in (3, 2, 1, 0):
-        half[np.abs(values - np.round(values, decimals)) < 1e-7] = 0.5 * 10.0**-decimals
-    return half
 
 
 def _need_reading(rows: pd.DataFrame, problems: Problems) -> np.ndarray:

@@ -103,17 +103,16 @@ GUESSED = (
     "not UTF-8; read as Windows-1252. Check accented letters in labels, or save the file as UTF-8."
 )
 NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
+TOO_MANY = "is a decimal comma or a separator inside a cell not in quotes?"
 
 
 def _open_delimited(
     content: bytes, name: str, encoding: str | None, separator: str | None
 ) -> Table:
     """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
-    known = encoding or _encoding(content, name)
-    lines = _lines(content, name, known)
-    separator = separator or _separator(lines)
-    lines.seek(0)
-    records = _records(lines, separator, name)
+    text, known = _text_of(content, name, encoding)
+    separator = separator or _separator(io.StringIO(text, newline=""))
+    records = _records(io.StringIO(text, newline=""), separator, name)
     header = next(records, None)
     if header is None:
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
@@ -121,19 +120,20 @@ def _open_delimited(
     return Table(name, header[1], partial(_gathered, records), notes)
 
 
-def _encoding(content: bytes, name: str) -> str:
-    """Return the file's encoding: by its mark, by its zero bytes, or by trying."""
-    for mark, encoding in MARKS.items():
-        if content.startswith(mark):
-            return encoding
+def _text_of(content: bytes, name: str, given: str | None) -> tuple[str, str]:
+    """Return a file's text and encoding: as given, by its mark, its zero bytes, or by trying."""
     start = content[:4096]
-    if start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
-        return _sixteen_bits(start, name)
-    for encoding in ("utf-8", "cp1252"):
-        with suppress(UnicodeDecodeError):
-            content.decode(encoding)
-            return encoding
-    raise LogError(f"{name} is not text that can be read; save it as CSV in UTF-8.")
+    tries = ["utf-8", "cp1252"]
+    if known := given or next((MARKS[mark] for mark in MARKS if start.startswith(mark)), None):
+        tries = [known]
+    elif start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
+        tries = [_sixteen_bits(start, name)]
+    for encoding in tries:
+        with suppress(UnicodeError):
+            return content.decode(encoding), encoding
+    raise LogError(
+        f"{name} is not text throughout: it is damaged or cut short. Save it as CSV in UTF-8."
+    )
 
 
 def _sixteen_bits(start: bytes, name: str) -> str:
@@ -144,17 +144,6 @@ def _sixteen_bits(start: bytes, name: str) -> str:
     raise LogError(
         f"{name} holds binary data, not text; expected a .csv, .tsv, .parquet or .xlsx log."
     )
-
-
-def _lines(content: bytes, name: str, encoding: str) -> io.TextIOWrapper:
-    try:
-        content.decode(encoding)
-    except UnicodeError as error:
-        raise LogError(
-            f"{name} stops being text in the middle ({error}); it is damaged or cut short. "
-            "Save it again as CSV in UTF-8."
-        ) from error
-    return io.TextIOWrapper(io.BytesIO(content), encoding, newline="")
 
 
 def _separator(lines: Iterable[str]) -> str:
@@ -197,7 +186,8 @@ def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record
         elif width and taken > 1 and _rows_inside(cells, separator, width):
             yield number, cells, f"a quotation mark left open takes {taken} lines into one cell"
         elif width and (extra := _surplus(cells, width, separator)):
-            yield number, [extra], _too_many(len(cells), width)
+            many = f"{len(cells)} cells under {width} column names; {TOO_MANY}"
+            yield number, [extra], many
         else:
             width = width or len(cells)
             yield number, cells, None
@@ -209,13 +199,6 @@ def _surplus(cells: list[str], width: int, separator: str) -> str:
     # Between commas a blank last cell may be one that a decimal comma has pushed out.
     pushed_out = separator == "," and len(cells) > width
     return extra or (separator.join(cells) if pushed_out else "")
-
-
-def _too_many(cells: int, width: int) -> str:
-    return (
-        f"{cells} cells under {width} column names; "
-        "is a decimal comma or a separator inside a cell not in quotes?"
-    )
 
 
 def _rows_inside(cells: list[str], separator: str, width: int) -> bool:
@@ -247,9 +230,11 @@ def _open_parquet(content: bytes, name: str) -> Table:
 
 
 def _cells(column: pa.ChunkedArray) -> Any:
-    """Return a column for pandas, which cannot hold lists or long durations: those as text."""
-    odd = pa.types.is_nested(column.type) or pa.types.is_duration(column.type)
-    return list(map(str, column.to_pylist())) if odd else column.to_pandas()
+    """Return a column for pandas: lists, which it cannot hold, as text, durations as counts."""
+    if pa.types.is_nested(column.type):
+        return list(map(str, column.to_pylist()))
+    counts = column.cast(pa.int64()) if pa.types.is_duration(column.type) else column
+    return counts.to_pandas(timestamp_as_object=True)
 
 
 @contextmanager

@@ -123,7 +123,7 @@ def test_rows_and_columns_that_no_log_has_are_refused_at_once(tmp_path, old, new
         read_log(altered(path, lambda xml: xml.replace(old, new)))
 
 
-def test_parquet_bytes_and_durations_are_text(tmp_path):
+def test_parquet_bytes_and_durations_are_plain(tmp_path):
     frame = {
         "player": pa.array([b"anna", b"anna"], pa.binary()),
         "session": ["s1", "s1"],
@@ -134,7 +134,7 @@ def test_parquet_bytes_and_durations_are_text(tmp_path):
     pq.write_table(pa.table(frame), tmp_path / "log.parquet")
     log = read_log(tmp_path / "log.parquet")
     assert log.players == ["anna"]
-    assert log.putts["condition"].tolist() == [f"{2**62} s", "5 s"]
+    assert log.putts["condition"].tolist() == [str(2**62), "5"]
 
 
 def test_a_far_date_in_parquet_is_answered_with_a_sentence(tmp_path):
