@@ -258,11 +258,7 @@ def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, st
     plain = isinstance(separator, str) and len(separator) == 1 and separator not in '\r\n"'
     if separator is not None and not plain:
         raise LogError(f"{package}: resource {name!r}: the delimiter must be one character.")
-    encoding = resource.get("encoding") or "utf-8"
-    try:
-        "".encode(encoding)
-    except (LookupError, TypeError, ValueError) as error:
-        raise LogError(f"{package}: resource {name!r}: the encoding is unknown.") from error
+    encoding = resource.get("encoding")
     # A byte-order mark settles the encoding better than a descriptor that says utf-8.
-    utf_8 = encoding.lower().replace("-", "") == "utf8"
+    utf_8 = str(encoding).lower().replace("-", "") == "utf8"
     return {"encoding": None if utf_8 else encoding, "separator": separator}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -289,18 +289,15 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
     return rows.assign(file=table.name, row=rows.index)
 
 
-def _columns_left_out(unknown: dict[str, list[str]]) -> Iterator[str]:
+def _columns_left_out(unknown: dict[str, list[str]]) -> list[str]:
     """Say which columns are not used, with the nearest known name where there is one."""
-    plain = []
+    listed = []
     for column, tables in list(unknown.items())[:MOST_NAMES]:
         place = tables[0] if len(tables) == 1 else f"{len(tables)} tables"
-        if near := closest(column):
-            yield f"{place}: column {column!r} is not used: did you mean {near}?"
-        else:
-            plain.append(f"{column!r} ({place})")
-    plain += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
-    if plain:
-        yield f"columns that are not used: {', '.join(plain)}."
+        near = closest(column)
+        listed.append(f"{column!r} ({place}{f': did you mean {near}?' if near else ''})")
+    listed += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
+    return [f"columns that are not used: {', '.join(listed)}."] if listed else []
 
 
 def _settle_players(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:

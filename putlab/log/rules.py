@@ -93,9 +93,9 @@ class ReadingRules:
         return {n: getattr(self, n) for n in MEANINGS if self.source[n] == DECLARED}
 
 
-def _checked(name: str, value: Any) -> float:
+def _checked(name: str, value: Any, scale: float = 1.0) -> float:
     number = value if isinstance(value, int | float | np.number) else math.nan
-    number = math.inf if isinstance(value, int) and abs(value) > FAR else number
+    number = math.inf if isinstance(value, int) and abs(value) > FAR else number / scale
     lowest = "above 0" if "limit" in name else "0 or more"
     too_low = number <= 0 if "limit" in name else number < 0
     if isinstance(value, bool) or not math.isfinite(number) or too_low or number > MOST[name]:
@@ -114,24 +114,19 @@ def declared_rules(given: Mapping[str, Any] | ReadingRules | None) -> dict[str, 
         return given.declared
     if not isinstance(given, Mapping):
         raise UsageError(f"reading rules must be names and numbers; got {str(given)[:60]!r}.")
-    given = dict(_in_feet(name, value) for name, value in given.items())
-    for name in given:
-        if name not in MEANINGS:
+    made = {}
+    for name, value in given.items():
+        metric = str(name).endswith("_m")
+        known = str(name).removesuffix("_m") + "_ft" * metric
+        if known not in MEANINGS:
             near = closest(name, tuple(MEANINGS))
             hint = f" Did you mean {near}?" if near else ""
             raise UsageError(
                 f"{str(name)[:60]!r} is no reading rule.{hint} Known: {', '.join(MEANINGS)}."
             )
-    return {name: _checked(name, v) for name, v in given.items() if v is not None}
-
-
-def _in_feet(name: str, value: Any) -> tuple[str, Any]:
-    """Return a rule given in metres in feet."""
-    known = f"{str(name).removesuffix('_m')}_ft"
-    if not str(name).endswith("_m") or known not in MEANINGS:
-        return name, value
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    return known, value / M_PER_FT if number and abs(value) < FAR else value
+        if value is not None:
+            made[known] = _checked(known, value, M_PER_FT if metric else 1.0)
+    return made
 
 
 def complete_rules(declared: dict[str, float], rows: pd.DataFrame) -> ReadingRules:

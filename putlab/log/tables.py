@@ -129,10 +129,11 @@ def _text_of(content: bytes, name: str, given: str | None) -> tuple[str, str]:
     elif start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
         tries = [_sixteen_bits(start, name)]
     for encoding in tries:
-        with suppress(UnicodeError):
+        with suppress(UnicodeError, LookupError, TypeError):
             return content.decode(encoding), encoding
     raise LogError(
-        f"{name} is not text throughout: it is damaged or cut short. Save it as CSV in UTF-8."
+        f"{name} is not text throughout in {str(tries[0])[:40]}: it is damaged, or another "
+        "encoding is meant. Save it as CSV in UTF-8."
     )
 
 
@@ -295,17 +296,14 @@ def _open_workbook(content: bytes, name: str) -> list[Table]:
 
 def _holds_formulas(sheet: bytes, name: str) -> bool:
     """Return whether a sheet's XML calculates; refuse a row or column that no log has."""
-    rows = [int(number) for number in ROW.findall(sheet)]
-    if rows and (rows != sorted(set(rows)) or rows[0] < 1 or rows[-1] > MOST_ROWS):
+    rows = [int(number) for number in ROW.findall(sheet)] or [1]
+    widest = max(map(_column_number, set(CELL.findall(sheet))), default=0)
+    in_order = rows == sorted(set(rows)) and 1 <= rows[0] <= rows[-1] <= MOST_ROWS
+    if not in_order or widest > MOST_COLUMNS:
         raise LogError(
-            f"{name}: its rows are numbered {min(rows):,} to {max(rows):,}; expected each once, in "
-            f"order, from 1 to {MOST_ROWS:,}. Save the log as .csv."
-        )
-    widest = max((_column_number(letters) for letters in set(CELL.findall(sheet))), default=0)
-    if widest > MOST_COLUMNS:
-        raise LogError(
-            f"{name} claims a column number {widest:,}; expected at most {MOST_COLUMNS}. "
-            "Save the log as .csv."
+            f"{name} claims rows numbered {min(rows):,} to {max(rows):,} and a column number "
+            f"{widest:,}; expected rows each once, in order, from 1 to {MOST_ROWS:,}, and at "
+            f"most {MOST_COLUMNS} columns. Save the log as .csv."
         )
     return FORMULA.search(sheet) is not None
 

@@ -265,8 +265,6 @@ def test_a_path_cannot_leave_the_folder(tmp_path, path):
         ('{"resources": [{"putlab": {"line_stp_deg": 1}, "path": "a.csv"}]}', "line_step_deg"),
         ('{"resources": [{"putlab": {"line_step_deg": "1"}, "path": "a.csv"}]}', "got '1'"),
         ('{"resources": [{"putlab": {"line_step_deg": NaN}, "path": "a.csv"}]}', "got 'nan'"),
-        ('{"resources": [{"putlab": {}, "path": "a.csv", "encoding": "x"}]}', "encoding"),
-        ('{"resources": [{"putlab": {}, "path": "a.csv", "encoding": 8}]}', "encoding"),
         (
             '{"resources": [{"putlab": {}, "path": "a.csv", "dialect": {"delimiter": "::"}}]}',
             "one character",
@@ -277,6 +275,14 @@ def test_a_broken_package_is_one_message(tmp_path, text, message):
     write_csv(tmp_path / "a.csv", {})
     (tmp_path / "datapackage.json").write_text(text, encoding="utf-8")
     with pytest.raises(LogError, match=f"datapackage.json.*({message})"):
+        read_log(tmp_path)
+
+
+@pytest.mark.parametrize("encoding", ["x", 8, "hex", "ascii"])
+def test_an_encoding_that_does_not_fit_is_one_message(tmp_path, encoding):
+    write_csv(tmp_path / "a.csv", {"player": "Zoë"})
+    describe(tmp_path, {"path": "a.csv", "encoding": encoding})
+    with pytest.raises(LogError, match=rf"a\.csv is not text throughout in {encoding}"):
         read_log(tmp_path)
 
 
