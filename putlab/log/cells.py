@@ -17,12 +17,29 @@ import pandas as pd
 
 from putlab.base.words import printable
 from putlab.base.writing import FORMULA_STARTS
-from putlab.log.schema import LABEL_LIMIT
+from putlab.log.schema import LABEL_LIMIT, M_PER_FT
 
 # What programs write for "nothing here": spreadsheets, R, databases, JSON.
 BLANKS = {"", "na", "n/a", "nan", "null", "none", "<na>", "nat"}
 
-NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{1,3})?", re.ASCII | re.IGNORECASE)
+# Words for units, and the length of each in metres.
+UNITS = {
+    word: unit
+    for unit, words in {
+        "ft": "ft feet foot '", "m": "m metre metres meter meters", "cm": "cm", "yd": "yd yards",
+        "in": 'in inch inches "', "deg": "deg degree degrees °", "%": "% pct percent",
+    }.items()
+    for word in words.split()
+}  # fmt: skip
+IN_M = {"ft": M_PER_FT, "m": 1.0, "cm": 0.01, "yd": 3 * M_PER_FT, "in": M_PER_FT / 12}
+
+# A number as people write it: 12, -1,5, 1.41 m, +1°, R2, 3 L.
+SIDE = "left|right|l|r"
+SHAPE = re.compile(
+    rf"(?P<before>{SIDE})?\s*(?P<sign>[+-]?)(?P<size>(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d{{1,3}})?)"
+    rf"\s*(?P<unit>{'|'.join(sorted(UNITS, key=len, reverse=True))})?\.?\s*(?P<after>{SIDE})?",
+    re.ASCII,
+)
 
 # A spreadsheet that takes 12.5 for the twelfth of May keeps a date.
 DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
@@ -38,28 +55,48 @@ QUOTED = 60
 Unreadable = dict[int, str]
 
 
-def read_numbers(column: pd.Series, *, whole: bool = False) -> tuple[np.ndarray, Unreadable]:
-    """Read a column of numbers, text (a decimal comma is understood) or typed; blanks are NaN."""
-    values, unreadable = _read_distinct(column, partial(_number, whole=whole), np.nan)
+def read_numbers(
+    column: pd.Series, *, whole: bool = False, unit: str = ""
+) -> tuple[np.ndarray, Unreadable]:
+    """Read a column of numbers in a unit, text (12,5; 1.41 m; R2) or typed; blanks are NaN."""
+    values, unreadable = _read_distinct(column, partial(_number, whole=whole, unit=unit), np.nan)
     return values.astype(float), unreadable
 
 
-def _number(text: str, *, whole: bool) -> float:
-    plain = text.replace("\u2212", "-").lower()
-    value = float(plain.replace(",", ".")) if NUMBER.fullmatch(plain) else np.nan
-    if whole and "," in plain:
+def shape_of(text: str) -> re.Match[str] | None:
+    """Return the parts of a number as people write it: sign, size, unit, side."""
+    return SHAPE.fullmatch(text.replace("\u2212", "-").lower())
+
+
+def _number(text: str, *, whole: bool, unit: str) -> float:
+    shape = shape_of(text)
+    if not shape:
+        raise ValueError(_why_not(text.lower()))
+    if whole and "," in text:
         raise ValueError("a comma in a whole number")  # 1,000 could be a thousand
-    if np.isinf(value) or plain.lstrip("+-") in ("inf", "infinity"):
+    value = float(shape["sign"] + shape["size"].replace(",", "."))
+    if np.isinf(value):
         raise ValueError("not a finite number")
-    if plain in ("true", "false"):
-        raise ValueError("true/false where a number is expected")
-    if DATE.match(plain):
-        raise ValueError(
-            "a date where a number is expected; did the spreadsheet turn 12.5 into one?"
-        )
-    if np.isnan(value):
-        raise ValueError("not a plain number")
+    given = UNITS[shape["unit"]] if shape["unit"] else unit
+    if given != unit:
+        if given not in IN_M or unit not in IN_M:
+            raise ValueError(f"{given} where {unit or 'no unit'} is expected")
+        value = round(value * IN_M[given] / IN_M[unit], 9)
+    if side := (shape["before"] or "") + (shape["after"] or ""):
+        if unit != "deg" or shape["sign"] or side not in SIDE.split("|"):
+            raise ValueError("not a plain number")
+        value = -value if side.startswith("l") else value
     return value + 0.0  # -0 is 0, the same reading
+
+
+def _why_not(text: str) -> str:
+    if text.lstrip("+-") in ("inf", "infinity"):
+        return "not a finite number"
+    if text in ("true", "false"):
+        return "true/false where a number is expected"
+    if DATE.match(text):
+        return "a date where a number is expected; did the spreadsheet turn 12.5 into one?"
+    return "not a plain number"
 
 
 def read_flags(column: pd.Series) -> tuple[Any, Unreadable]:

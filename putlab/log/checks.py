@@ -266,12 +266,17 @@ def _starts_with_iso_date(name: str) -> bool:
 
 
 def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
-    """Number the putts of each session, sort the rows by session, then putt, then file order."""
+    """Number the putts of each session; sort the rows by session, then putt, then player.
+
+    The index still tells the order of the files.
+    """
     visits = rows.groupby(["player", "session"], sort=False, observed=True)
     by_row = visits["putt"].transform("count") < visits["putt"].transform("size")
     mixed = rows.loc[by_row & rows["putt"].notna(), ["player", "session"]].drop_duplicates()
     putt = rows["putt"].mask(by_row, visits.cumcount() + 1.0)
     rows = rows.assign(putt=putt, rank=rows["session"].map(ranks(rows["session"])))
-    rows = rows.sort_values(["rank", "putt"], kind="stable", ignore_index=True)
+    # Whatever order the files have: the same putts are the same log.
+    same_number = ["player", "distance_ft", "line_deg", "roll_ft"]
+    rows = rows.sort_values(["rank", "putt", *same_number], kind="stable")
     warning = f"putt is blank in parts of {len(mixed)} sessions; they go by row order."
-    return rows.drop(columns="rank"), [warning] if len(mixed) else []
+    return rows, [warning] if len(mixed) else []

@@ -2,13 +2,14 @@
 
 The package (Frictionless, versions 1 and 2; https://datapackage.org) lists files as
 resources. The ``putlab`` key of a resource says how its readings were made:
-``{"line_step_deg": 1, "roll_limit_ft": 36}``.
+``{"line_step_deg": 1, "roll_limit_ft": 36}``; that of the package itself says it of all files,
+listed or not, and what their headings mean: ``{"columns": {"Direction": "line_deg"}}``.
 """
 
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -17,6 +18,8 @@ from typing import Any
 
 from putlab.base.errors import LogError, UsageError
 from putlab.base.words import printable
+from putlab.base.writing import write_json
+from putlab.log.headings import checked_columns
 from putlab.log.rules import declared_rules
 from putlab.log.tables import ENDINGS
 
@@ -37,6 +40,7 @@ class LogFiles:
     root: Path
     options: dict[Path, dict[str, str | None]] = field(default_factory=dict)  # encoding, separator
     rules: dict[str, float] = field(default_factory=dict)
+    columns: dict[str, str] = field(default_factory=dict)  # by heading
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
 
@@ -102,15 +106,16 @@ def _use_package(package: Path, found: LogFiles) -> None:
 
     Those of the log are the resources with a ``putlab`` key, or all tables where none has one.
     """
-    every = _every_resource(package)
+    whole = _package_of(package)
+    every = whole["resources"]
     tables = [r for r in every if KEY in r] or [r for r in every if _looks_like_table(r)]
     used = [_resource(package, r) for r in tables]
     if found.paths:
         used = [r for r in used if found.paths[0] in r.paths]
-        if not used:
+        if not used and KEY not in whole:
             name = found.paths[0].name
             found.notes.append(f"{PACKAGE} does not list {name}; its rules are not used.")
-    elif used:
+    elif used and KEY not in whole:
         mentioned = {str(path) for r in every for path in _paths(r)}
         left = sorted({p.name for p in found.root.iterdir() if _is_log(p)} - mentioned)
         found.paths = list(dict.fromkeys(path for r in used for path in r.paths))
@@ -120,7 +125,12 @@ def _use_package(package: Path, found: LogFiles) -> None:
         ]
     for resource in used:
         found.options |= dict.fromkeys(resource.paths, resource.options)
-    found.rules = _common_rules(package, [r for r in used if r.rules])
+    own = whole.get(KEY, {})
+    columns = own.pop("columns", {}) if isinstance(own, dict) else {}
+    found.columns = _checked(package, "columns", columns, checked_columns)
+    found.rules = _checked(package, KEY, own, declared_rules) | _common_rules(
+        package, [r for r in used if r.rules]
+    )
     found.warnings += [
         f"{PACKAGE}: resource {str(r.get('name'))[:40]!r} holds its data inline and was "
         "not read; put it in a file."
@@ -198,7 +208,7 @@ def joint_digest(digests: Iterable[str]) -> str:
 # The Data Package: what it lists and says.
 
 
-def _every_resource(package: Path) -> list[dict[str, Any]]:
+def _package_of(package: Path) -> dict[str, Any]:
     try:
         with reading(package):
             found = json.loads(package.read_bytes())
@@ -210,7 +220,7 @@ def _every_resource(package: Path) -> list[dict[str, Any]]:
     resources = found.get("resources") if isinstance(found, dict) else None
     if not isinstance(resources, list) or not all(isinstance(r, dict) for r in resources):
         raise LogError(f"{package} is no data package: expected a list under 'resources'.")
-    return resources
+    return found
 
 
 def _paths(resource: dict[str, Any]) -> list[Any]:
@@ -228,12 +238,16 @@ def _resource(package: Path, resource: dict[str, Any]) -> Resource:
     paths = _paths(resource)
     if not paths:
         raise LogError(f"{package}: resource {name!r} lists no file under 'path'.")
-    try:
-        rules = declared_rules(resource[KEY]) if KEY in resource else {}
-    except UsageError as error:
-        raise LogError(f"{package}, resource {name!r}: {error}") from error
+    rules = _checked(package, f"resource {name!r}", resource.get(KEY), declared_rules)
     files = tuple(_inside(package, name, p) for p in paths)
     return Resource(name, files, rules, _options(package, name, resource))
+
+
+def _checked(package: Path, place: str, said: Any, check: Callable[[Any], Any]) -> Any:
+    try:
+        return check(said)
+    except UsageError as error:
+        raise LogError(f"{package}, {place}: {error}") from error
 
 
 def _inside(package: Path, name: str, path: Any) -> Path:
@@ -262,3 +276,37 @@ def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, st
     # A byte-order mark settles the encoding better than a descriptor that says utf-8.
     utf_8 = str(encoding).lower().replace("-", "") == "utf8"
     return {"encoding": None if utf_8 else encoding, "separator": separator}
+
+
+def keep_columns(path: str | Path, columns: Mapping[str, str], **rules: float) -> Path:
+    """Keep what headings mean in the ``datapackage.json`` beside a log, for visits to come.
+
+    Parameters
+    ----------
+    path : path-like
+        The log: a file or a folder.
+    columns : Mapping
+        What headings are read as, as `read_log` takes them.
+    **rules : float
+        Reading rules to declare for all files, such as ``aim_past_ft=1``.
+
+    Returns
+    -------
+    Path
+        The package written; what else it held stays.
+
+    Raises
+    ------
+    LogError
+        The log or its package cannot be read.
+    UsageError
+        A column or rule is unknown.
+    """
+    found = find_files(path)
+    package = found.root / PACKAGE
+    listed = [{"name": file.stem, "path": file.name} for file in found.paths]
+    whole = _package_of(package) if package.exists() else {"resources": listed}
+    said = found.columns | checked_columns(columns)
+    whole[KEY] = whole.get(KEY, {}) | declared_rules(rules) | {"columns": said}
+    write_json(package, whole)
+    return package

@@ -15,7 +15,18 @@ from putlab.base.settings import shipped
 from putlab.base.words import counted
 from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
-from putlab.log.rows import WHOLE_ROW, match_columns, rows_of
+from putlab.log.headings import (
+    Columns,
+    Understood,
+    checked_columns,
+    heading_key,
+    match_columns,
+    missing,
+    refusal,
+    under_own_names,
+    understand,
+)
+from putlab.log.rows import WHOLE_ROW, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
 from putlab.log.schema import COLUMN, closest
 from putlab.log.tables import Table, open_tables
@@ -58,6 +69,11 @@ class Log(Result):
         SHA-256 of the files' content.
     units : str
         Unit that most lengths are written in: ``ft`` or ``m``.
+    understood : Understood
+        What headings that are not the kit's own are read as: ``columns``, by heading; those
+        of them that are ``unsure``.
+    assumed : list of str
+        What was taken to read the log, a sentence each.
     """
 
     putts: pd.DataFrame
@@ -69,6 +85,7 @@ class Log(Result):
     rows_read: int = 0
     digest: str = ""
     units: str = "ft"
+    understood: Understood = field(default_factory=Understood)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -132,6 +149,8 @@ def read_log(
     path: str | Path,
     *,
     rules: Mapping[str, float] | ReadingRules | None = None,
+    columns: Mapping[str, str] | None = None,
+    guess: bool = False,
     allow_empty: bool = False,
     pseudonyms: bool = False,
 ) -> Log:
@@ -144,6 +163,11 @@ def read_log(
         ``datapackage.json`` beside them may list the files and declare reading rules.
     rules : Mapping or ReadingRules, optional
         Reading rules that win over those declared beside the log.
+    columns : Mapping, optional
+        What headings are to be read as, ``{"Direction": "line_deg"}``: a column of a log,
+        ``-line_deg`` where + is left, or nothing. They win over those kept beside the log.
+    guess : bool
+        Read headings whose meaning is not certain as proposed, instead of refusing the log.
     allow_empty : bool
         Return a log of which no row can be used, instead of refusing it.
     pseudonyms : bool
@@ -169,16 +193,20 @@ def read_log(
     >>> len(log.putts) + len(log.rejects) == log.rows_read  # doctest: +SKIP
     True
     """
-    found = find_files(path)
-    declared = found.rules | declared_rules(rules)
-    account = _Account(found.warnings, found.notes)
-    rows = _rows_of_files(found, account)
+    files = find_files(path)
+    declared = files.rules | declared_rules(rules)
+    account = _Account(files.warnings, files.notes)
+    rows = _rows_of_files(files, files.columns | checked_columns(columns), account)
+    if account.understood.unsure and not guess:
+        raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
     rows = _reject_duplicates(_settle_players(rows, account), account)
     putts, warnings = _with_sessions(rows)
-    # By first putt, so that a log that grows visit by visit keeps its pseudonyms.
-    players = enumerate(putts["player"].unique(), start=1)
+    # By first putt in the files, so that a log that grows keeps its pseudonyms.
+    found_first = putts.sort_index().sort_values("rank", kind="stable")["player"]
+    players = enumerate(found_first.unique(), start=1)
+    putts = putts.reset_index(drop=True)
     called = {name: f"player {number}" if pseudonyms else name for number, name in players}
     rows = rows.assign(player=rows["player"].map(called))
     account.warnings += [*repeated_sessions(rows), *warnings]
@@ -196,10 +224,11 @@ def read_log(
         rules=made,
         warnings=account.warnings + plausibility(putts, made, called),
         notes=account.notes,
-        files=[found.name_of(file) for file in found.paths],
+        files=[files.name_of(file) for file in files.paths],
         rows_read=account.rows_read,
         digest=joint_digest(account.digests),
         units="m" if putts["distance_in_m"].mean() > 0.5 else "ft",
+        understood=account.understood,
     )
 
 
@@ -229,6 +258,7 @@ class _Account:
     rejects: list[tuple[str, int, str, str, str]] = field(default_factory=list)
     digests: dict[str, str] = field(default_factory=dict)  # of each file, and its name
     unknown: dict[str, list[str]] = field(default_factory=dict)  # columns, and their tables
+    understood: Understood = field(default_factory=Understood)
 
     def reject(self, rows: pd.DataFrame, column: str, value: str | pd.Series, reason: str) -> None:
         """Set apart rows that could be read but cannot be used."""
@@ -236,7 +266,7 @@ class _Account:
         self.rejects += bad.itertuples(index=False, name=None)
 
 
-def _rows_of_files(found: LogFiles, account: _Account) -> pd.DataFrame:
+def _rows_of_files(found: LogFiles, given: Columns, account: _Account) -> pd.DataFrame:
     """Return the usable rows of all files, in feet, with ``file`` and ``row``."""
     parts = []
     for path in found.paths:
@@ -245,7 +275,7 @@ def _rows_of_files(found: LogFiles, account: _Account) -> pd.DataFrame:
         digest = digest_of(content)
         twin = account.digests.get(digest)
         tables = open_tables(content, name, **found.options.get(path, {}))
-        for table, wanted in _logs(tables, account):
+        for table, wanted in _logs(tables, given, account):
             rows = _rows_of_table(table, wanted, account)
             if twin:
                 account.reject(rows, WHOLE_ROW, "", f"the file is a copy of {twin}")
@@ -258,14 +288,17 @@ def _rows_of_files(found: LogFiles, account: _Account) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True)
 
 
-def _logs(tables: list[Table], account: _Account) -> list[tuple[Table, dict[str, int]]]:
+def _logs(
+    tables: list[Table], given: Columns, account: _Account
+) -> list[tuple[Table, dict[str, int]]]:
     """Return the tables that are logs; a workbook may hold sheets of other things."""
     logs, refused = [], {}
-    for table in tables:
+    for found in tables:
         try:
+            table = _under_own_names(found, given, account)
             wanted, unknown = match_columns(table.header, table.name)
         except LogError as error:
-            refused[table.name] = error
+            refused[found.name] = error
             continue
         logs.append((table, wanted))
         for column in unknown:
@@ -276,6 +309,24 @@ def _logs(tables: list[Table], account: _Account) -> list[tuple[Table, dict[str,
     odd = [name for name in refused if not name.endswith(SHEETS_OF_WORDS)]
     account.warnings += [f"{name} was not read: it has not the columns of a log." for name in odd]
     return logs
+
+
+def _under_own_names(table: Table, given: Columns, account: _Account) -> Table:
+    """Return a table as it is where it has the log's own names, else by what its headings mean."""
+    wanted, others = match_columns(table.header, table.name)
+    lacking = missing(wanted)
+    if not lacking and not set(map(heading_key, given)) & set(map(heading_key, others)):
+        return table
+    raw, broken = table.read({str(at): at for at in range(len(table.header))})
+    found = {h: raw[str(at)] for at, h in enumerate(table.header) if h.strip()}
+    read = understand(found, account.understood.columns | given, bool(table.visit))
+    names = [column.removeprefix("-") for column in read.columns.values()]
+    if missing([*names, *["session"] * read.by_name]):
+        raise refusal(table.header, table.name, lacking)
+    account.understood |= read
+    frame = under_own_names(found, read, table.visit)
+    rest = [heading for heading in found if heading not in read.columns]
+    return replace(table, header=[*frame, *rest], read=lambda of: (frame[list(of)], broken))
 
 
 def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> pd.DataFrame:

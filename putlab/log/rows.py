@@ -5,19 +5,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from putlab.base.errors import LogError
-from putlab.base.words import printable
 from putlab.log.cells import quoted, read_flags, read_labels, read_numbers
-from putlab.log.schema import (
-    ACCEPTED_NAMES,
-    COLUMN,
-    COLUMNS,
-    M_PER_FT,
-    READINGS,
-    Column,
-    closest,
-    tidy,
-)
+from putlab.log.schema import COLUMN, COLUMNS, M_PER_FT, READINGS, Column
 from putlab.log.tables import Broken
 
 # Roll-out, leave and holed are each read to a step, feet and metres rounded: two of them
@@ -26,9 +15,6 @@ CONTRADICTION_FT = 1.0
 
 # Cells of a row that cannot be told apart belong to no column.
 WHOLE_ROW = "(row)"
-
-# Column names listed in a message; a damaged file can have thousands.
-NAMES_LISTED = 30
 
 
 class Problems:
@@ -106,7 +92,8 @@ def _read(column: Column, name: str, problems: Problems) -> Any:
     elif column.kind == "label":
         values, unreadable = read_labels(cells, column.choices)
     else:
-        values, unreadable = read_numbers(cells, whole=column.kind == "whole")
+        unit = "m" if name == column.metric else column.unit
+        values, unreadable = read_numbers(cells, whole=column.kind == "whole", unit=unit)
     reasons = {at: f"{reason}; expected {column.accepted}" for at, reason in unreadable.items()}
     problems.add(reasons, name)
     return values if column.kind in ("flag", "label") else _in_range(column, name, values, problems)
@@ -169,40 +156,3 @@ def _contradictions(rows: pd.DataFrame, problems: Problems) -> None:
     for name, where, reason in found:
         given = name if name in problems.raw else COLUMN[name].metric
         problems.add_where(where, given, f"contradiction: {reason}")
-
-
-def match_columns(header: list[str], name: str) -> tuple[dict[str, int], list[str]]:
-    """Return the known columns of a table by position, and the names of the others."""
-    wanted: dict[str, int] = {}
-    unknown = []
-    for position, found in enumerate(header):
-        known = tidy(found)
-        if known in wanted:
-            raise LogError(f"{name}: two columns are called {known}; rename or delete one.")
-        if known in ACCEPTED_NAMES:
-            wanted[known] = position
-        elif known and not known.startswith("index_level"):
-            unknown.append(str(found).strip()[:60])
-    _require(wanted, header, name)
-    return wanted, unknown
-
-
-def _require(wanted: dict[str, int], header: list[str], name: str) -> None:
-    filled = {ACCEPTED_NAMES[known] for known in wanted}
-    missing = [_either(c) for c in COLUMNS if c.needed and c.name not in filled]
-    if not filled & set(READINGS):
-        missing.append("one of " + ", ".join(_either(COLUMN[c]) for c in READINGS))
-    if not missing:
-        return
-    names = [str(h).strip()[:40] for h in header[:NAMES_LISTED] if str(h).strip()]
-    found = ", ".join(printable(n) for n in names) or "none"
-    near = {n: closest(n) for n in names if tidy(n) not in ACCEPTED_NAMES}
-    hints = "".join(f" Is {n!r} {near[n]}?" for n in near if near[n])
-    raise LogError(
-        f"{name}: missing {'; '.join(missing)}. Columns found: {found}.{hints} "
-        "The first row must hold the column names."
-    )
-
-
-def _either(column: Column) -> str:
-    return f"{column.name} (or {column.metric})" if column.metric else column.name

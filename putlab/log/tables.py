@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import partial, reduce
-from itertools import chain, repeat
+from itertools import chain, islice, repeat
+from operator import itemgetter
 from pathlib import Path
 from sys import intern
 from typing import Any
@@ -22,7 +23,7 @@ import pyarrow.parquet as pq
 from putlab.base.errors import LogError
 from putlab.base.words import printable
 from putlab.log.cells import text_of
-from putlab.log.schema import ACCEPTED_NAMES, tidy
+from putlab.log.headings import LOOKED_AT, header_at
 
 ENDINGS = (".csv", ".tsv", ".parquet", ".xlsx")
 
@@ -41,9 +42,10 @@ class Table:
     """
 
     name: str
-    header: list[str]
+    header: list[str]  # as found, under titles maybe
     read: Callable[[dict[str, int]], tuple[pd.DataFrame, Broken]]
     notes: list[str] = field(default_factory=list)
+    visit: str = ""  # the sheet's name, where it can be a visit's
 
 
 def open_tables(
@@ -95,6 +97,9 @@ SEPARATORS = (",", ";", "\t", "|")
 # A first line that names the separator, which spreadsheets write.
 HINT = re.compile(r'"?sep=(.)"?[\r\n]*')
 
+# A file named for its day: 2026-03-14.csv.
+DATED = re.compile(r"\d{4}-\d\d-\d\d")
+
 # Put behind the last line: nothing decodes to half a surrogate pair, so a cell that ends
 # with it was never closed.
 END = "\ud800"
@@ -111,13 +116,14 @@ def _open_delimited(
 ) -> Table:
     """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
     text, known = _text_of(content, name, encoding)
-    separator = separator or _separator(io.StringIO(text, newline=""))
-    records = _records(io.StringIO(text, newline=""), separator, name)
+    separator, first = _shape(text, separator)
+    records = _records(io.StringIO(text, newline=""), separator, name, first)
     header = next(records, None)
     if header is None:
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
     notes = [f"{name}: {GUESSED}"] if known == "cp1252" and not encoding else []
-    return Table(name, header[1], partial(_gathered, records), notes)
+    dated = DATED.match(Path(name).stem)
+    return Table(name, header[1], partial(_gathered, records), notes, dated[0] if dated else "")
 
 
 def _text_of(content: bytes, name: str, given: str | None) -> tuple[str, str]:
@@ -147,27 +153,26 @@ def _sixteen_bits(start: bytes, name: str) -> str:
     )
 
 
-def _separator(lines: Iterable[str]) -> str:
-    """Return the separator that makes most known column names out of the header."""
-    for line in lines:
-        if hint := HINT.fullmatch(line):
-            return hint[1]
-        if line.strip():
-            return max(SEPARATORS, key=partial(_names_found, line))
-    return ","
+def _shape(text: str, separator: str | None) -> tuple[str, int]:
+    """Return the separator that makes most known names of a row, and that row's line."""
+    lines = enumerate(io.StringIO(text, newline=""), start=1)
+    start = list(islice(((n, line) for n, line in lines if line.strip()), LOOKED_AT))
+    if start and (hint := HINT.fullmatch(start[0][1])):
+        separator, start = separator or hint[1], start[1:]
+    tried = []
+    for mark in [separator] if separator else SEPARATORS:
+        rows = [next(csv.reader([line], delimiter=mark)) for _, line in start]
+        at, known = header_at(rows)
+        tried.append((known, len(rows[at]) if rows else 0, mark, start[at][0] if rows else 1))
+    return max(tried, key=itemgetter(0, 1))[2:]
 
 
 # No cell is too long to read: a long one is refused by row, not by crash.
 csv.field_size_limit(2**31 - 1)
 
 
-def _names_found(line: str, separator: str) -> tuple[int, int]:
-    cells = next(csv.reader([line], delimiter=separator))
-    return sum(tidy(cell) in ACCEPTED_NAMES for cell in cells), len(cells)
-
-
-def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record]:
-    """Yield every row that is not blank."""
+def _records(lines: Iterable[str], separator: str, name: str, first: int) -> Iterator[Record]:
+    """Yield every row that is not blank, from the line of the header on."""
     rows = csv.reader(chain(lines, [END]), delimiter=separator)
     width = before = 0
     for number, cells in enumerate(rows, start=1):
@@ -179,8 +184,7 @@ def _records(lines: Iterable[str], separator: str, name: str) -> Iterator[Record
                     f"{name}, row {number}: {NEVER_CLOSED}, so the rest of the file is one cell. "
                     "Close it or take it out."
                 )
-        hint = number == 1 and HINT.fullmatch(separator.join(cells))
-        if hint or not "".join(cells).strip():
+        if rows.line_num < first or not "".join(cells).strip():
             continue
         if never_closed:
             yield number, cells, NEVER_CLOSED
@@ -283,15 +287,19 @@ def _open_workbook(content: bytes, name: str) -> list[Table]:
         seen = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
         hidden = [printable(s.title) for s in book.worksheets if s not in seen]
         found = [(s.title, list(_sheet_records(s, typed[s.title]))) for s in seen]
-    sheets = [(f"{name}, sheet {printable(title)}", records) for title, records in found if records]
+    sheets = [(title, records) for title, records in found if records]
     if not sheets:
         raise LogError(f"{name} holds no cells; expected a row of column names, then putts.")
-    alone = len(sheets) == 1
     notes = [f"{name}: sheet {title} is hidden and was not read." for title in hidden]
-    return [
-        Table(name if alone else place, header, partial(_gathered, body), notes)
-        for place, [(_, header, _), *body] in sheets
-    ]
+    return [_sheet(name, *sheet, alone=len(sheets) == 1, notes=notes) for sheet in sheets]
+
+
+def _sheet(name: str, title: str, records: list[Record], *, alone: bool, notes: list[str]) -> Table:
+    at, _ = header_at([cells for _, cells, _ in records[:LOOKED_AT]])
+    # A sheet alone that nobody has named says nothing.
+    visit = "" if alone and title.lower().startswith("sheet") else title
+    place = name if alone else f"{name}, sheet {printable(title)}"
+    return Table(place, records[at][1], partial(_gathered, records[at + 1 :]), notes, visit)
 
 
 def _holds_formulas(sheet: bytes, name: str) -> bool:

@@ -272,7 +272,7 @@ def with_typing_errors(putts: pd.DataFrame, rng: np.random.Generator) -> pd.Data
     rows = rng.choice(practice, 9, replace=False)
     mistakes = [
         ("distance_ft", "1O"), ("distance_ft", "six"), ("distance_ft", -10),
-        ("line_deg", "2 left"), ("line_deg", "?"), ("line_deg", 110),
+        ("line_deg", "left"), ("line_deg", "?"), ("line_deg", 110),
         ("roll_ft", "12..4"), ("roll_ft", "8,5,2"), ("roll_ft", 1024),
     ]  # fmt: skip
     for row, (column, text) in zip(rows, mistakes, strict=True):

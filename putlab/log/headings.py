@@ -1,0 +1,280 @@
+"""Headings: the kit's own names of columns, and what those of anybody's file mean.
+
+What a heading, its unit and the cells below can mean one way only is read so, and said. The
+rest is proposed, and read once somebody has confirmed it (``putlab import``).
+"""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+
+import pandas as pd
+
+from putlab.base.errors import LogError, UsageError
+from putlab.base.words import listed, printable
+from putlab.log.cells import BLANKS, IN_M, UNITS, read_flags, read_numbers, shape_of, text_of
+from putlab.log.schema import ACCEPTED_NAMES, COLUMN, COLUMNS, READINGS, Column, closest, tidy
+
+# Column names listed in a message; a damaged file can have thousands.
+NAMES_LISTED = 30
+
+# What people call the columns, in lower case and without units (common practice).
+SAID = {
+    "player": "player, name, golfer, who, pupil, student, player name",
+    "session": "session, date, visit, day, session date, date of visit, visit date",
+    "putt": "putt, no, nr, number, #, putt no, putt number, putt #, ball, ball no, stroke no",
+    "distance": "distance, length, putt length, length of putt, putt distance, mark, target, "
+    "target distance, distance to hole, start distance",
+    "line": "line, direction, start direction, start line, line error, angle, start angle, "
+    "off line, line angle",
+    "roll": "roll, rolled, distance rolled, roll out, rollout, roll distance, rolled distance, "
+    "length rolled, actual distance, distance travelled, ran",
+    "holed": "holed, made, in, made missed, made or missed, made miss, result, outcome",
+    "leave": "leave, left, distance left, remaining, miss distance, distance from hole",
+    "aim_past": "aim past, aim past hole, past, asked past",
+    "stimp": "stimp, stimpmeter, green speed, stimpmeter reading, speed of green",
+    "hole_no": "hole, hole no, hole number, hole #",
+    "putts_taken": "putts taken, number of putts, total putts",
+}
+COLUMN_OF = {said: name for name, words in SAID.items() for said in words.split(", ")}
+LENGTHS = ("distance", "roll", "leave", "aim_past", "stimp")
+COUNTS = ("putt", "hole_no", "putts_taken")
+
+# Where + is left of the target line.
+PLUS_LEFT = "-line_deg"
+
+# Rows looked at for one that holds headings.
+LOOKED_AT = 20
+
+# Lengths without a unit whose middle is below this are proposed as metres, others as feet.
+SHORT = 4.0
+
+# What headings are read as: a column by its name, or nothing.
+Columns = dict[str, str]
+
+
+@dataclass
+class Understood:
+    """What headings mean, which of them are not certain, and whether tables name visits."""
+
+    columns: Columns = field(default_factory=dict)
+    unsure: set[str] = field(default_factory=set)
+    by_name: bool = False
+
+    def __or__(self, other: "Understood") -> "Understood":
+        """Return what is understood of both."""
+        columns, unsure = self.columns | other.columns, self.unsure | other.unsure
+        return Understood(columns, unsure, self.by_name or other.by_name)
+
+    @property
+    def assumed(self) -> list[str]:
+        """Say what each heading that is not the kit's own name is read as."""
+        strange = {h: c for h, c in self.columns.items() if tidy(h) != c}
+        said = [f"*{heading}* is read as {in_words(c)}." for heading, c in strange.items()]
+        return said + ["Each sheet or file is a visit, by its name."] * self.by_name
+
+    def question(self, path: object) -> str:
+        """Say what is not certain, and how to confirm it."""
+        maps = {h: column for h, column in self.columns.items() if h in self.unsure}
+        read = listed(f"*{heading}* is {in_words(column)}" for heading, column in maps.items())
+        flags = " ".join(f'--map "{heading}={column}"' for heading, column in maps.items())
+        return (
+            f"{path}: I read that {read}, which is not certain. Confirm it once with `putlab "
+            f"import {path}`, or without questions with `putlab import {path} {flags}`."
+        )
+
+
+def in_words(column: str) -> str:
+    """Return what a column of the log is, in words."""
+    name = column.removeprefix("-")
+    what = re.split(r"[.:,]", COLUMN[ACCEPTED_NAMES[name]].meaning)[0]
+    side = ", degrees, + " + ("left" if column == PLUS_LEFT else "right")
+    length = {"ft": " in feet", "m": " in metres"}.get(name.rpartition("_")[2], "")
+    said = f"{what[0].lower()}{what[1:]}{side if name == 'line_deg' else length}"
+    return f"{said} ({name})"
+
+
+def checked_columns(given: Mapping[str, str] | None) -> Columns:
+    """Check what headings are to be read as: each a column of a log, or nothing."""
+    given = {} if given is None else given
+    if not isinstance(given, Mapping):
+        raise UsageError(f"columns must be headings and names; got {str(given)[:60]!r}.")
+    for heading, column in given.items():
+        if column not in (*ACCEPTED_NAMES, PLUS_LEFT, ""):
+            near = closest(str(column))
+            raise UsageError(
+                f"{str(heading)[:40]!r} cannot be read as {str(column)[:40]!r}, which is no column "
+                f"of a log.{f' Did you mean {near}?' if near else ''} Known: "
+                f"{', '.join(ACCEPTED_NAMES)}; {PLUS_LEFT} where + is left."
+            )
+    return dict(given)
+
+
+def meant(heading: object) -> tuple[str, str]:
+    """Return what a heading can mean, without a unit, and its unit: "Length (m)" distance, m."""
+    if tidy(heading) in ACCEPTED_NAMES:
+        return tidy(heading), ""
+    words = re.findall(r"[^\W\d_]+|[#°%]", str(heading).lower())
+    unit = UNITS[words.pop()] if len(words) > 1 and words[-1] in UNITS else ""
+    if unit and len(words) > 1 and words[-1] == "in":
+        words.pop()
+    return COLUMN_OF.get(" ".join(words), ""), unit
+
+
+def header_at(rows: Sequence[Sequence[str]]) -> tuple[int, int]:
+    """Return which of the first rows holds the headings, and how many it has that are known."""
+    if rows and (own := sum(tidy(cell) in ACCEPTED_NAMES for cell in rows[0])) > 1:
+        return 0, own
+    known = [len({meant(cell)[0] for cell in row} - {""}) for row in rows[:LOOKED_AT]]
+    most = max(known, default=0)
+    return (known.index(most) if most > 1 else 0), most
+
+
+def understand(table: dict[str, pd.Series], given: Columns, named: bool) -> Understood:
+    """Return what the headings of a table mean by their words, their units and the cells below.
+
+    `named` tells that the table itself is named for its visit.
+    """
+    kept = {heading_key(heading): column for heading, column in given.items()}
+    found, unsure = Columns(), set[str]()
+    for heading, cells in table.items():
+        column, certain = _decided(heading, cells, kept)
+        rivals = [h for h, c in found.items() if column and _stem(c) == _stem(column)]
+        for rival in rivals:
+            # Of two lengths the one with more values is the roll-out, for want of another.
+            both = _stem(column) == "distance" and "roll" not in map(_stem, found.values())
+            roll = column.replace("distance", "roll")
+            if both and table[rival].nunique() > cells.nunique():
+                found[rival] = roll
+            else:
+                column = roll if both else ""
+        found[heading] = column
+        unsure |= {*rivals} | ({heading} if rivals or not certain else set())
+    unsure |= _give_units(found, table)
+    columns = {heading: column for heading, column in found.items() if column}
+    by_name = named and "session" not in columns.values()
+    return Understood(columns, unsure & columns.keys(), by_name)
+
+
+def under_own_names(table: dict[str, pd.Series], read: Understood, visit: str) -> pd.DataFrame:
+    """Return the putts of a table under the log's own names of columns."""
+    frame = pd.DataFrame(
+        {
+            column.removeprefix("-"): table[heading].map(partial(_as_meant, heading, column))
+            for heading, column in read.columns.items()
+        }
+    )
+    if read.by_name:
+        frame["session"] = visit
+    # A visit is often named in its first row alone.
+    frame["session"] = frame["session"].mask(frame["session"].map(_blank)).ffill()
+    says = [name for name in frame if ACCEPTED_NAMES[name] in ("distance_ft", *READINGS)]
+    return frame[~frame[says].map(_blank).all(axis=1)]
+
+
+def heading_key(heading: str) -> str:
+    """Return a heading as it is compared: case and spaces aside."""
+    return " ".join(heading.split()).casefold()
+
+
+def _stem(column: str) -> str:
+    return column.removeprefix("-").removesuffix("_ft").removesuffix("_m")
+
+
+def _blank(value: object) -> bool:
+    return text_of(value).lower() in BLANKS
+
+
+def _decided(heading: str, cells: pd.Series, kept: Columns) -> tuple[str, bool]:
+    """Return what a heading is by its cells ("distance" where the unit is open), and how sure."""
+    if heading_key(heading) in kept:
+        return kept[heading_key(heading)], True
+    name, unit = meant(heading)
+    present = cells[~cells.map(_blank)]
+    if tidy(heading) in ACCEPTED_NAMES:
+        return name, True
+    if not name or present.empty:
+        return "", True
+    if name == "holed":
+        return (name, True) if len(read_flags(present)[1]) <= len(present) / 10 else ("", True)
+    if name in COUNTS:
+        return ("", True) if read_numbers(present, whole=True)[1] else (name, True)
+    if name not in (*LENGTHS, "line"):
+        return name, True
+    shapes = [shape for shape in map(shape_of, present) if shape]
+    units = {unit or UNITS.get(shape["unit"] or "", "") for shape in shapes}
+    if name == "line":
+        sided = [
+            shape["before"] or shape["after"] for shape in shapes if shape["size"].strip("0.,")
+        ]
+        return "line_deg", units == {"deg"} and bool(sided) and all(sided)
+    if units and units <= IN_M.keys():
+        return f"{name}_{'m' if units & {'m', 'cm'} else 'ft'}", True
+    return ("stimp_ft" if name == "stimp" else name), True
+
+
+def _give_units(found: Columns, table: dict[str, pd.Series]) -> set[str]:
+    """Give lengths without a unit that of the others, or propose one; return which are unsure."""
+    bare = [heading for heading, column in found.items() if column in LENGTHS]
+    known = {c.rpartition("_")[2] for c in found.values() if _stem(c) in LENGTHS} & {"ft", "m"}
+    middle = {h: float(pd.Series(read_numbers(table[h], unit="m")[0]).median()) for h in found}
+    asked = next((middle[h] for h, c in found.items() if _stem(c) == "distance"), SHORT)
+    guess = "m" if asked < SHORT else "ft"
+    unit = known.pop() if (certain := len(known) == 1) else guess
+    alike = {h for h in bare if _stem(found[h]) == "roll" and asked / 2 < middle[h] < 2 * asked}
+    found |= {heading: f"{found[heading]}_{unit}" for heading in bare}
+    return set(bare) - alike if certain else set(bare)
+
+
+def _as_meant(heading: str, column: str, cell: object) -> str:
+    """Return a cell with the unit of its heading, where no column has that unit, and + right."""
+    text, unit = text_of(cell), meant(heading)[1]
+    shape = shape_of(text)
+    if shape and not shape["unit"] and unit in ("cm", "in", "yd"):
+        text = f"{text} {unit}"
+    if column == PLUS_LEFT and shape and not (shape["before"] or shape["after"]):
+        text = text[1:] if text[0] in "-\u2212" else f"-{text.removeprefix('+')}"
+    return text
+
+
+# The log's own names.
+
+
+def match_columns(header: list[str], name: str) -> tuple[dict[str, int], list[str]]:
+    """Return the known columns of a table by position, and the names of the others."""
+    wanted: dict[str, int] = {}
+    unknown = []
+    for position, found in enumerate(header):
+        known = tidy(found)
+        if known in wanted:
+            raise LogError(f"{name}: two columns are called {known}; rename or delete one.")
+        if known in ACCEPTED_NAMES:
+            wanted[known] = position
+        elif known and not known.startswith("index_level"):
+            unknown.append(str(found).strip()[:60])
+    return wanted, unknown
+
+
+def missing(names: Iterable[str]) -> list[str]:
+    """Return what a log needs and columns of such names do not fill."""
+    filled = {ACCEPTED_NAMES[name] for name in names}
+    needed = [_either(c) for c in COLUMNS if c.needed and c.name not in filled]
+    read = bool(filled & set(READINGS))
+    return needed + ["one of " + ", ".join(_either(COLUMN[c]) for c in READINGS)] * (not read)
+
+
+def refusal(header: list[str], name: str, lacking: list[str]) -> LogError:
+    """Return what is to be said of a table that lacks columns."""
+    names = [str(h).strip()[:40] for h in header[:NAMES_LISTED] if str(h).strip()]
+    near = {n: closest(n) for n in names if tidy(n) not in ACCEPTED_NAMES}
+    hints = "".join(f" Is {n!r} {near[n]}?" for n in near if near[n])
+    return LogError(
+        f"{name}: missing {'; '.join(lacking)}. Columns found: "
+        f"{', '.join(map(printable, names)) or 'none'}.{hints} Name the columns so, or say which "
+        'is which: `putlab import FILE --map "HEADING=COLUMN"`.'
+    )
+
+
+def _either(column: Column) -> str:
+    return f"{column.name} (or {column.metric})" if column.metric else column.name
