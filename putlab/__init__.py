@@ -12,6 +12,7 @@ __version__ = "0.1.0"
 # Where each public name lives, in the order of the line from a log to a verdict.
 FRONT_DOOR = {
     "read_log": "log.read.read_log",
+    "keep_columns": "log.files.keep_columns",
     "demo_log": "log.read.demo_log",
     "intervals": "model.readings.intervals",
     "Priors": "model.priors.SpreadPriors",

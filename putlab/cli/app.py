@@ -5,7 +5,7 @@ from collections.abc import Callable
 import typer
 
 from putlab import __version__
-from putlab.cli.check import check
+from putlab.cli.check import check, import_
 from putlab.cli.console import PSEUDONYMS, pseudonyms
 from putlab.cli.files import cache, notebooks
 from putlab.cli.game import game
@@ -26,8 +26,8 @@ Start here, with the invented log that comes with the kit:
 """
 
 # In the order of a practice: log and skill, session, change, known skill, files.
-COMMANDS: list[Callable[..., None]] = [start, check, report, estimate, advise, plan, review, game]
-COMMANDS += [trial, compare, backtest, holeout, roll, notebooks, cache]
+COMMANDS: list[Callable[..., None]] = [start, import_, check, report, estimate, advise, plan]
+COMMANDS += [review, game, trial, compare, backtest, holeout, roll, notebooks, cache]
 
 
 def build_app() -> typer.Typer:
@@ -41,8 +41,9 @@ def build_app() -> typer.Typer:
     )
     app.callback()(_options)
     for command in COMMANDS:
+        name = command.__name__.rstrip("_")
         # Its first line whole, where typer would cut it short.
-        app.command(short_help=(command.__doc__ or "").partition("\n")[0])(command)
+        app.command(name, short_help=(command.__doc__ or "").partition("\n")[0])(command)
     return app
 
 

@@ -9,16 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 import putlab as pl
+from putlab.base.errors import UsageError
 from putlab.base.words import counted
 from putlab.base.writing import check_writable, write_table
 from putlab.cli.console import EXIT_PROBLEM, harmless, pseudonyms
-from putlab.cli.options import LogPath
+from putlab.cli.options import FOOT, LogPath
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from putlab.log.read import Log
 
-# Rejected rows shown; `--rejects` writes them all.
-SHOWN = 5
+# Reasons of rejected rows shown; `--rejects` writes every row.
+SHOWN = 12
 
 # Players and distances listed before "and more".
 LISTED = 12
@@ -43,19 +46,66 @@ def check(
         raise typer.Exit(EXIT_PROBLEM)
 
 
+def import_(
+    log: LogPath,
+    maps: Annotated[
+        list[str],
+        typer.Option("--map", help='What a heading is: "Direction=line_deg"; may be repeated.'),
+    ] = [],  # noqa: B006 (typer's way)
+    declare: Annotated[
+        list[str],
+        typer.Option("--declare", help="How the readings were made: aim_past_ft=1; as above."),
+    ] = [],  # noqa: B006
+) -> None:
+    """Read a log with headings of your own, confirm once what they mean, and keep that beside it.
+
+    The next visit under the same headings then needs nothing.
+    """
+    rules = {name: _number(value) for name, value in map(_halves, declare)}
+    read = pl.read_log(log, columns=dict(map(_halves, maps)), rules=rules, guess=True)
+    unsure = [f"*{heading}*" for heading in read.understood.unsure]
+    for line in read.assumed:
+        print(harmless(f"{'?' if line.startswith(tuple(unsure)) else ' '} {line}"))
+    print(harmless(read.sentence))
+    try:
+        if unsure and not typer.confirm("Are the lines with ? read as they are meant?"):
+            raise typer.Abort
+    except typer.Abort:
+        raise UsageError(f"nothing was kept. {read.understood.question(log)}") from None
+    if not (read.understood.columns or rules):
+        print("Its headings are the kit's own: there is nothing to keep.")
+        return
+    kept = pl.keep_columns(log, read.understood.columns, **rules)
+    print(f"Kept in {kept}; next: putlab report {log}")
+
+
+def _halves(text: str) -> tuple[str, str]:
+    before, equals, after = text.rpartition("=")
+    if not equals:
+        raise UsageError(f"{text!r}: expected two parts with = between, as in Direction=line_deg.")
+    return before.strip(), after.strip()
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError as error:
+        raise UsageError(f"{text!r}: expected a number, as in aim_past_ft=1.") from error
+
+
 def _summary(name: str, read: Log) -> Iterator[str]:
     """Return the lines of the whole account, the answer first."""
     yield (
         f"{name}: {counted(len(read.files), 'file')}, "
         f"{read.rows_read:,} rows: {len(read.putts):,} accepted, {len(read.rejects):,} rejected."
     )
-    total = len(read.rejects)
     for title, lines in {
+        "Look at": read.warnings,
         "Read": _contents(read),
         "How the readings were made": _rules(read),
-        "Look at": read.warnings,
+        "Assumed": read.assumed,
         "Also": read.notes,
-        "Rejected" + f", the first {SHOWN} of {total:,}" * (total > SHOWN): _first_rejects(read),
+        "Rejected": _rejects(read.rejects),
     }.items():
         if lines := list(lines):
             yield f"\n{title}"
@@ -76,10 +126,10 @@ def _contents(read: Log) -> Iterator[str]:
     names = putts["session"].unique()
     span = names[0] if len(names) == 1 else f"{len(names)}, {names[0]} to {names[-1]}"
     yield _line("sessions", span)
-    lengths = putts["distance_ft"].round(2).value_counts()
+    lengths = (putts["distance_ft"] * FOOT[read.units]).round(2).value_counts()
     usual = ", ".join(f"{length:g}" for length in sorted(lengths.index[:LISTED]))
     others = f" and {len(lengths) - LISTED} others" if len(lengths) > LISTED else ""
-    yield _line("distances", f"{usual} ft{others}")
+    yield _line("distances", f"{usual} {read.units}{others}")
     for column in ("line_deg", "roll_ft", "holed", "leave_ft"):
         if count := int(putts[column].notna().sum()):
             yield _line(column, f"{count:,} readings")
@@ -99,10 +149,17 @@ def _some(items: Sequence[str]) -> str:
 def _rules(read: Log) -> Iterator[str]:
     for name, source in read.rules.source.items():
         value = getattr(read.rules, name)
-        yield _line(name, f"{'none' if value is None else format(value, 'g'):<8} {source}")
+        yield _line(name, f"{'none' if value is None else format(value, '.4g'):<8} {source}")
 
 
-def _first_rejects(read: Log) -> Iterator[str]:
-    for reject in read.rejects.head(SHOWN).itertuples():
-        got = f" got '{reject.value}';" if reject.value else ""
-        yield f"{reject.file}, row {reject.row}, {reject.column}:{got} {reject.reason}"
+def _rejects(rejects: pd.DataFrame) -> Iterator[str]:
+    """Say why rows cannot be used, the commonest reason first, with the first row of each."""
+    kinds = rejects["reason"].str.split("; also ").str[0]
+    groups = sorted(rejects.groupby([rejects["column"], kinds]), key=lambda group: -len(group[1]))
+    for (column, reason), rows in groups[:SHOWN]:
+        first = rows.iloc[0]
+        got = f": got '{first.value}'" if first.value else ""
+        where = f"{first.file}, row {first.row}{got}"
+        yield f"{counted(len(rows), 'row')}, {column}: {reason}; first: {where}"
+    if len(groups) > SHOWN:
+        yield f"and {len(groups) - SHOWN} reasons more; --rejects FILE writes every row."

@@ -46,6 +46,8 @@ def plausibility(rows: pd.DataFrame, rules: ReadingRules, called: Mapping[str, s
         *_names_alike(rows, called),
         *_sessions_of_one(rows),
         *_suspected_limits(rows, rules),
+        *_misdated(rows),
+        *_rolled_past(rows, rules, called),
     ]
 
 
@@ -153,6 +155,54 @@ def _suspected_limits(rows: pd.DataFrame, rules: ReadingRules) -> Iterator[str]:
             yield (
                 f"{column} goes beyond the declared {limit} of {declared:g} ({where(beyond)}); "
                 "these are read as at least the limit."
+            )
+
+
+# A day in the name of a file or sheet.
+DAY = re.compile(r"\d+([./-])\d+\1\d+")
+
+
+def _misdated(rows: pd.DataFrame) -> Iterator[str]:
+    """Ask about files and sheets named for another day than that of their one visit."""
+    for file, visits in rows.groupby("file", sort=False)["session"]:
+        named, days = DAY.search(file), visits.unique()
+        meant = {_date(named[0], way) for way in WAYS} - {""} if named else set()
+        if meant and len(days) == 1 and _date(days[0]) and _date(days[0]) not in meant:
+            yield f"{file} holds putts of {days[0]}: which day is right? The cells were believed."
+
+
+# What tells balls rolled past the mark on purpose from balls struck too hard: putts at each of
+# some lengths, the least that is asked about, how sure it is that they end past the mark at all,
+# and by how much more likely a constant length is than a constant share (in chi-squares).
+EACH, LENGTHS, PAST_LEAST_FT, PAST_SURE, PAST_BETTER = 6, 3, 0.3, 4.0, 6.0
+
+
+def _rolled_past(
+    rows: pd.DataFrame, rules: ReadingRules, called: Mapping[str, str]
+) -> Iterator[str]:
+    """Ask about roll-outs a constant length beyond the mark at every distance."""
+    at_mark = rows["holed"].isna() & rows["aim_past_ft"].isna() & ~(rows["putt_no"] > 1)
+    below_limit = rows["distance_ft"] < 0.8 * (rules.roll_limit_ft or np.inf)
+    rows = rows[at_mark & below_limit].assign(past=rows["roll_ft"] - rows["distance_ft"])
+    for player, putts in rows.groupby("player", sort=False):
+        lengths = putts.groupby(putts["distance_ft"].round(1))["past"]
+        usual = lengths.agg(["count", "median", "std"])[lengths.count() >= EACH]
+        if len(usual) < LENGTHS or not (usual["std"] > 0).all():
+            continue
+        length, past = usual.index.to_numpy(), usual["median"].to_numpy()
+        weight = (usual["count"] / usual["std"] ** 2).to_numpy()
+        constant = np.average(past, weights=weight)
+        share = (weight * length * past).sum() / (weight * length**2).sum()
+        better = (weight * ((past - share * length) ** 2 - (past - constant) ** 2)).sum()
+        sure = constant * np.sqrt(weight.sum())
+        if constant > PAST_LEAST_FT and sure > PAST_SURE and better > PAST_BETTER:
+            name, value = ("m", M_PER_FT) if rows["distance_in_m"].mean() > 0.5 else ("ft", 1.0)
+            rule = f"aim_past_{name}={constant * value:.1g}"
+            yield (
+                f"{called.get(player, player)}'s balls end about {constant * value:.1f} {name} "
+                "past the mark at every length, which is taken as struck too hard. If they were "
+                f"meant to, say so: `putlab import LOG --declare {rule}`, or in a column "
+                f"aim_past_{name}."
             )
 
 
@@ -265,18 +315,24 @@ def _starts_with_iso_date(name: str) -> bool:
     return name[10:11] in ("", " ", "T") and _date(name[:10]) == name[:10]
 
 
-def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
     """Number the putts of each session; sort the rows by session, then putt, then player.
 
-    The index still tells the order of the files.
+    The index still tells the order of the files. And what to look at; what was assumed.
     """
     visits = rows.groupby(["player", "session"], sort=False, observed=True)
     by_row = visits["putt"].transform("count") < visits["putt"].transform("size")
     mixed = rows.loc[by_row & rows["putt"].notna(), ["player", "session"]].drop_duplicates()
     putt = rows["putt"].mask(by_row, visits.cumcount() + 1.0)
-    rows = rows.assign(putt=putt, rank=rows["session"].map(ranks(rows["session"])))
+    order = ranks(rows["session"])
+    as_found = order != ranks(rows["session"][::-1])
+    rows = rows.assign(putt=putt, rank=rows["session"].map(order))
     # Whatever order the files have: the same putts are the same log.
     same_number = ["player", "distance_ft", "line_deg", "roll_ft"]
     rows = rows.sort_values(["rank", "putt", *same_number], kind="stable")
     warning = f"putt is blank in parts of {len(mixed)} sessions; they go by row order."
-    return rows, [warning] if len(mixed) else []
+    assumed = (
+        f"The {len(order)} visits were struck in the order in which the log has them: "
+        f"{', '.join(list(order)[:NAMED])}, and so on. If not, give them dates such as 2025-03-14."
+    )
+    return rows, [warning] * bool(len(mixed)), [assumed] * as_found

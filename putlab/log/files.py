@@ -305,7 +305,8 @@ def keep_columns(path: str | Path, columns: Mapping[str, str], **rules: float) -
     found = find_files(path)
     package = found.root / PACKAGE
     listed = [{"name": file.stem, "path": file.name} for file in found.paths]
-    whole = _package_of(package) if package.exists() else {"resources": listed}
+    whole: dict[str, Any] = {"resources": listed}
+    whole |= _package_of(package) if package.exists() else {}
     said = found.columns | checked_columns(columns)
     whole[KEY] = whole.get(KEY, {}) | declared_rules(rules) | {"columns": said}
     write_json(package, whole)

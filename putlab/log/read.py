@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -13,6 +14,7 @@ from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
 from putlab.base.words import counted
+from putlab.log.cells import read_labels
 from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
 from putlab.log.headings import (
@@ -35,6 +37,9 @@ from putlab.log.tables import Table, open_tables
 ONE_PLAYER = "player"
 
 REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
+
+# Columns of a stranger's table that are not missed.
+REMARKS = ("note", "notes", "remark", "remarks", "comment", "comments")
 
 # Sheets of the kit's own workbooks that hold words.
 SHEETS_OF_WORDS = ("list", "words")
@@ -86,6 +91,7 @@ class Log(Result):
     digest: str = ""
     units: str = "ft"
     understood: Understood = field(default_factory=Understood)
+    assumed: list[str] = field(default_factory=list)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -201,15 +207,16 @@ def read_log(
         raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
+    lost = _lost_visits(account.rejected, set(rows["session"]))
     rows = _reject_duplicates(_settle_players(rows, account), account)
-    putts, warnings = _with_sessions(rows)
+    putts, warnings, assumed = _with_sessions(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
     found_first = putts.sort_index().sort_values("rank", kind="stable")["player"]
     players = enumerate(found_first.unique(), start=1)
     putts = putts.reset_index(drop=True)
     called = {name: f"player {number}" if pseudonyms else name for number, name in players}
     rows = rows.assign(player=rows["player"].map(called))
-    account.warnings += [*repeated_sessions(rows), *warnings]
+    account.warnings = [*lost, *account.warnings, *repeated_sessions(rows), *warnings]
     rejects = _rejects_table(account.rejects)
     if pseudonyms:
         rejects["value"] = rejects["value"].mask(rejects["column"] == "player", "(hidden)")
@@ -229,6 +236,7 @@ def read_log(
         digest=joint_digest(account.digests),
         units="m" if putts["distance_in_m"].mean() > 0.5 else "ft",
         understood=account.understood,
+        assumed=account.understood.assumed + assumed,
     )
 
 
@@ -256,6 +264,7 @@ class _Account:
     notes: list[str]
     rows_read: int = 0
     rejects: list[tuple[str, int, str, str, str]] = field(default_factory=list)
+    rejected: dict[Any, list[Any]] = field(default_factory=dict)  # the same, by visit
     digests: dict[str, str] = field(default_factory=dict)  # of each file, and its name
     unknown: dict[str, list[str]] = field(default_factory=dict)  # columns, and their tables
     understood: Understood = field(default_factory=Understood)
@@ -325,7 +334,7 @@ def _under_own_names(table: Table, given: Columns, account: _Account) -> Table:
         raise refusal(table.header, table.name, lacking)
     account.understood |= read
     frame = under_own_names(found, read, table.visit)
-    rest = [heading for heading in found if heading not in read.columns]
+    rest = [h for h in found if h not in read.columns and h.lower() not in REMARKS]
     return replace(table, header=[*frame, *rest], read=lambda of: (frame[list(of)], broken))
 
 
@@ -336,7 +345,11 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
     account.rows_read += len(rows) + len(rejects)
     if planned := len(raw) + len(broken) - len(rows) - len(rejects):
         account.notes.append(f"{table.name}: {counted(planned, 'planned row')} not filled in.")
-    account.rejects += [(table.name, *reject) for reject in rejects]
+    visits = pd.Series(read_labels(raw["session"])[0], raw.index)
+    named = [(table.name, *reject) for reject in rejects]
+    account.rejects += named
+    for reject in named:
+        account.rejected.setdefault(visits.get(reject[1]), []).append(reject)
     return rows.assign(file=table.name, row=rows.index)
 
 
@@ -380,11 +393,11 @@ def _reject_duplicates(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     return rest
 
 
-def _with_sessions(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+def _with_sessions(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
     """Write dates as ISO text, number the putts of each session and sort the rows."""
     names, warnings = dated(list(rows["session"].unique()))
-    putts, more = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
-    return putts, warnings + more
+    putts, more, assumed = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
+    return putts, warnings + more, assumed
 
 
 def _rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFrame:
@@ -393,10 +406,21 @@ def _rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFram
     return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
 
 
-def _nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
-    first = rejects.iloc[0]
+def _lost_visits(rejected: dict[Any, list[Any]], used: set[str]) -> Iterator[str]:
+    """Say which visits lost every row."""
+    for visit, rejects in rejected.items():
+        if visit not in used and pd.notna(visit):
+            yield f"Visit {visit} is lost: none of its {_first_of(rejects[0], len(rejects))}"
+
+
+def _first_of(reject: Sequence[Any], rows: int) -> str:
+    file, row, column, value, reason = reject
     return (
-        f"{path}: none of the {len(rejects):,} rows can be used. First: {first.file}, row "
-        f"{first.row}, column {first.column}: got '{first.value}'; {first.reason}. "
-        "`putlab check` lists the others."
+        f"{counted(rows, 'row')} can be used. First: {file}, row {row}, column {column}: got "
+        f"'{value}'; {reason}."
     )
+
+
+def _nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
+    first = _first_of(rejects.iloc[0], len(rejects))
+    return f"{path}: none of the {first} `putlab check` lists the others."

@@ -54,8 +54,8 @@ def test_rejected_rows_end_in_code_1_with_the_first_few(tmp_path, command, capsy
     assert command(path) == 1
     said = capsys.readouterr().out
     assert "9 rows: 1 accepted, 8 rejected." in said
-    assert "Rejected, the first 5 of 8" in said
-    assert said.count("got 'ten'; not a plain number") == 5
+    assert "8 rows, distance_ft: not a plain number; expected a number above 0" in said
+    assert said.count("putts.csv, row 3: got 'ten'") == 1
     assert "columns that are not used: 'weather' (putts.csv)." in said
 
 

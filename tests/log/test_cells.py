@@ -48,7 +48,8 @@ def test_blanks_are_missing_not_wrong(cell):
 @pytest.mark.parametrize(
     ("cell", "reason"),
     [
-        ("12 ft", "not a plain number"),
+        ("12 ft", "ft where no unit is expected"),
+        ("R2", "not a plain number"),
         ("1.234,5", "not a plain number"),
         ("1_000", "not a plain number"),
         ("0x10", "not a plain number"),

@@ -154,7 +154,7 @@ def test_frictionless_refuses_the_cells_that_the_loader_refuses(tmp_path):
     bad = [
         {"distance_ft": "ten"},
         {"distance_ft": "-10"},
-        {"line_deg": "2 left"},
+        {"line_deg": "wide"},
         {"roll_ft": "1024"},
         {"session": ""},
         {"holed": "maybe"},

@@ -8,8 +8,10 @@ import pandas as pd
 import pytest
 from logs import write_csv
 
-from putlab.log.checks import dated, in_order, ranks, where
+from putlab.log.checks import _rolled_past, dated, in_order, ranks, where
 from putlab.log.read import read_log
+from putlab.log.rules import ReadingRules
+from putlab.log.schema import COLUMN
 
 
 @pytest.fixture
@@ -230,7 +232,7 @@ def test_a_session_numbered_in_part_goes_by_row(tmp_path):
 
 
 def test_no_rows_have_an_order_too():
-    empty = pd.DataFrame({"player": [], "session": [], "putt": []}, dtype=object)
+    empty = pd.DataFrame({name: [] for name in COLUMN}, dtype=object)
     assert len(in_order(empty.astype({"putt": float}))[0]) == 0
 
 
@@ -242,3 +244,80 @@ def test_numbered_visits_sort_as_people_count_and_other_labels_as_found():
     ]
     unclear = ["05/04/2025", "01/05/2025"]
     assert list(ranks(pd.Series(unclear))) == unclear
+
+
+def test_visits_that_no_date_orders_are_said_to_be_in_the_order_of_the_log(tmp_path):
+    rows = [{"session": name} for name in ("spring", "autumn", "late")]
+    (line,) = read_log(write_csv(tmp_path / "a.csv", *rows)).assumed
+    assert line.startswith(
+        "The 3 visits were struck in the order in which the log has them: spring,"
+    )
+    for names in (["visit 2", "visit 10"], ["2025-03-14", "2025-03-13"], ["a", "a"]):
+        rows = [{"session": name} for name in names]
+        assert read_log(write_csv(tmp_path / "a.csv", *rows)).assumed == []
+
+
+@pytest.mark.parametrize(
+    ("name", "doubt"),
+    [
+        ("2025-03-21", True),
+        ("21.3.2025", True),
+        ("3-4-2025", True),
+        ("2025-03-14", False),
+        ("14.3.25", False),
+        ("winter", False),
+    ],
+)
+def test_a_file_named_for_another_day_is_asked_about(tmp_path, name, doubt):
+    warnings = read_log(write_csv(tmp_path / f"{name}.csv", {}, {"line_deg": "2"})).warnings
+    assert [w for w in warnings if "which day is right?" in w] == warnings
+    assert len(warnings) == doubt
+
+
+def test_a_file_of_several_visits_is_named_as_it_likes(tmp_path):
+    path = write_csv(tmp_path / "2025-04-01.csv", {}, {"session": "2025-03-21"})
+    assert read_log(path).warnings == []
+
+
+def rolled(rng, past, unit="ft", spread=0.08):
+    """Return honest putts at four lengths that end a little past the mark."""
+    length = np.repeat([3.0, 6, 12, 24], 15) * (0.3048 if unit == "m" else 1)
+    roll = (length + past) * (1 + rng.normal(0, spread, 60))
+    frame = {"session": "a", f"distance_{unit}": length.round(2), f"roll_{unit}": roll.round(2)}
+    return pd.DataFrame(frame)
+
+
+@pytest.mark.parametrize(("unit", "past"), [("ft", 1.0), ("m", 0.4)])
+def test_a_constant_length_past_the_mark_is_asked_about(tmp_path, rng, unit, past):
+    (warning,) = doubted(tmp_path, rolled(rng, past, unit)).warnings
+    assert re.search(rf"balls end about {past:.0f}|{past:.1f} {unit} past the mark", warning)
+    assert f"`putlab import LOG --declare aim_past_{unit}={past:.1g}`" in warning
+    declared = read_log(tmp_path / "a.csv", rules={f"aim_past_{unit}": past})
+    assert declared.warnings == []
+
+
+def test_balls_struck_too_hard_in_proportion_or_to_a_hole_are_not(tmp_path, rng):
+    frame = rolled(rng, 0.0)
+    assert doubted(tmp_path, frame.assign(roll_ft=1.15 * frame["roll_ft"])).warnings == []
+    assert doubted(tmp_path, rolled(rng, 1.0).assign(holed=False)).warnings == []
+
+
+def test_a_constant_length_past_the_mark_is_seldom_suspected_by_chance(rng):
+    """Of logs of balls struck to the mark or 10 % too hard, at most one in fifty is."""
+    asked = 0
+    for number in range(100):
+        rows = rolled(rng, 0.0).assign(player="a", holed=pd.NA, putt_no=np.nan, aim_past_ft=np.nan)
+        hard = rows.assign(roll_ft=rows["roll_ft"] * (1.1 if number % 2 else 1.0))
+        asked += len(list(_rolled_past(hard.assign(distance_in_m=False), ReadingRules(), {})))
+    assert asked <= 2
+
+
+def test_a_visit_that_lost_every_row_is_said_first(tmp_path):
+    good, bad = {"session": "visit 1"}, {"session": "visit 2", "distance_ft": "six", "player": "b"}
+    log = read_log(write_csv(tmp_path / "a.csv", good, bad, bad, weather=["dry"] * 3))
+    assert log.warnings[0].startswith(
+        "Visit visit 2 is lost: none of its 2 rows can be used. First: a.csv, row 3, column "
+        "distance_ft: got 'six'; not a plain number"
+    )
+    log = read_log(write_csv(tmp_path / "a.csv", good, bad, bad | {"distance_ft": "6"}))
+    assert log.warnings == []

@@ -6,8 +6,9 @@ import pytest
 from logs import reasons, table
 
 from putlab.base.errors import LogError
+from putlab.log.headings import match_columns
 from putlab.log.read import read_log
-from putlab.log.rows import in_feet, match_columns
+from putlab.log.rows import in_feet
 
 
 def read(tmp_path, *rows, drop=(), **columns):
