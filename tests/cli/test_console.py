@@ -69,7 +69,7 @@ def test_wrong_usage_exits_with_2(arguments, capsys):
 def test_every_command_explains_itself_by_example(capsys):
     app = build_app()
     for command in app.registered_commands:
-        name = command.callback.__name__
+        name = command.name
         assert console.run(app, [name, "--help"]) == 0
         assert f"putlab {name}" in capsys.readouterr().out
 
