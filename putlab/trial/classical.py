@@ -101,8 +101,8 @@ def _mixed_ratio(deviations: pd.DataFrame, after: str) -> tuple[float, float, fl
     gradient = np.array([1 / (a + b) - 1 / a, 1 / (a + b)])
     half = stats.norm.ppf(0.5 + INTERVAL / 2) * np.sqrt(gradient @ covariance @ gradient)
     ratio = 1 + b / a
-    ends = (float(ratio * np.exp(-half)), float(ratio * np.exp(half)))
-    return float(ratio), *ends, float(fitted.pvalues["changed"]), kind
+    lo, hi = ratio * np.exp([-half, half])
+    return float(ratio), float(lo), float(hi), float(fitted.pvalues["changed"]), kind
 
 
 def _regression(table: pd.DataFrame) -> tuple[Any, str]:
@@ -128,23 +128,13 @@ def disagreement(verdict: str, textbook: Classical) -> str:
     """A sentence where the textbook and the kit say different things, else nothing."""
     if textbook.says == (verdict if verdict in (HELPED, HURT) else None):
         return ""
-    p = f"Brown-Forsythe p = {textbook.brown_forsythe_p:.2g}"
-    if verdict == CANNOT_TELL:
-        return (
-            f"The textbook test alone would say {textbook.says} ({p}); the kit waits, for that "
-            "test allows neither for checking more than once nor for what practice alone "
-            "may do."
-        )
-    if verdict == NOT_BY_DESIGN:
-        return (
-            f"The textbook test alone would say {textbook.says} ({p}); it knows nothing of how the "
-            "conditions were laid out."
-        )
-    if verdict == NO_DIFFERENCE:
-        return f"The textbook test sees a difference ({p}), but one too small to matter."
-    if textbook.says is None:
-        return (
-            f"The textbook test alone would not say {verdict} ({p}); the kit also uses how "
-            "each reading was made, and what lengths and visits share."
-        )
-    return f"The textbook test says the opposite ({p}): look at the readings before acting."
+    why = {
+        CANNOT_TELL: "it allows neither for checking more than once nor for what practice alone "
+        "may do",
+        NOT_BY_DESIGN: "it knows nothing of how the conditions were laid out",
+        NO_DIFFERENCE: "the kit calls the difference too small to matter",
+    }.get(verdict, "the kit also uses how each reading was made, and what lengths and visits share")
+    return (
+        f"The textbook test alone would say {textbook.says or 'nothing'} (Brown-Forsythe p = "
+        f"{textbook.brown_forsythe_p:.2g}); {why}."
+    )

@@ -6,6 +6,7 @@ verdict is given on one metric, chosen before looking: line spread, unless said 
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,40 +19,13 @@ from putlab.model.priors import SpreadPriors, by_name
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
-from putlab.trial.boundary import (
-    CANNOT_TELL,
-    DETECT_PCT,
-    HELPED,
-    HURT,
-    NO_DIFFERENCE,
-    NOT_BY_DESIGN,
-    TOO_SMALL_PCT,
-    TOO_SMALL_STROKES,
-    Boundary,
-    p_below,
-)
+from putlab.trial import boundary, conditions, contrast
+from putlab.trial.boundary import CANNOT_TELL, NOT_BY_DESIGN, Boundary, p_below
 from putlab.trial.classical import classical
 from putlab.trial.comparison import METRICS, Comparison, Summary, gauge
-from putlab.trial.conditions import (
-    APART,
-    BEFORE_AFTER,
-    IN_ONE_ORDER,
-    Conditions,
-    Plan,
-    choose_conditions,
-    plan_of,
-    putt_counts,
-    rows_of,
-)
-from putlab.trial.contrast import (
-    Contrast,
-    change_table,
-    conditions_in_order,
-    contrasts,
-    strokes_change,
-    strokes_saved,
-)
-from putlab.trial.design import TrialDesign, design_trial
+from putlab.trial.conditions import Conditions, Plan, choose_conditions, putt_counts, rows_of
+from putlab.trial.contrast import Contrast
+from putlab.trial.design import design_trial
 from putlab.trial.quick import quick_fit
 
 # Where other draws might turn the verdict it is asked of so many, from a seed of the kit's
@@ -69,8 +43,8 @@ def compare(
     *,
     player: str | None = None,
     metric: str | None = None,
-    too_small_pct: float = TOO_SMALL_PCT,
-    too_small_strokes: float = TOO_SMALL_STROKES,
+    too_small_pct: float = boundary.TOO_SMALL_PCT,
+    too_small_strokes: float = boundary.TOO_SMALL_STROKES,
     detect_pct: float | None = None,
     mix: RoundMix | None = None,
     seed: int = SEED,
@@ -122,23 +96,18 @@ def compare(
     counts = putt_counts(fit_or_log)
     pair = choose_conditions(counts, before, after, player)
     fit = fit_or_log if isinstance(fit_or_log, Fit) else fit_log(fit_or_log, seed=seed)
-    plan = plan_of(fit.log, pair)
-    mix = mix or shipped_mix()
-    sizes["detect_pct"] = detect_pct or (plan.detect_pct if plan else DETECT_PCT)
+    plan = conditions.plan_of(fit.log, pair)
+    sizes["detect_pct"] = detect_pct or (plan.detect_pct if plan else boundary.DETECT_PCT)
     sizes = {name: float(size) for name, size in sizes.items()}
-    case = _case(fit, pair, mix, sizes)
-    metric = case.metric(metric or (plan.metric if plan else None))
+    case = _Case(pair, mix or shipped_mix(), sizes).of(fit)
+    metric = case.readable(metric or (plan.metric if plan else None))
     if plan and (plan.metric, plan.detect_pct) != (metric, sizes["detect_pct"]):
         plan = None
-    case = replace(case, planned=plan is not None)
-    if case.near(metric):
-        case = replace(_case(_settled(fit), pair, mix, sizes), planned=case.planned)
-    return _comparison(case, metric, plan, counts, seed)
-
-
-def _case(fit: Fit, pair: Conditions, mix: RoundMix, sizes: dict[str, float]) -> "_Case":
-    changes = contrasts(fit, pair)
-    return _Case(fit, pair, mix, sizes, changes, strokes_change(fit, pair, changes, mix))
+    case = replace(case, metric=metric, planned=plan is not None)
+    if case.near:
+        case = case.of(_settled(fit))
+    found = _comparison(case, plan, seed)
+    return replace(found, diary=_diary(case, found, counts))
 
 
 def _settled(fit: Fit) -> Fit:
@@ -147,24 +116,19 @@ def _settled(fit: Fit) -> Fit:
     return fit_log(fit.log, priors=priors, **SETTLING)
 
 
-def _comparison(
-    case: "_Case", metric: str, plan: Plan | None, counts: pd.DataFrame, seed: int
-) -> Comparison:
+def _comparison(case: "_Case", plan: Plan | None, seed: int) -> Comparison:
     fit, pair, changes = case.fit, case.pair, case.contrasts
-    change, sd_fit, boundary = case.judged(metric)
-    mean, sd = change.mean(), change.std(ddof=1)
-    verdict = case.verdict(metric)
-    designed = plan.putts if plan else 2 * case.designed(metric).putts_an_arm
-    per_putt = boundary.designed_information / designed
-    how: dict[str, Any] = {"sd_fit": sd_fit, "per_putt": per_putt, "seed": seed}
-    further = boundary.putts_to_verdict(mean, sd, **how) if verdict == CANNOT_TELL else 0
+    designed = plan.putts if plan else case.designed_putts()
+    per_putt = case.boundary.designed_information / designed
+    how: dict[str, Any] = {"sd_fit": case.sd_fit, "per_putt": per_putt, "seed": seed}
     ratios = {name: _improvement(c.log_ratio, np.exp) for name, c in changes.items()}
     biases = {name: _summary(c.bias_change) for name, c in changes.items()}
     rows = {name: rows_of(fit, pair.player, name) for name in changes}
     books = {name: classical(rows[name], pair.before, pair.after) for name in changes}
-    found = Comparison(
+    ask = case.verdict == CANNOT_TELL
+    return Comparison(
         conditions=pair,
-        metric=metric,
+        metric=case.metric,
         line_sd_ratio=ratios.get("line"),
         pace_sd_ratio=ratios.get("pace"),
         by_distance=case.by_distance(),
@@ -173,21 +137,22 @@ def _comparison(
         strokes_per_round_change=(
             None if case.strokes is None else _improvement(case.strokes, np.asarray)
         ),
-        p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
-        p_needed=float(boundary.p_needed(sd, sd_fit)),
-        p_detect=float(p_below(mean, sd, -boundary.detect)),
-        verdict=verdict,
-        putts_still_needed=further,
+        p_too_small_to_matter=float(case.boundary.p_too_small(case.mean, case.sd)),
+        p_needed=case.p_needed,
+        p_detect=case.p_detect,
+        verdict=case.verdict,
+        putts_still_needed=(
+            case.boundary.putts_to_verdict(case.mean, case.sd, **how) if ask else 0
+        ),
         plan=plan,
         designed_putts=designed,
-        fault=case.fault(),
+        fault=case.fault,
         mix=case.mix.level,
         classical={name: book for name, book in books.items() if book},
-        several=case.several(metric),
+        several=case.several(),
         meta=fit.meta() | {"log_sha256": fit.log.digest},
         **case.sizes,
     )
-    return replace(found, diary=_diary(case, found, counts))
 
 
 def _diary(case: "_Case", found: Comparison, counts: pd.DataFrame) -> pd.DataFrame:
@@ -197,44 +162,57 @@ def _diary(case: "_Case", found: Comparison, counts: pd.DataFrame) -> pd.DataFra
     counts = counts[counts["player"] == pair.player]
     for done in range(max(len(sessions) - MOST_LINES, 1), len(sessions)):
         held = counts[counts["session"].isin(sessions[:done])]
-        if not {pair.before, pair.after} <= set(held.loc[held["putts"] > 0, "condition"]):
-            continue
-        then = choose_conditions(held, *pair.labels, pair.player)
-        lines.append(_line(case.after(then, sessions[:done]), found.metric))
-    lines.append(_line(case, found.metric))
-    table, left = pd.DataFrame(lines), found.visits_left
+        if {pair.before, pair.after} <= set(held.loc[held["putts"] > 0, "condition"]):
+            then = replace(case, pair=choose_conditions(held, *pair.labels, pair.player))
+            lines.append(_line(then.after(case, sessions[:done])))
+    table, left = pd.DataFrame([*lines, _line(case)]), found.visits_left
     to_come = np.nan if left is None else left + len(sessions) - table["visits"]
-    said = table["verdict"].isin([HELPED, HURT, NO_DIFFERENCE])
+    said = ~table["verdict"].isin([CANNOT_TELL, NOT_BY_DESIGN])
     return table.assign(visits_left=pd.Series(to_come, table.index).mask(said, 0))
 
 
-def _line(case: "_Case", metric: str) -> dict[str, object]:
-    change, sd_fit, boundary = case.judged(metric)
-    verdict, (mean, sd) = case.verdict(metric), (change.mean(), change.std(ddof=1))
+def _line(case: "_Case") -> dict[str, object]:
     return {
         "session": case.pair.visits["session"].iloc[-1],
         "visits": case.pair.sessions,
         "putts": case.pair.putts,
-        **_improvement(change, np.asarray if metric == "strokes" else np.exp),
-        "p_needed": float(boundary.p_needed(sd, sd_fit)),
-        "verdict": verdict,
-        "gauge": gauge(verdict, float(p_below(mean, sd, -boundary.detect))),
+        **_improvement(case.change, np.asarray if case.metric == "strokes" else np.exp),
+        "p_needed": case.p_needed,
+        "verdict": case.verdict,
+        "gauge": gauge(case.verdict, case.p_detect),
     }
 
 
 @dataclass(frozen=True)
 class _Case:
-    """What a comparison is worked out from."""
+    """What a comparison is worked out from, and what is asked of the change judged."""
 
-    fit: Fit
     pair: Conditions
     mix: RoundMix
     sizes: dict[str, float]
-    contrasts: dict[str, Contrast]
-    strokes: np.ndarray | None
+    metric: str = ""
     planned: bool = False  # whether this pair was named beforehand
+    fit: Fit = None  # type: ignore[assignment]
+    contrasts: dict[str, Contrast] = None  # type: ignore[assignment]
+    strokes: np.ndarray | None = None
 
-    def metric(self, wanted: str | None) -> str:
+    def of(self, fit: Fit) -> "_Case":
+        """The same by a fit."""
+        changes = contrast.contrasts(fit, self.pair)
+        strokes = contrast.strokes_change(fit, self.pair, changes, self.mix)
+        return replace(self, fit=fit, contrasts=changes, strokes=strokes)
+
+    def after(self, whole: "_Case", sessions: list[str]) -> "_Case":
+        """The same as it stood after some of the visits, by the quick answer."""
+        quick, strokes = quick_fit(whole.fit, self.pair.player, sessions), None
+        changes = contrast.contrasts(quick, self.pair)
+        if whole.strokes is not None:
+            # Strokes follow the changes of spread and bias nearly straight.
+            slopes = np.linalg.lstsq(_terms(whole.contrasts, whole.strokes.size), whole.strokes)[0]
+            strokes = _terms(changes) @ slopes
+        return replace(self, contrasts=changes, strokes=strokes)
+
+    def readable(self, wanted: str | None) -> str:
         """The metric of the verdict, or why it can't be judged."""
         if not self.contrasts:
             before, after = self.pair.labels
@@ -248,17 +226,26 @@ class _Case:
             raise UsageError(f"metric {wanted!r}: {wanted} was not read under both conditions.")
         return wanted or next(iter(self.contrasts))
 
-    def judged(self, metric: str) -> tuple[np.ndarray, float, Boundary]:
+    @cached_property
+    def judged(self) -> tuple[np.ndarray, float, Boundary]:
         """Draws of the change that is judged, its sd in the fit, and what is asked of it."""
         sizes, pairs = self.sizes, self.pairs
-        if metric == "strokes" and self.strokes is not None:
+        if self.metric == "strokes" and self.strokes is not None:
             sd_fit, prior_sd = _strokes_sds(self.strokes, list(self.contrasts.values()))
-            saved = strokes_saved(self.fit, self.pair, sizes["detect_pct"], self.mix)
+            saved = contrast.strokes_saved(self.fit, self.pair, sizes["detect_pct"], self.mix)
             bar = Boundary(sizes["too_small_strokes"], saved, prior_sd, pairs)
             return self.strokes, sd_fit, bar
-        change, small = self.contrasts[metric], np.log1p(sizes["too_small_pct"] / 100)
+        change, small = self.contrasts[self.metric], np.log1p(sizes["too_small_pct"] / 100)
         detect = -np.log1p(-sizes["detect_pct"] / 100)
         return change.log_ratio, change.sd_fit, Boundary(small, detect, change.prior_sd, pairs)
+
+    change = property(lambda self: self.judged[0])
+    sd_fit = property(lambda self: self.judged[1])
+    boundary = property(lambda self: self.judged[2])
+    mean = property(lambda self: self.change.mean())
+    sd = property(lambda self: self.change.std(ddof=1))
+    p_needed = property(lambda self: float(self.boundary.p_needed(self.sd, self.sd_fit)))
+    p_detect = property(lambda self: float(p_below(self.mean, self.sd, -self.boundary.detect)))
 
     @property
     def pairs(self) -> int:
@@ -270,47 +257,39 @@ class _Case:
         tried -= "" in held and "" not in (self.pair.before, self.pair.after)
         return 1 if self.planned else max(tried * (tried - 1) // 2, 1)
 
+    @property
     def fault(self) -> str | None:
         """What went along with the change by design, so that the two can't be told apart."""
-        if self.pair.design in (BEFORE_AFTER, IN_ONE_ORDER):
+        if self.pair.design in (conditions.BEFORE_AFTER, conditions.IN_ONE_ORDER):
             return self.pair.design
         shared = [change.putts.min(axis=0).any() for change in self.contrasts.values()]
-        return None if all(shared) else APART
+        return None if all(shared) else conditions.APART
 
-    def verdict(self, metric: str) -> str:
-        """The verdict on a metric."""
-        change, sd_fit, boundary = self.judged(metric)
-        found = boundary.verdict(change.mean(), change.std(ddof=1), sd_fit)
-        return NOT_BY_DESIGN if self.fault() else str(found)
+    @property
+    def verdict(self) -> str:
+        """The verdict on the metric."""
+        found = self.boundary.verdict(self.mean, self.sd, self.sd_fit)
+        return NOT_BY_DESIGN if self.fault else str(found)
 
-    def near(self, metric: str) -> bool:
+    @property
+    def near(self) -> bool:
         """Whether other draws of the same fit might turn the verdict."""
-        change, sd_fit, boundary = self.judged(metric)
-        return not self.fault() and boundary.near(change.mean(), change.std(ddof=1), sd_fit)
+        return not self.fault and self.boundary.near(self.mean, self.sd, self.sd_fit)
 
-    def after(self, pair: Conditions, sessions: list[str]) -> "_Case":
-        """The same as it stood after some of the visits, by the quick answer."""
-        changes = contrasts(quick_fit(self.fit, pair.player, sessions), pair)
-        strokes = None
-        if self.strokes is not None:
-            # Strokes follow the changes of spread and bias nearly straight.
-            slopes = np.linalg.lstsq(_terms(self.contrasts, self.strokes.size), self.strokes)[0]
-            strokes = _terms(changes) @ slopes
-        return replace(self, pair=pair, contrasts=changes, strokes=strokes)
-
-    def designed(self, metric: str) -> TrialDesign:
-        """The trial that would see the change asked for, as `putlab trial` lays it out."""
+    def designed_putts(self) -> int:
+        """Putts of the trial that would see the change asked for, as `putlab trial` has it."""
         golfer, at_ft = self.fit.golfer(self.pair.player), self.by_distance()["distance_ft"]
-        how: dict[str, Any] = {"golfer": golfer, "rules": self.fit.log.rules}
-        return design_trial(list(at_ft), self.sizes["detect_pct"], metric=metric, **how)
+        how: dict[str, Any] = {"metric": self.metric, "rules": self.fit.log.rules}
+        design = design_trial(list(at_ft), self.sizes["detect_pct"], golfer=golfer, **how)
+        return 2 * design.putts_an_arm
 
-    def several(self, metric: str) -> pd.DataFrame | None:
+    def several(self) -> pd.DataFrame | None:
         """The table of all the player's conditions, where there are more than two."""
-        component = metric if metric in self.contrasts else next(iter(self.contrasts))
+        component = self.metric if self.metric in self.contrasts else next(iter(self.contrasts))
         player, small = self.pair.player, self.sizes["too_small_pct"]
-        if len(conditions_in_order(self.fit, player, component)) < 3:
+        if len(contrast.conditions_in_order(self.fit, player, component)) < 3:
             return None
-        return change_table(self.fit, player, component, self.pair.before, small)
+        return contrast.change_table(self.fit, player, component, self.pair.before, small)
 
     def by_distance(self) -> pd.DataFrame:
         """Ratios length by length; a component that was not read has no columns."""

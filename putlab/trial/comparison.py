@@ -196,13 +196,11 @@ def _seen(found: Comparison) -> str:
     mean, low, high = (
         format(found.judged[name], "+.2f" if strokes else ".2f") for name in ("mean", "lo", "hi")
     )
+    seen = f"{METRICS[found.metric]} with {after!r} is {mean} times that with {before!r}"
+    if strokes:
+        seen = f"{mean} strokes a round on a real green with {after!r} against {before!r}"
     ends = f"({INTERVAL:.0%} interval {low} to {high})"
-    seen = (
-        f"{mean} strokes a round on a real green with {after!r} against {before!r} {ends}"
-        if strokes
-        else f"{METRICS[found.metric]} with {after!r} is {mean} times that with {before!r} {ends}"
-    )
-    return f"{found.verdict.capitalize()}: {seen}."
+    return f"{found.verdict.capitalize()}: {seen} {ends}."
 
 
 def _reason(found: Comparison) -> str:
@@ -218,23 +216,19 @@ def _reason(found: Comparison) -> str:
             APART: f"No length was struck under both {before!r} and {after!r}, so what tells them "
             "apart may be the lengths.",
         }[found.fault]
-    small = f"{found.too_small_strokes:g} strokes" if found.metric == "strokes" else (
-        f"{found.too_small_pct:g} %"
-    )  # fmt: skip
+    strokes = found.metric == "strokes"
     if found.verdict == NO_DIFFERENCE:
-        return (
-            f"That it is too small to matter (under {small}) has a chance of "
-            f"{found.p_too_small_to_matter:.0%}."
-        )
+        size = f"{found.too_small_strokes:g} strokes" if strokes else f"{found.too_small_pct:g} %"
+        p = found.p_too_small_to_matter
+        return f"That it is too small to matter (under {size}) has a chance of {p:.0%}."
     improved, needed = found.judged["p_improved"], found.p_needed
     worse = found.verdict == HURT or (found.verdict == CANNOT_TELL and improved < 0.5)
     chance = 1 - improved if worse else improved
     # As many digits as tell the two apart.
     digits = next((d for d in range(3, 9) if f"{chance:.{d}f}" != f"{needed:.{d}f}"), 9)
-    said = f"That it is {'more' if worse else 'less'} has a chance of {chance:.{digits}f}, and"
-    if found.metric != "strokes":
-        said = said.replace("more", "wider").replace("less", "narrower")
-    return f"{said} a check at this size asks for {needed:.{digits}f}."
+    said = (("narrower", "wider"), ("less", "more"))[strokes][worse]
+    chances = f"{chance:.{digits}f}, and a check at this size asks for {needed:.{digits}f}"
+    return f"That it is {said} has a chance of {chances}."
 
 
 def _settles(found: Comparison) -> str:
@@ -248,12 +242,8 @@ def _settles(found: Comparison) -> str:
             "trial` lays them out)."
         )
     if found.verdict != CANNOT_TELL:
-        if pair.design != BY_VISITS:
-            return ""
-        return (
-            "Whole visits went to one condition: this holds if turns or a lot chose which, and "
-            "not how the day began."
-        )
+        held = "Whole visits went to one condition: this holds if turns or a lot chose which, and "
+        return f"{held}not how the day began." if pair.design == BY_VISITS else ""
     size = f"a cut of {found.detect_pct:g} % or more"
     if found.metric == "strokes":
         size = f"what a cut of {found.detect_pct:g} % in both spreads would save"
@@ -284,11 +274,11 @@ def _about_design(found: Comparison) -> Iterator[str]:
             "conditions, so a good day can pose as a good change; the interval allows for that."
         )
     if not found.fault and abs(conditions.later) >= NOTABLY_LATER:
-        when = "later" if conditions.later > 0 else "earlier"
+        (before, after), when = conditions.labels, "later" if conditions.later > 0 else "earlier"
         yield (
-            f"{conditions.labels[1]!r} was struck {when} in the visits than "
-            f"{conditions.labels[0]!r}, by {abs(conditions.later):.0%} of a visit; the interval "
-            "is widened for warming up and tiring."
+            f"{after!r} was struck {when} in the visits than {before!r}, by "
+            f"{abs(conditions.later):.0%} of a visit; the interval is widened for warming up and "
+            "tiring."
         )
     if conditions.sessions < FEW_VISITS:
         yield f"Only {conditions.sessions} visits: how much a day matters is mostly assumed."
@@ -303,10 +293,8 @@ def _about_other_changes(found: Comparison) -> Iterator[str]:
             if max(change["p_improved"], 1 - change["p_improved"]) > NOTABLE:
                 which = "narrower" if improved else "wider"
                 too = " too" if found.verdict == (HELPED if improved else HURT) else ""
-                yield (
-                    f"{METRICS[name].capitalize()} looks {which}{too} (ratio "
-                    f"{change['mean']:.2f}), but the verdict is not on it."
-                )
+                looks = f"{METRICS[name].capitalize()} looks {which}{too}"
+                yield f"{looks} (ratio {change['mean']:.2f}), but the verdict is not on it."
 
 
 def _about_method(found: Comparison) -> Iterator[str]:

@@ -1,6 +1,5 @@
 """The two conditions of a comparison: their putts, how they lie in time, what was planned."""
 
-import re
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 
@@ -106,21 +105,20 @@ class Plan:
         return f"{size}: {self.putts} putts in {self.sessions} visits"
 
 
-PLAN = re.compile(r"(line|pace|strokes), a cut of ([\d.]+) %: (\d+) putts in (\d+) visits")
+PLAN = r"^(line|pace|strokes), a cut of ([\d.]+) %: (\d+) putts in (\d+) visits$"
 
 
 def plan_of(log: Log, pair: Pair) -> Plan | None:
     """The plan that the sheet of a trial brought into the log, the last one where several did."""
     putts = log.putts[log.putts["player"] == pair.player]
     putts = putts[putts["condition"].fillna("").isin([pair.before, pair.after])]
-    found = putts["trial"].str.fullmatch(PLAN).fillna(False).astype(bool)
-    if not found.any():
+    found = putts["trial"].str.extract(PLAN).dropna()
+    if found.empty:
         return None
-    mine = putts[putts["trial"] == putts.loc[found, "trial"].iloc[-1]]
-    metric, *numbers = PLAN.fullmatch(mine["trial"].iloc[0]).groups()  # type: ignore[union-attr]
-    detect_pct, planned, sessions = map(float, numbers)
+    metric, detect_pct, planned, sessions = found.iloc[-1]
+    mine = putts[putts["trial"] == putts.loc[found.index[-1], "trial"]]
     done = (len(mine), mine["session"].nunique())
-    return Plan(metric, detect_pct, int(planned), int(sessions), *done)
+    return Plan(metric, float(detect_pct), int(planned), int(sessions), *done)
 
 
 def label(condition: str) -> str:
@@ -157,18 +155,16 @@ def choose_conditions(
     if before == after:
         raise UsageError(f"before and after are both {before!r}; name two conditions.")
     counts = counts.assign(label=counts["condition"].map(label))
-    if player is None:
-        player = _player_with_both(counts, before, after)
-    player = choose_player(list(counts["player"].unique()), player)
     for wanted in (before, after):
         _check_held(counts, wanted, player)
-    labelled = UNLABELLED in set(counts["condition"])
-    first, second = (
-        "" if name == UNLABELLED and not labelled else name for name in (before, after)
-    )
-    mine = counts[counts["player"] == player].pivot(index="session", columns="condition")
+    player = player or _player_with_both(counts, before, after)
+    held = counts[counts["player"] == player]
+    # A condition that somebody called none goes before putts without a label.
+    name_of = held.sort_values("condition").set_index("label")["condition"].to_dict()
+    first, second = name_of[before], name_of[after]
+    mine = held.pivot(index="session", columns="condition")
     # A pivot sorts, and visits are in the order of the log.
-    mine = mine.reindex(counts.loc[counts["player"] == player, "session"].unique())
+    mine = mine.reindex(held["session"].unique())
     visits = mine["putts"][[first, second]].set_axis(["before", "after"], axis=1)
     visits = visits.fillna(0).astype(int)
     putts_before, putts_after = map(int, visits.sum())
@@ -185,8 +181,6 @@ def choose_conditions(
 
 
 def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:
-    for wanted in (before, after):
-        _check_held(counts, wanted)
     asked = counts[counts["label"].isin([before, after])]
     held = asked.groupby("player", sort=False)["label"].nunique()
     both, pair = list(held.index[held == 2]), f"both {before!r} and {after!r}"
@@ -200,7 +194,9 @@ def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:
 
 def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) -> None:
     """Refuse a label without putts, the player's or anybody's, and say which there are."""
-    mine = counts if player is None else counts[counts["player"] == player]
+    mine = counts
+    if player is not None:
+        mine = counts[counts["player"] == choose_player(list(counts["player"].unique()), player)]
     known = list(mine["label"].unique())
     if wanted in known:
         return

@@ -17,18 +17,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numpy.typing import ArrayLike
 from scipy.special import softmax
 
 from putlab.green import published
 from putlab.green.hole_out import cached_hole_out, hole_out
 from putlab.green.skill import Skill
 from putlab.model.design import REFERENCE_FT, Design, places
-from putlab.model.priors import PRIORS, by_name
+from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit
 from putlab.posterior.player import Golfer, green_setting, summary
-from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import RoundMix
 from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_DRIFT_SD, WIDE_TREND_SD
 from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts, rows_of
@@ -72,9 +70,7 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     trend = _draws(fit, component, "trend")[:, design.players.index(pair.player)]
     own = effect + slope * middle
     prior = by_name(design.data["priors"])
-    wide = with_wide_trend(own, trend, prior["trend_sd"])
-    drift = 1 + (WIDE_DRIFT_SD * pair.later) ** 2 / wide.var()
-    correction = wide.mean() + (wide - wide.mean()) * np.sqrt(drift) - own
+    correction = widened(own, trend, prior["trend_sd"], pair.later) - own
     prior_sd = np.sqrt(2) * np.hypot(prior["effect_sd"], prior["effect_slope_sd"] * middle)
     log_ratio_at = (effect + correction)[:, None] + slope[:, None] * x
     sds = (float(own.std(ddof=1)), float(prior_sd))
@@ -109,6 +105,13 @@ def _shared_lengths(fit: Fit, pair: Pair, component: str) -> tuple[np.ndarray, .
         weight, keep = n + m, n + m > 0
     lengths = fit.designs[component].lengths_ft[counts.index[keep]]
     return lengths, putts[:, keep], weight[keep] / weight[keep].sum()
+
+
+def widened(change: np.ndarray, trend: np.ndarray, trend_sd: float, later: float) -> np.ndarray:
+    """Draws of a change with allowance for practice, and for warming up and tiring."""
+    wide = with_wide_trend(change, trend, trend_sd)
+    drift = 1 + (WIDE_DRIFT_SD * later) ** 2 / wide.var()
+    return wide.mean() + (wide - wide.mean()) * np.sqrt(drift)
 
 
 def with_wide_trend(change: np.ndarray, trend: np.ndarray, trend_sd: float) -> np.ndarray:
@@ -182,11 +185,6 @@ def _with_trend_corrections(fit: Fit, pair: Pair, changes: dict[str, Contrast]) 
     return replace(fit, posteriors=posteriors)
 
 
-def golfer_at_large() -> Skill:
-    """A golfer of whom nothing is known, one draw: the middle of the priors."""
-    return Skill.constant(*(PRIORS[name].sd_median for name in COMPONENTS))
-
-
 def strokes_slopes(
     skill: Skill, cut: float, mix: RoundMix, green: tuple[float, float]
 ) -> tuple[float, np.ndarray, np.ndarray]:
@@ -212,18 +210,6 @@ def strokes_slopes(
     strokes = mix.average(np.stack(putts))
     slopes = (strokes[2:6] - strokes[6:10]) / (2 * np.diag(steps))
     return float(strokes[0] - strokes[1]), slopes[:2], slopes[2:]
-
-
-def share_of_exact(
-    golfer: Golfer, component: str, distance_ft: ArrayLike, step: ArrayLike, noise: ArrayLike
-) -> float:
-    """What a reading of this golfer tells relative to an exact one: the mean over lengths."""
-    skill = golfer.skill(distance_ft, new_day=False)
-    spread = (skill.line_sd_deg if component == "line" else skill.pace_sd_pct).mean(axis=0)
-    mishits = golfer.draws(component, "mishit_share").mean()
-    readings = np.broadcast(spread, step, noise)
-    shares = [reading_share(sd, step=s, noise=n, mishit_share=mishits) for sd, s, n in readings]
-    return float(np.mean(shares))
 
 
 # Several changes at once: a table with shrinkage, not a hunt for the best.

@@ -20,20 +20,16 @@ from scipy import stats
 from putlab.base.errors import UsageError, expect
 from putlab.base.result import Result
 from putlab.base.settings import SEED
+from putlab.green.skill import Skill
 from putlab.log.rules import ReadingRules
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
+from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CHANCE, CHECKING, SESSION_PUTTS, TWO_SIDED, chance_of_helped
 from putlab.trial.conditions import Plan, rows_of
-from putlab.trial.contrast import (
-    golfer_at_large,
-    round_green,
-    round_skill,
-    share_of_exact,
-    strokes_slopes,
-)
+from putlab.trial.contrast import round_green, round_skill, strokes_slopes
 
 # A trial lies in this many visits at least, so that no one day decides it.
 FEWEST_SESSIONS = 4
@@ -62,7 +58,6 @@ class Assumptions:
     # What one putt tells of the change relative to an exact reading of one component, over
     # the lengths of the trial. Strokes draw on both, so it may be above 1.
     share: float = 1.0
-    visit_form_sd: float = PRIORS["line"].visit_form_median  # of log spread from visit to visit
     visit_means: bool = False  # whether every visit has an offset of its own
     source: str = "exact readings of a steady golfer; give a log to allow for yours"
 
@@ -134,8 +129,7 @@ class TrialDesign(Result):
 
     def to_dict(self) -> dict[str, Any]:
         """The design as plain values, ready to be written as JSON."""
-        plain = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "assumptions"}
-        return plain | {
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "assumptions"} | {
             "scheduled_an_arm": self.scheduled_an_arm,
             "chances": self.chances.to_dict("records"),
             "reading_share": self.assumptions.share,
@@ -255,9 +249,8 @@ def design_trial(
     fewest, why = 2 * len(lengths), f"for two conditions at {len(lengths)} lengths"
     expect(session_putts >= fewest, "session_putts", session_putts, f"{fewest} or more, {why}")
     cut = detect_pct / 100
-    if assumptions is None:
-        how = (np.array(lengths), rules or ReadingRules())
-        assumptions = _assumptions(metric, cut, golfer, *how)
+    how = (np.array(lengths), rules or ReadingRules())
+    assumptions = assumptions or _assumptions(metric, cut, golfer, *how)
     exact = f_test_putts(cut)
     larger = f"a change that takes no more than {MOST_PUTTS:,} putts a condition to see"
     expect(exact < MOST_PUTTS, "detect_pct", detect_pct, larger)
@@ -321,9 +314,8 @@ def _assumptions(
         return Assumptions()
     else:
         share, said = shares[metric], f"a reading tells {shares[metric]:.0%} of an exact one"
-    visit_form_sd = float(golfer.draws(read[0], "visit_form_sd").mean())
     source = f"{golfer.player}'s own spread, readings and visits; {said}"
-    return Assumptions(share, visit_form_sd, visit_means=True, source=source)
+    return Assumptions(share, visit_means=True, source=source)
 
 
 def _own_share(
@@ -334,8 +326,12 @@ def _own_share(
     unit, step, noise = np.array(1.0), rules.line_step_deg, rules.line_noise_deg
     if component == "pace":
         unit, step, noise = 100 / lengths_ft, rules.roll_step_ft, rules.roll_noise_ft
-    how = ((step or 0) * unit, (noise or 0) * unit)
-    return share_of_exact(golfer, component, lengths_ft, *how) * FOR_THE_CHANGE
+    skill = golfer.skill(lengths_ft, new_day=False)
+    spread = (skill.line_sd_deg if component == "line" else skill.pace_sd_pct).mean(axis=0)
+    mishits = golfer.draws(component, "mishit_share").mean()
+    readings = np.broadcast(spread, (step or 0) * unit, (noise or 0) * unit)
+    shares = [reading_share(sd, step=s, noise=n, mishit_share=mishits) for sd, s, n in readings]
+    return float(np.mean(shares)) * FOR_THE_CHANGE
 
 
 def _strokes_share(
@@ -345,7 +341,7 @@ def _strokes_share(
     # The change of strokes a round is taken as straight in both log ratios and both changes
     # of bias; its variance adds up what n putts a condition leave unknown of each. The share
     # makes the one-component design that of strokes.
-    skill, mix = golfer_at_large(), shipped_mix()
+    mix, skill = shipped_mix(), Skill.constant(*(PRIORS[name].sd_median for name in COMPONENTS))
     if golfer is not None:
         skill = round_skill(golfer, mix).mean
     narrower = -np.log1p(-cut)

@@ -6,6 +6,7 @@ rest of the story is solved for its mode, and the curvature there is the precisi
 and ``tests/calibration/trials.py`` say how far it is from sampling.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -47,81 +48,101 @@ def quick_fit(fit: Fit, player: str, sessions: list[str]) -> Fit:
 
 def quick_posterior(design: Design, player: str, scales: dict[str, float]) -> dict[str, Any]:
     """Draws of what a comparison needs, (1, draws, ...), from one player's rows of a design."""
-    story = Story(design, player, scales)
-    mode, covariance = story.solved()
-    places = {name: story.places[name] for name in ("effect", "effect_slope", "shift", "trend")}
-    wanted = np.concatenate(list(places.values()))
-    noise = np.random.default_rng(0).standard_normal((DRAWS, wanted.size))
-    noise -= noise.mean(axis=0)
-    noise = noise @ np.linalg.inv(np.linalg.cholesky(np.atleast_2d(np.cov(noise, rowvar=False)))).T
-    root = np.linalg.cholesky(covariance[np.ix_(wanted, wanted)])
-    draws = np.split(mode[wanted] + noise @ root.T, np.cumsum([len(p) for p in places.values()]), 1)
-    found = dict(zip(places, draws[:-1], strict=True))
+    names = ("effect", "effect_slope", "shift", "trend")
+    columns = [len(design.players) if name == "trend" else len(design.conditions) for name in names]
+    found = {name: np.zeros((1, DRAWS, n)) for name, n in zip(names, columns, strict=True)}
     own = (design.conditions["player"] == player).to_numpy()
-    for name, values in found.items():
-        whole = np.zeros((1, DRAWS, len(design.players) if name == "trend" else own.size))
-        whole[0][:, design.players.index(player) if name == "trend" else own] = (
-            values[:, 0] if name == "trend" else values
+    for name, draws in story_of(design, player, scales).drawn(names).items():
+        found[name][0][:, design.players.index(player) if name == "trend" else own] = (
+            draws[:, 0] if name == "trend" else draws
         )
-        found[name] = whole
     return found
 
 
-@dataclass
+def story_of(design: Design, player: str, scales: dict[str, float]) -> "Story":
+    """The story of one player's rows of a design."""
+    rows = design.rows
+    names = design.conditions.query("player == @player")["condition"]
+    visits = design.sessions.query("player == @player").set_index("session")
+    practised = rows["session"].map(visits["practised"]).to_numpy()
+    length, visit = (pd.get_dummies(rows[n]).to_numpy(float) for n in ("length", "session"))
+    return story(
+        by_name(design.data["priors"]),
+        scales,
+        log_distance(design.lengths_ft[np.sort(rows["length"].unique())]),
+        length,
+        visit,
+        (rows["condition"].to_numpy()[:, None] == names.to_numpy()).astype(float),
+        np.stack([practised, rows["warm_up"], rows["counted"]]).T.astype(float),
+        rows[["lo", "hi", "noise", "count"]].clip(-FAR, FAR).to_numpy(float).T,
+    )
+
+
+def story(
+    prior: dict[str, float],
+    scales: dict[str, float],
+    x: np.ndarray,  # log distance of each length
+    length: np.ndarray,  # (rows, lengths), 1 where a row is at it; so the next two
+    visit: np.ndarray,
+    changed: np.ndarray,
+    covariates: np.ndarray,  # (rows, 3): practised, warming up, counted
+    readings: np.ndarray,  # (4, rows): lo, hi, noise, count
+) -> "Story":
+    """The terms behind rows, and what is believed of them."""
+    near, visits, held = length_correlation(x, x), np.eye(visit.shape[1]), np.eye(changed.shape[1])
+    level = prior["sd_log_sd"] ** 2 + prior["slope_sd"] ** 2 * np.outer(x, x)
+    covariances = {
+        "level": level + scales["spot_sd"] ** 2 * near,
+        "visit_form": visits * scales["visit_form_sd"] ** 2,
+        "trend": np.array(prior["trend_sd"] ** 2),
+        "warm_up": np.array(prior["warm_up_sd"] ** 2),
+        "counted": np.array(prior["counted_sd"] ** 2),
+        "effect": held * prior["effect_sd"] ** 2,
+        "effect_slope": held * prior["effect_slope_sd"] ** 2,
+        "bias": prior["bias_sd"] ** 2 + scales["bias_spot_sd"] ** 2 * near,
+        "visit_bias": visits * scales["visit_bias_sd"] ** 2,
+        "shift": held * prior["shift_sd"] ** 2,
+    }
+    size = [block.shape[0] if block.ndim else 1 for block in covariances.values()]
+    places = np.split(np.arange(sum(size)), np.cumsum(size)[:-1])
+    spread = np.hstack([length, visit, covariates, changed, changed * (length @ x)[:, None]])
+    middle = np.hstack([length, visit, changed])
+    return Story(
+        to_mean=np.hstack([np.zeros_like(spread), middle]),
+        to_log_sd=np.hstack([spread, np.zeros_like(middle)]),
+        prior_mean=np.repeat([np.log(prior["sd_median"]), 0.0], [len(x), sum(size) - len(x)]),
+        prior_precision=np.linalg.inv(block_diag(*covariances.values())),
+        places=dict(zip(covariances, places, strict=True)),
+        readings=readings,
+        mishit_share=scales["mishit_share"],
+    )
+
+
+@dataclass(frozen=True)
 class Story:
     """One player's rows, the linear terms behind each, and what is believed of these."""
 
-    design: Design
-    player: str
-    scales: dict[str, float]
+    to_mean: np.ndarray  # (rows, terms)
+    to_log_sd: np.ndarray
+    prior_mean: np.ndarray
+    prior_precision: np.ndarray
+    places: dict[str, np.ndarray]  # of each kind of term
+    readings: np.ndarray  # (4, rows): lo, hi, noise, count
+    mishit_share: float
 
-    def __post_init__(self) -> None:
-        rows = self.design.rows
-        names = self.design.conditions.query("player == @self.player")["condition"]
-        visits = self.design.sessions.query("player == @self.player").set_index("session")
-        practised = rows["session"].map(visits["practised"]).to_numpy()
-        length, visit = (pd.get_dummies(rows[n]).to_numpy(float) for n in ("length", "session"))
-        changed = (rows["condition"].to_numpy()[:, None] == names.to_numpy()).astype(float)
-        at_ft = self.design.lengths_ft[np.sort(rows["length"].unique())]
-        x = log_distance(at_ft)
-        slope = changed * log_distance(self.design.lengths_ft[rows["length"]])[:, None]
-        covariates = np.stack([practised, rows["warm_up"], rows["counted"]]).T.astype(float)
-        prior, s, near = by_name(self.design.data["priors"]), self.scales, length_correlation(x, x)
-        base = prior["sd_log_sd"] ** 2 + prior["slope_sd"] ** 2 * np.outer(x, x)
-        level, bias = base + s["spot_sd"] ** 2 * near, s["bias_spot_sd"] ** 2 * near
-        n, c = visit.shape[1], changed.shape[1]
-        covariances = [
-            level, np.eye(n) * s["visit_form_sd"] ** 2,
-            np.diag([prior[f"{name}_sd"] ** 2 for name in ("trend", "warm_up", "counted")]),
-            np.eye(c) * prior["effect_sd"] ** 2, np.eye(c) * prior["effect_slope_sd"] ** 2,
-            bias + prior["bias_sd"] ** 2, np.eye(n) * s["visit_bias_sd"] ** 2,
-            np.eye(c) * prior["shift_sd"] ** 2,
-        ]  # fmt: skip
-        parts = [
-            "level",
-            "visit_form",
-            "covariates",
-            "effect",
-            "effect_slope",
-            "bias",
-            "visit_bias",
-            "shift",
-        ]
-        ends = np.cumsum([len(block) for block in covariances])
-        self.places = {
-            name: np.arange(end - len(block), end)
-            for name, block, end in zip(parts, covariances, ends, strict=True)
-        }
-        self.places["trend"] = self.places["covariates"][:1]
-        spread = np.hstack([length, visit, covariates, changed, slope])
-        middle = np.hstack([length, visit, changed])
-        self.to_log_sd = np.hstack([spread, np.zeros_like(middle)])
-        self.to_mean = np.hstack([np.zeros_like(spread), middle])
-        self.prior_mean = np.zeros(ends[-1])
-        self.prior_mean[: len(x)] = np.log(prior["sd_median"])
-        self.prior_precision = np.linalg.inv(block_diag(*covariances))
-        columns = rows[["lo", "hi", "noise", "count"]].clip(-FAR, FAR).to_numpy(float)
-        self.lo, self.hi, self.noise, self.count = columns.T
+    def drawn(self, names: Sequence[str]) -> dict[str, np.ndarray]:
+        """Draws of some kinds of term, (draws, terms) each."""
+        mode, covariance = self.solved()
+        places = [self.places[name] for name in names]
+        wanted = np.concatenate(places)
+        noise = np.random.default_rng(0).standard_normal((DRAWS, wanted.size))
+        noise -= noise.mean(axis=0)
+        noise = (
+            noise @ np.linalg.inv(np.linalg.cholesky(np.atleast_2d(np.cov(noise, rowvar=False)))).T
+        )
+        root = np.linalg.cholesky(covariance[np.ix_(wanted, wanted)])
+        ends = np.cumsum([len(place) for place in places])[:-1]
+        return dict(zip(names, np.split(mode[wanted] + noise @ root.T, ends, 1), strict=True))
 
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
         """The mode of all terms, and the inverse of the curvature there."""
@@ -140,29 +161,24 @@ class Story:
 
     def curvature(self, terms: np.ndarray) -> np.ndarray:
         """Second derivatives of `surprise`."""
-        mean, log_sd = self.to_mean @ terms, self.to_log_sd @ terms
-        whole = self.prior_precision.copy()
-        to, sizes = (
-            (self.to_mean, self.to_log_sd),
-            (STEP * np.exp(log_sd), np.full(len(mean), STEP)),
-        )
-        for i, (across, size) in enumerate(zip(to, sizes, strict=True)):
-            moved = [
-                self._rows(mean + sign * size * (i == 0), log_sd + sign * size * (i == 1))[1:]
-                for sign in (1, -1)
-            ]
-            for along, up, down in zip(to, *moved, strict=True):
-                whole -= along.T @ (((up - down) / (2 * size))[:, None] * across)
+        at = np.stack([self.to_mean @ terms, self.to_log_sd @ terms])
+        to, whole = (self.to_mean, self.to_log_sd), self.prior_precision.copy()
+        for i, size in enumerate((STEP * np.exp(at[1]), STEP)):
+            step = np.zeros_like(at)
+            step[i] = size
+            slopes = (self._rows(*(at + step))[1:] - self._rows(*(at - step))[1:]) / (2 * size)
+            for along, slope in zip(to, slopes, strict=True):
+                whole -= along.T @ (slope[:, None] * to[i])
         return (whole + whole.T) / 2
 
-    def _rows(self, mean: np.ndarray, log_sd: np.ndarray) -> tuple[np.ndarray, ...]:
+    def _rows(self, mean: np.ndarray, log_sd: np.ndarray) -> np.ndarray:
         """Log probability of every row, times its count, and its slopes by mean and log sd."""
-        total = np.zeros((3, len(mean)))
-        share = self.scales["mishit_share"]
+        total, share = np.zeros((3, len(mean))), self.mishit_share
+        lo, hi, noise, count = self.readings
         for weight, times in ((1 - share, 1.0), (share, MISHIT_TIMES)):
             own = times * np.exp(log_sd)
-            sd = np.hypot(own, self.noise)
-            a, b = (self.lo - mean) / sd, (self.hi - mean) / sd
+            sd = np.hypot(own, noise)
+            a, b = (lo - mean) / sd, (hi - mean) / sd
             # The nearer tail, where a probability keeps its digits.
             flip = np.where(a + b > 0, -1, 1)
             p = flip * (ndtr(flip * b) - ndtr(flip * a))
@@ -171,4 +187,4 @@ class Story:
             total += weight * np.stack([p, (at_a - at_b) / sd, by_log_sd])
         p, by_mean, by_log_sd = total
         p = p + 1e-300
-        return self.count * np.log(p), self.count * by_mean / p, self.count * by_log_sd / p
+        return count * np.stack([np.log(p), by_mean / p, by_log_sd / p])

@@ -2,12 +2,12 @@
 
     python tests/calibration/trial_designs.py DESIGN [--trials 1000]
 
-simulates trials of a known truth, asks after every visit from the fifth on (before, the bar
-is out of reach) as `compare` does (fault of design, widening, boundary), and writes a row a trial
-to ``tests/results/design_DESIGN.csv`` (a stopped run goes on where it was) and the figures to
-``tests/results/design_DESIGN.json``. The quick answer stands for the fit; its scales, which a
+simulates trials of a known truth and asks after every visit from the fifth on (before, the bar
+is out of reach) as `compare` does. The quick answer stands for the fit; its scales, which a
 comparison takes from the fit, are here estimated from the whole trial by a few steps of EM.
-``agree`` sets it beside the kit's sampling on 30 logs.
+``agree`` sets it beside the kit's sampling, and beside `compare`'s own tables, on 30 logs;
+``report`` writes all to ``tests/results/trial_designs.json``. A row a trial is kept in the
+machine's temporary folder, so that a stopped run goes on where it was.
 
 The golfer: 1.0 degrees read in whole degrees, visits that differ, one mishit in fifty.
 """
@@ -15,6 +15,7 @@ The golfer: 1.0 degrees read in whole degrees, visits that differ, one mishit in
 import argparse
 import csv
 import sys
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -25,26 +26,35 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from made_logs import log_of  # noqa: E402
-from record import RESULTS, record  # noqa: E402
+from record import record  # noqa: E402
 from scipy.stats import beta  # noqa: E402
 from simulate import rounded, simulate_errors
 from trials import CUT, FORM, LENGTHS_FT, MISHITS, SD_DEG, SETUP_DEG, STEP_DEG, trial_design
 from true_golfers import steady  # noqa: E402
 
-from putlab.base.errors import UsageError
-from putlab.model.design import make_design, session_table
+from putlab.model.design import log_distance, make_design, session_table
 from putlab.model.priors import PRIORS
-from putlab.model.readings import intervals, lengths_ft
+from putlab.model.readings import WARM_UP_PUTTS, intervals, lengths_ft
 from putlab.model.spread import MISHIT_MOST
-from putlab.trial.boundary import HELPED, HURT, NOT_BY_DESIGN
+from putlab.trial.boundary import HELPED, HURT, NOT_BY_DESIGN, TOO_SMALL_PCT, Boundary
 from putlab.trial.compare import _Case
-from putlab.trial.conditions import BEFORE_AFTER, IN_ONE_ORDER, choose_conditions, putt_counts
-from putlab.trial.contrast import contrast
-from putlab.trial.quick import Story, quick_posterior
+from putlab.trial.conditions import (
+    APART,
+    BEFORE_AFTER,
+    IN_ONE_ORDER,
+    Conditions,
+    choose_conditions,
+    putt_counts,
+)
+from putlab.trial.contrast import contrast, widened
+from putlab.trial.quick import quick_posterior, story
 
+ROWS = Path(tempfile.gettempdir()) / "trial_designs"
 SIZES = {"too_small_pct": 5.0, "too_small_strokes": 0.1, "detect_pct": 100 * CUT}
 VISITS, FIRST_CHECK = 10, 5
 LOG_CUT = float(np.log(1 - CUT))
+X = log_distance(np.array(LENGTHS_FT))
+NEEDED = ("effect", "effect_slope", "trend")
 TIRING = float(np.log(1.3))
 
 # What is true, and how the conditions were laid out.
@@ -65,7 +75,9 @@ DESIGNS = {
     "cut-alternating": {"effect": LOG_CUT, "lay": "by_visit", "form": 0.10},
     "cut-turns": {"effect": LOG_CUT, "lay": "turns", "drift": TIRING},
     "cut-shared": {"effect": LOG_CUT, "lay": "shared"},
-    "cut-three": {"effect": LOG_CUT, "lay": "three"},
+    # As many putts of each condition as planned for two, the pair named beforehand or not.
+    "cut-three": {"effect": LOG_CUT, "lay": "three", "visits": 15, "named": True},
+    "cut-three-unnamed": {"effect": LOG_CUT, "lay": "three", "visits": 15},
 }
 
 FIELDS = ["trial", "fault", "verdict", "visit", "mean", "sd", "final_mean", "final_sd", "final"]
@@ -114,11 +126,12 @@ def simulated(seed, *, visits=VISITS, lay=None, effect=0.0, trend=0.0, drift=0.0
     plan = trial_design(VISITS).schedule(player="one", seed=seed)
     if visits > VISITS:
         more = [
-            trial_design(VISITS).schedule(player="one", seed=1000 * seed + i)
-            for i in range(visits // VISITS)
+            trial_design(VISITS).schedule(player=f"{i}", seed=1000 * seed + i)
+            for i in range(-(-visits // VISITS))
         ]
-        more = [part.assign(session=f"{i} " + part["session"]) for i, part in enumerate(more)]
         plan = pd.concat(more, ignore_index=True)
+        plan["session"] = plan["player"] + " " + plan["session"]
+        plan = plan[pd.factorize(plan["session"])[0] < visits].assign(player="one")
     visit = plan.groupby("session", sort=False).ngroup().to_numpy() + 1
     if lay in LAYS:
         plan["condition"] = LAYS[lay](plan, visit)
@@ -146,17 +159,38 @@ def simulated(seed, *, visits=VISITS, lay=None, effect=0.0, trend=0.0, drift=0.0
     return log_of(plan.drop(columns="trial"))
 
 
-def scales_of(design):
+def arranged(log):
+    """Return what `story` asks for of a log, read off its putts without the tables of a fit."""
+    putts, step = log.putts, log.rules.line_step_deg
+    visit = pd.factorize(putts["session"])[0]
+    length = np.searchsorted(LENGTHS_FT, putts["distance_ft"])
+    held = putts["condition"].map("ABC".index).to_numpy()
+    warm_up = putts.groupby(visit).cumcount().to_numpy() < WARM_UP_PUTTS
+    cells = np.column_stack([visit, length, held, warm_up, np.round(putts["line_deg"] / step)])
+    cells, count = np.unique(cells.astype(int), axis=0, return_counts=True)
+    visit_of, length_of, held_of, warm, steps = cells.T
+    practised = session_table(putts)["practised"].to_numpy()[visit_of]
+    ends = [(steps + half) * step for half in (-0.5, 0.5)]
+    return {
+        "length": np.eye(len(LENGTHS_FT))[length_of],
+        "visit": np.eye(visit.max() + 1)[visit_of],
+        "changed": np.eye(held.max() + 1)[held_of],
+        "covariates": np.column_stack([practised, warm, np.zeros(len(warm))]),
+        "readings": np.stack([*ends, np.zeros(len(count)), count]),
+    }
+
+
+def scales_of(rows):
     """Return the scales that a fit would have, by EM with their priors; mishits as believed."""
     prior = PRIORS["line"]
     scales = {f"{n}_sd": getattr(prior, f"{n}_median")
               for n in ("spot", "bias_spot", "visit_bias", "visit_form")}  # fmt: skip
     scales["mishit_share"] = MISHIT_MOST * prior.mishit_a / (prior.mishit_a + prior.mishit_b)
     for _ in range(3):
-        story = Story(design, "one", scales)
-        mode, covariance = story.solved()
+        told = story(vars(prior), scales, X, **rows)
+        mode, covariance = told.solved()
         for name in ("visit_bias", "visit_form"):
-            at = story.places[name]
+            at = told.places[name]
             seen = np.sum(mode[at] ** 2 + np.diag(covariance)[at])
             tried = scales[f"{name}_sd"] * np.geomspace(0.2, 5, 200)
             off = np.log(tried / getattr(prior, f"{name}_median")) / prior.visit_form_log_sd
@@ -167,50 +201,93 @@ def scales_of(design):
     return scales
 
 
+def pair_of(putts, visit, first, second):
+    """Return the two conditions as `choose_conditions` would, from putts of each and places."""
+    counts, places = putts[:, [first, second]], visit[:, [first, second]]
+    weight = counts.prod(axis=1) / counts.sum(axis=1).clip(1)
+    later = np.nansum(np.diff(places, axis=1)[:, 0] * weight) / max(weight.sum(), 1e-9)
+    visits = pd.DataFrame(counts, columns=["before", "after"])
+    visits = visits[counts.sum(axis=1) > 0].reset_index(names="session")
+    return Conditions("one", "ABC"[first], "ABC"[second], *counts.sum(axis=0), visits, later=later)
+
+
+def asked(log, pairs=(("A", "B"),), checks=None, named=False):
+    """Yield every check of a trial: visits, fault, verdict, mean, sd; `named`, a plan has the pair.
+
+    The words of `compare` (fault of design, widening, boundary) in the numbers of `story`; that
+    the two say the same is what ``agree`` measures.
+    """
+    rows, prior, scales = arranged(log), PRIORS["line"], None
+    putts, held = log.putts, log.putts["condition"].map("ABC".index)
+    table = pd.DataFrame({"visit": pd.factorize(putts["session"])[0], "held": held})
+    groups = table.groupby("visit")
+    table["place"] = (groups.cumcount() + 0.5) / groups["held"].transform("size")
+    cells = table.groupby(["visit", "held"])["place"].agg(["count", "mean"]).unstack()
+    counts, places = cells["count"].fillna(0).to_numpy(int), cells["mean"].to_numpy()
+    own = rows["visit"].argmax(axis=1)
+    for done in checks or range(FIRST_CHECK, len(counts) + 1):
+        kept = own < done
+        then = {name: of[:, kept] if name == "readings" else of[kept] for name, of in rows.items()}
+        draws, tried = None, np.flatnonzero(counts[:done].sum(axis=0))
+        for before, after in pairs:
+            places_of = "ABC".index(before), "ABC".index(after)
+            if not set(places_of) <= set(tried):
+                continue  # one of them has not been tried yet
+            pair = pair_of(counts[:done], places[:done], *places_of)
+            if pair.design in (BEFORE_AFTER, IN_ONE_ORDER):
+                yield done, pair.design, NOT_BY_DESIGN, np.nan, np.nan
+                continue
+            weights = then["length"].T @ (then["changed"] * then["readings"][3][:, None])
+            n, m = weights[:, list(places_of)].T
+            if not (n * m).any():
+                yield done, APART, NOT_BY_DESIGN, np.nan, np.nan
+                continue
+            scales = scales or scales_of(rows)
+            draws = draws or story(vars(prior), scales, X, **then).drawn(NEEDED)
+            weight = n * m / np.maximum(n + m, 1)
+            effect, slope = (np.diff(draws[of][:, places_of], axis=1)[:, 0] for of in NEEDED[:2])
+            middle = X @ weight / weight.sum()
+            change = effect + slope * middle
+            wide = widened(change, draws["trend"][:, 0], prior.trend_sd, pair.later)
+            mean, sd, sd_fit = wide.mean(), wide.std(ddof=1), change.std(ddof=1)
+            prior_sd = np.sqrt(2) * np.hypot(prior.effect_sd, prior.effect_slope_sd * middle)
+            sizes = np.log1p(TOO_SMALL_PCT / 100), -LOG_CUT
+            bar = Boundary(*sizes, prior_sd, 1 if named else tried.size * (tried.size - 1) // 2)
+            yield done, "", str(bar.verdict(mean, sd, sd_fit)), mean, sd
+
+
 def design_of(log):
-    rows = intervals(log, "line")
+    """Return the line design of a log, as a fit has it."""
     lengths = lengths_ft(log.putts["distance_ft"])
-    return make_design(rows, session_table(log.putts), lengths, ["one"], PRIORS["line"])
+    rows, sessions = intervals(log, "line"), session_table(log.putts)
+    return make_design(rows, sessions, lengths, ["one"], PRIORS["line"])
+
+
+def asked_by_compare(log, pairs=(("A", "B"),)):
+    """Yield the same by the kit's own tables and `compare`'s own case, one check after another."""
+    whole, counts, scales = design_of(log), putt_counts(log), scales_of(arranged(log))
+    visits = list(log.putts["session"].unique())
+    for done in range(FIRST_CHECK, len(visits) + 1):
+        design = replace(whole, rows=whole.rows[whole.rows["session"].isin(visits[:done])])
+        for before, after in pairs:
+            pair = choose_conditions(counts[counts["session"].isin(visits[:done])], before, after)
+            case = case_of(design, quick_posterior(design, "one", scales), pair)
+            yield done, case.fault or "", case.verdict, case.mean, case.sd
 
 
 def case_of(design, posterior, pair):
     """Return the comparison's own case of a pair, on line alone."""
     fit = SimpleNamespace(designs={"line": design}, posteriors={"line": {"posterior": posterior}})
-    return _Case(fit, pair, None, SIZES, {"line": contrast(fit, pair, "line")}, None)
-
-
-def asked(log, pairs=(("A", "B"),), checks=None, scales=None):
-    """Yield every check of a trial: visits, fault, verdict, mean, sd."""
-    whole, counts = design_of(log), putt_counts(log)
-    scales = scales or scales_of(whole)
-    sessions = list(log.putts["session"].unique())
-    for done in checks or range(FIRST_CHECK, len(sessions) + 1):
-        rows = whole.rows[whole.rows["session"].isin(sessions[:done])]
-        design = replace(whole, rows=rows)
-        held = counts[counts["session"].isin(sessions[:done])]
-        posterior = None
-        for before, after in pairs:
-            try:
-                pair = choose_conditions(held, before, after)
-            except UsageError:
-                continue  # one of them has not been tried yet
-            if pair.design in (BEFORE_AFTER, IN_ONE_ORDER):
-                yield done, pair.design, NOT_BY_DESIGN, np.nan, np.nan
-                continue
-            posterior = posterior or quick_posterior(design, "one", scales)
-            case = case_of(design, posterior, pair)
-            change, _, _ = case.judged("line")
-            yield done, case.fault() or "", case.verdict("line"), change.mean(), change.std()
+    return _Case(pair, None, SIZES, "line", False, fit, {"line": contrast(fit, pair, "line")})
 
 
 def one_trial(name, trial):
     """Return the row of one trial: its first verdict of helped or hurt, and the last check."""
     truth = dict(DESIGNS[name])
-    three_tried = truth.get("lay") == "three"
-    pairs = (
-        (("A", "B"), ("A", "C"), ("B", "C")) if three_tried and name == "three" else (("A", "B"),)
-    )
-    found = list(asked(simulated(trial, **truth), pairs))
+    how = {"named": truth.pop("named", False)}
+    if name == "three":
+        how["pairs"] = (("A", "B"), ("A", "C"), ("B", "C"))
+    found = list(asked(simulated(trial, **truth), **how))
     said = [row for row in found if row[2] in (HELPED, HURT)]
     last = found[-1] if found else (0, "no pair", "none", np.nan, np.nan)
     done, fault, verdict, mean, sd = said[0] if said else (0, last[1], "none", np.nan, np.nan)
@@ -228,7 +305,8 @@ def share(count, trials):
 
 def run(name, trials):
     """Simulate what is still missing of a design."""
-    path = RESULTS / f"design_{name}.csv"
+    ROWS.mkdir(exist_ok=True)
+    path = ROWS / f"{name}.csv"
     done = set(pd.read_csv(path)["trial"]) if path.exists() else set()
     with path.open("a", newline="") as stream:
         rows = csv.DictWriter(stream, FIELDS)
@@ -240,28 +318,37 @@ def run(name, trials):
                 {k: v if isinstance(v, str | int) else f"{v:.5g}" for k, v in row.items()}
             )
             stream.flush()
-    report(name, path)
 
 
-def report(name, path):
-    """Write what the trials add up to."""
-    table = pd.read_csv(path, keep_default_na=False)
-    trials = len(table)
-    count = table["verdict"].value_counts()
-    figures = {
+def report():
+    """Write what the trials of every design add up to."""
+    found = {path.stem: figures_of(path) for path in sorted(ROWS.glob("*.csv"))}
+    agreed = found.pop("agree", None)
+    what = "simulated trials of designs people use, asked after every visit by the quick answer"
+    record("trial_designs", what=what, quick_against_sampling=agreed, **found)
+    for name, figures in found.items():
+        print(name, figures)
+
+
+def figures_of(path):
+    """Return what the trials of one design add up to."""
+    table = pd.read_csv(path, keep_default_na=False, na_values=["nan"])
+    if path.stem == "agree":
+        return agreement(table)
+    trials, count = len(table), table["verdict"].value_counts()
+    mean, sd = table["final_mean"].dropna(), table["final_sd"].dropna()
+    visits = DESIGNS[path.stem].get("visits", VISITS)
+    return {
         "trials": trials,
-        "visits": DESIGNS[name].get("visits", VISITS),
-        "putts_a_condition": trial_design(VISITS).scheduled_an_arm,
+        "visits": visits,
+        "putts_in_all": 2 * trial_design(VISITS).scheduled_an_arm * visits // VISITS,
         "helped": share(int(count.get(HELPED, 0)), trials),
         "helped_or_hurt": share(int(count.get(HELPED, 0) + count.get(HURT, 0)), trials),
         "refused_by_design": share(int((table["final"] == NOT_BY_DESIGN).sum()), trials),
-        "faults": table["fault"].value_counts().to_dict(),
-        "mean_log_ratio_at_last": float(pd.to_numeric(table["final_mean"]).mean()),
-        "sd_of_estimates_at_last": float(pd.to_numeric(table["final_mean"]).std()),
-        "sd_stated_at_last": float(pd.to_numeric(table["final_sd"]).mean()),
+        "log_ratio_at_last": {"mean": mean.mean(), "sd": mean.std(), "sd_stated": sd.mean()}
+        if len(sd) > 1
+        else None,
     }
-    record(f"design_{name}", what=f"simulated trials of the design {name}", **figures)
-    print(name, figures)
 
 
 def agree(logs=30):
@@ -270,38 +357,47 @@ def agree(logs=30):
 
     from putlab.model.spread import named_quantities
 
-    names, rows = ("shuffled", "cut", "alternating", "turns", "cut-trend"), []
-    for number in range(logs):
+    ROWS.mkdir(exist_ok=True)
+    names, path = ("shuffled", "cut", "alternating", "turns", "cut-trend"), ROWS / "agree.csv"
+    rows = pd.read_csv(path).to_dict("records") if path.exists() else []
+    for number in range(len(rows), logs):
         name = names[number % len(names)]
         log = simulated(5000 + number, **DESIGNS[name])
-        design = design_of(log)
-        pair = choose_conditions(putt_counts(log), "A", "B")
+        design, pair = design_of(log), choose_conditions(putt_counts(log), "A", "B")
         raw = sampled(design, seed=number)
         case = case_of(design, named_quantities(raw, design), pair)
-        change, _, bar = case.judged("line")
         *_, (_, _, quick_verdict, mean, sd) = asked(log, checks=[VISITS])
+        *_, (_, _, _, same_mean, same_sd) = asked_by_compare(log)
         rows.append({
-            "log": number, "of": name, "mean_full": change.mean(), "sd_full": change.std(),
-            "verdict_full": case.verdict("line"), "mean_quick": mean, "sd_quick": sd,
-            "verdict_quick": quick_verdict,
+            "log": number, "of": name, "mean_full": case.mean, "sd_full": case.sd,
+            "verdict_full": case.verdict, "mean_quick": mean, "sd_quick": sd,
+            "verdict_quick": quick_verdict, "mean_compare": same_mean, "sd_compare": same_sd,
         })  # fmt: skip
-        pd.DataFrame(rows).to_csv(RESULTS / "design_agree.csv", index=False, float_format="%.5g")
-    table = pd.DataFrame(rows)
+        pd.DataFrame(rows).to_csv(path, index=False)
+
+
+def agreement(table):
+    """Return how far apart the quick answer and the kit's sampling are."""
     off = (table["mean_quick"] - table["mean_full"]).abs() / table["sd_full"]
     ratio = table["sd_quick"] / table["sd_full"]
-    z = table["mean_quick"] / table["sd_quick"] - table["mean_full"] / table["sd_full"]
-    record(
-        "design_agree", what="the quick answer against the kit's sampling", logs=logs,
-        mean_apart_in_sd={"mean": off.mean(), "max": off.max()},
-        sd_ratio={"mean": ratio.mean(), "least": ratio.min(), "most": ratio.max()},
-        z_apart_max=z.abs().max(),
-        same_verdict=int((table["verdict_quick"] == table["verdict_full"]).sum()),
-    )  # fmt: skip
+    z = table["mean_quick"] / table["sd_quick"]
+    return {
+        "logs": len(table),
+        "mean_apart_in_sd": {"mean": off.mean(), "most": off.max()},
+        "sd_ratio": {"mean": ratio.mean(), "least": ratio.min(), "most": ratio.max()},
+        "z_apart_most": (z - table["mean_full"] / table["sd_full"]).abs().max(),
+        "same_verdict": int((table["verdict_quick"] == table["verdict_full"]).sum()),
+        "z_apart_from_compare_most": (z - table["mean_compare"] / table["sd_compare"]).abs().max(),
+    }
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("design", choices=[*DESIGNS, "agree"])
+    parser.add_argument("design", choices=[*DESIGNS, "agree", "report"])
     parser.add_argument("--trials", type=int, default=1000)
     given = parser.parse_args()
-    agree() if given.design == "agree" else run(given.design, given.trials)
+    if given.design == "agree":
+        agree()
+    elif given.design in DESIGNS:
+        run(given.design, given.trials)
+    report()

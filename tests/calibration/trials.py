@@ -82,7 +82,7 @@ def trial_design(sessions):
     prior = PRIORS["line"]
     mishits = MISHIT_MOST * prior.mishit_a / (prior.mishit_a + prior.mishit_b)
     share = reading_share(SD_DEG, step=STEP_DEG, mishit_share=mishits)
-    known = Assumptions(share=share * FOR_THE_CHANGE, visit_form_sd=FORM, visit_means=True)
+    known = Assumptions(share=share * FOR_THE_CHANGE, visit_means=True)
     return design_trial(LENGTHS_FT, DETECT_PCT, assumptions=known, sessions=sessions)
 
 

@@ -74,8 +74,8 @@ def textbook(p, ratio=0.8):
         (CANNOT_TELL, textbook(0.01), "would say helped"),
         (CANNOT_TELL, textbook(0.01, 1.3), "would say hurt"),
         (NO_DIFFERENCE, textbook(0.01), "too small to matter"),
-        (HELPED, textbook(0.2), "would not say helped"),
-        (HELPED, textbook(0.01, 1.3), "says the opposite"),
+        (HELPED, textbook(0.2), "would say nothing"),
+        (HELPED, textbook(0.01, 1.3), "would say hurt"),
     ],
 )
 def test_a_sentence_tells_where_textbook_and_kit_disagree(verdict, result, said):
