@@ -4,6 +4,7 @@ from putlab.pages.chart import Chart, chart_of
 from putlab.pages.model_charts import backtest_chart, prior_chart, published_record_chart
 from putlab.pages.progress_charts import (
     change_chart,
+    diary_chart,
     main_lengths_ft,
     progress_chart,
     progress_table,
@@ -20,8 +21,8 @@ from putlab.pages.strokes_charts import (
 )
 
 __all__ = [
-    "Chart", "backtest_chart", "change_chart", "chart_of", "games_chart", "main_lengths_ft",
-    "next_hour_chart", "players_chart", "prior_chart", "progress_chart", "progress_table",
-    "published_record_chart", "readings_chart", "sensitivity_chart", "spread_chart",
-    "spread_table", "strokes_lost_chart", "unusual_visits", "visit_spreads",
+    "Chart", "backtest_chart", "change_chart", "chart_of", "diary_chart", "games_chart",
+    "main_lengths_ft", "next_hour_chart", "players_chart", "prior_chart", "progress_chart",
+    "progress_table", "published_record_chart", "readings_chart", "sensitivity_chart",
+    "spread_chart", "spread_table", "strokes_lost_chart", "unusual_visits", "visit_spreads",
 ]  # fmt: skip

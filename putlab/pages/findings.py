@@ -167,7 +167,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
             unusual,
             measured=measured,
         ),
-        *([charts.change_chart(change)] if change else []),
+        *([charts.change_chart(change), charts.diary_chart(change)] if change else []),
         *([charts.games_chart(games)] if games is not None else []),
         *([charts.backtest_chart(Backtest(foreseen))] if len(foreseen) else []),
     ]

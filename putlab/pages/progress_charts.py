@@ -261,3 +261,73 @@ def ratio_table(found: Comparison) -> pd.DataFrame:
             for length, *values in found.by_distance[columns].dropna().itertuples(index=False):
                 rows.append([component, length_words(length), *values])
     return pd.DataFrame(rows, columns=["component", "label", *ENDS])
+
+
+# What a player reads after each visit, and how it is marked.
+GAUGE: dict[str, dict[str, Any]] = {
+    "not yet": {"color": chart.GREY, "marker": "o", "fillstyle": "none"},
+    "helped": {"color": chart.BLUE, "marker": "o"},
+    "hurt": {"color": chart.VERMILION, "marker": "X"},
+    "no difference worth having": {"color": chart.ORANGE, "marker": "D"},
+}
+
+
+def diary_chart(found: Comparison) -> Chart:
+    """Draw what a comparison said after each visit, as a gauge.
+
+    Parameters
+    ----------
+    found : putlab.trial.compare.Comparison
+        From `putlab.trial.compare.compare`.
+
+    Returns
+    -------
+    Chart
+        Estimate, interval and verdict visit by visit; its table is the comparison's diary.
+    """
+    table, strokes = found.diary, found.metric == "strokes"
+    small = found.too_small_pct / 100
+    even, band = (0.0, found.too_small_strokes) if strokes else (1.0, small)
+    with chart.drawing(2.3, legend=2) as (figure, (axis,)):
+        axis.axhspan(even - band, even + band, facecolor="#E4E4E4", hatch="///", linewidth=0,
+                     edgecolor=chart.GREY, label="too small to matter")  # fmt: skip
+        axis.axhline(even, color=chart.INK, linewidth=0.8)
+        for said, rows in table.groupby("gauge", sort=False):
+            look = {"linestyle": "", "markersize": 5, "elinewidth": 1, "label": said}
+            chart.interval_marks(axis, rows["visits"], rows, ENDS, **look, **GAUGE[str(said)])
+        if not strokes:
+            axis.set_yscale("log")
+            axis.set_yticks(TICKS, [f"{ratio:g}" for ratio in TICKS])
+            axis.minorticks_off()
+        axis.xaxis.get_major_locator().set_params(integer=True)
+        axis.set(
+            ylim=(table["lo"].min() - 0.02, table["hi"].max() + 0.02),
+            xlabel="Visits",
+            ylabel="Strokes a round, change" if strokes else "Ratio of spreads",
+            title=f"Now: {_gauge_now(found)}",
+        )
+    before, after = found.conditions.labels
+    ends = table[table["visits"].isin(table["visits"].agg(["min", "max"]))]
+    said = [
+        f"after {counted(row.visits, 'visit')}, {row.mean:.2f} ({row.lo:.2f} to {row.hi:.2f}), "
+        f"{row.gauge}"
+        for row in ends.itertuples()
+    ]
+    alt = f"{after} against {before}, {found.metric}: {'; '.join(said)}. Now: {_gauge_now(found)}."
+    reading = (
+        f"Each visit's estimate from all putts up to then, with its 90 % interval: "
+        f"{'below 0 is better' if strokes else 'under 1 is narrower'}. All but the last are a "
+        f"quick answer."
+    )
+    return Chart("change-diary", "Visit by visit", alt, reading, figure, table)
+
+
+def _gauge_now(found: Comparison) -> str:
+    said, left = found.diary[["gauge", "visits_left"]].iloc[-1]
+    if found.fault:
+        return f"{said}, nor by this design"
+    if not left > 0:
+        return said
+    if found.plan:
+        return f"{said}, {counted(int(left), 'visit')} of the planned trial left"
+    return f"{said}, about {counted(int(left), 'more visit')} by the forecast"

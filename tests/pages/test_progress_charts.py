@@ -11,7 +11,7 @@ from demo_findings import findings, one
 
 from putlab.pages import chart as look
 from putlab.pages import charts
-from putlab.pages.progress_charts import change_chart, ratio_table, unusual_words
+from putlab.pages.progress_charts import change_chart, diary_chart, ratio_table, unusual_words
 
 
 def test_progress_is_level_trend_form_and_condition(demo_fit):
@@ -133,3 +133,38 @@ def test_many_lengths_are_left_to_the_overall_ratio():
     rows = pd.DataFrame({"distance_ft": np.arange(1.0, 13.0)})
     rows = rows.assign(**{f"line_sd_ratio_{end}": 0.9 for end in ("mean", "lo", "hi")})
     assert len(ratio_table(comparison(by_distance=rows))) == 1
+
+
+def diary(gauges, visits_left, **changes):
+    visits = np.arange(1, len(gauges) + 1)
+    lines = pd.DataFrame({"visits": visits, "mean": 0.8, "gauge": gauges})
+    lines = lines.assign(lo=0.8 - 0.3 / visits, hi=0.8 + 0.3 / visits, visits_left=visits_left)
+    pair = SimpleNamespace(labels=("none", "new $grip"))
+    base = {"diary": lines, "fault": None, "plan": None, "conditions": pair}
+    return comparison(**base | changes)
+
+
+def test_the_diary_marks_every_visit_by_what_it_said():
+    chart = diary_chart(diary(["not yet"] * 3 + ["helped"], [np.nan, np.nan, np.nan, 0]))
+    marked = {
+        bars.get_label(): bars.lines[0].get_xdata() for bars in chart.figure.axes[0].containers
+    }
+    assert {said: list(at) for said, at in marked.items()} == {"not yet": [1, 2, 3], "helped": [4]}
+    assert "after 1 visit, 0.80 (0.50 to 1.10), not yet; after 4 visits" in chart.alt
+    assert chart.alt.endswith("Now: helped.")
+    assert len(chart.table) == 4
+
+
+@pytest.mark.parametrize(
+    ("changes", "now"),
+    [
+        ({"plan": object()}, "Now: not yet, 3 visits of the planned trial left"),
+        ({}, "Now: not yet, about 3 more visits by the forecast"),
+        ({"fault": "before and after"}, "Now: not yet, nor by this design"),
+        ({"metric": "strokes", "too_small_strokes": 0.1}, "Now: not yet, about 3 more visits"),
+    ],
+)
+def test_the_diary_says_what_is_left_and_whose_word_it_is(changes, now):
+    chart = diary_chart(diary(["not yet"] * 2, [4, 3], **changes))
+    assert now in chart.figure.axes[0].get_title(loc="left")
+    assert now in chart.alt
