@@ -7,9 +7,8 @@ import pandas as pd
 
 from putlab.base.errors import expect
 from putlab.base.settings import SEED
-from putlab.practice.plan import MIXED_SET, ordered_sets, rows_to_strike
+from putlab.practice.plan import BOTH, MIXED_SET, ordered_sets, rows_to_fill_in
 from putlab.rounds.first_putts import shipped_mix
-from putlab.rounds.games import deal_game
 
 
 def first_visit(
@@ -56,15 +55,11 @@ def first_visit(
     mix = shipped_mix().among(lengths)
     sets = round(putts / MIXED_SET)
     shares = [MIXED_SET * len(part) for part in np.array_split(np.arange(sets), len(lengths))]
-    drills = [(length, "both", share) for length, share in zip(lengths, shares, strict=True)]
+    drills = [(length, BOTH, share) for length, share in zip(lengths, shares, strict=True)]
     parts = []
     for number, player in enumerate(players):
         rng = np.random.default_rng([seed, number])
         mixed = ordered_sets(drills, {drill[:2]: False for drill in drills}, rng)
-        rows = [rows_to_strike(mixed, player, session, None)]
-        if holes:
-            dealt = deal_game(mix, holes, seed=seed + number, session=session, slopes_pct=(0,))
-            rows.append(dealt.assign(player=player).astype(object))
-        mine = pd.concat(rows, ignore_index=True)
-        parts.append(mine.assign(putt=np.arange(1, len(mine) + 1)))
+        mine = rows_to_fill_in(mixed, mix, holes, seed=seed + number, session=session)
+        parts.append(mine.assign(player=player))
     return pd.concat(parts, ignore_index=True)

@@ -20,6 +20,7 @@ from putlab.practice.learning import Learning
 from putlab.practice.saving import LENGTHS_FT, OPTIONS
 from putlab.practice.split import WARM_UP_MINUTES, drill_minutes, split_minutes
 from putlab.practice.targets import Target, target
+from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.games import deal_game
 from putlab.rounds.strokes import STRETCHES
 
@@ -233,11 +234,7 @@ def plan(
     new = {(length, name): is_new(golfer, length, name) for length, name, _ in drills}
     sets = ordered_sets(drills, new, rng)
     mix = advice.case.round.mix.among(golfer.practised["distance_ft"])
-    game = deal_game(mix, HOLES, seed=seed, session=session, slopes_pct=(0,))
-    game = game.assign(player=golfer.player, stimp_ft=stimp_ft).astype(object)
-    struck = rows_to_strike(sets, golfer.player, session, stimp_ft)
-    rows = pd.concat([struck, game], ignore_index=True)
-    rows["putt"] = np.arange(1, len(rows) + 1)
+    rows = rows_to_fill_in(sets, mix, HOLES, seed=seed, session=session)
     targets = [
         replace(
             target(golfer, rules, length, one, putts, seed=seed),
@@ -252,7 +249,7 @@ def plan(
         advice=advice,
         targets=targets,
         sets=_numbered(sets),
-        log_rows=rows,
+        log_rows=rows.assign(player=golfer.player, stimp_ft=stimp_ft),
         order=_why(new),
     )
 
@@ -273,10 +270,9 @@ def _drills(table: pd.DataFrame, lengths_ft: list[list[float]]) -> list[Drill]:
     """The drills of a split with their putts in whole sets of five, longest first."""
     drills = []
     for row in table.sort_values("minutes", ascending=False, kind="stable").itertuples():
-        here = lengths_ft[row.place]
-        # Not more lengths than sets of five.
         sets = max(round(row.putts / MIXED_SET), 1)
-        here = here[: max(sets, 1)]
+        # Not more lengths than sets of five.
+        here = lengths_ft[row.place][:sets]
         for k, distance_ft in enumerate(here):
             share = sets // len(here) + (k < sets % len(here))
             drills.append((distance_ft, row.component, share * MIXED_SET))
@@ -346,14 +342,17 @@ def shuffled_apart(sets: list[Drill], rng: np.random.Generator) -> list[Drill]:
     return order
 
 
-def rows_to_strike(
-    sets: list[Drill], player: str | None, session: str | None, stimp_ft: float | None
+def rows_to_fill_in(
+    sets: list[Drill], mix: RoundMix, holes: int, *, seed: int, session: str | None
 ) -> pd.DataFrame:
-    """A row a putt of some sets, with every column of the log; readings are blank."""
+    """A row a putt of some sets, then a counted game on a level mat; readings are blank."""
     putts = [(distance_ft, component) for distance_ft, component, n in sets for _ in range(n)]
-    rows = pd.DataFrame(putts, columns=["distance_ft", "drill"])
-    rows = rows.assign(player=player, session=session, stimp_ft=stimp_ft)
-    return rows.reindex(columns=[c.name for c in COLUMNS]).astype(object)
+    rows = [pd.DataFrame(putts, columns=["distance_ft", "drill"])]
+    if holes:
+        rows.append(deal_game(mix, holes, seed=seed, session=session, slopes_pct=(0,)))
+    every = [part.reindex(columns=[c.name for c in COLUMNS]).astype(object) for part in rows]
+    whole = pd.concat(every, ignore_index=True)
+    return whole.assign(session=session, putt=np.arange(1, len(whole) + 1))
 
 
 def _why(new: dict[Place, bool]) -> list[str]:
