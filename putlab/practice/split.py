@@ -21,7 +21,7 @@ from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.model.readings import COMPONENTS
 from putlab.practice.case import Case
-from putlab.practice.learning import carry_over
+from putlab.practice.learning import PracticeEffect
 from putlab.practice.saving import (
     BIAS_FACTORS,
     OPTIONS,
@@ -174,38 +174,44 @@ class SplitProblem:
         ago = self.days[:, None] - self.days[None, :]
         # Share of each block's practice left at each round, (rounds, blocks).
         self.left = np.where(ago >= 0, case.learning.retention(np.maximum(ago, 0)), 0.0)
-        # Normal scores of what is uncertain, each stratified over its whole range; what a putt
-        # is worth, which is smooth over distance, is left at its median.
-        ranks = LatinHypercube(4, rng=case.seed).random(SCENARIOS)
-        terms = [self._terms(norm.ppf(ranks), i) for i in range(len(COMPONENTS))]
+        self.nodes = np.flatnonzero(np.any(case.strokes.saving, axis=(0, 1, 2, 3)))
+        scenarios = self._scenarios()
+        terms = [self._terms(scenarios, i) for i in range(len(COMPONENTS))]
         self.counts, self.experience, self.fade, self.weights = (
             np.concatenate(parts) for parts in zip(*terms, strict=True)
         )
 
-    def _terms(self, scores: np.ndarray, component: int) -> tuple[np.ndarray, ...]:
-        """Counts (terms, options), experience (terms,), fade (terms,), weights (terms, 3)."""
+    def _scenarios(self) -> PracticeEffect:
+        """What practice may do, each uncertain number stratified over its whole range."""
+        # What a putt is worth, which is smooth over distance, is left at its median.
         golfer, learning, strokes = self.case.golfer, self.case.learning, self.case.strokes
-        nodes = np.flatnonzero(np.any(strokes.saving, axis=(0, 1, 2, 3)))
-        carry_range = learning.carry_range * np.exp(learning.carry_log_sd * scores[:, 0])
-        half = getattr(learning, f"{COMPONENTS[component]}_bias_putts")
-        half = half * np.exp(learning.bias_log_sd * scores[:, 1 + component])
-        before = learning.experience * np.exp(learning.experience_log_sd * scores[:, 3])
-        at_nodes = strokes.distance_ft[nodes]
-        putts = [putts_of(option, 1.0, learning) for option in OPTIONS]
-        reach = carry_over(PRACTICE_FT, at_nodes, carry_range)
-        # Of each option, putts a minute for this component and for the other, (options, lengths).
-        name, other = COMPONENTS[component], COMPONENTS[1 - component]
-        taught = np.array([p[name] + learning.other_share * p[other] for p in putts])
-        counts = np.einsum("ol,sln->sno", taught, reach).reshape(-1, len(OPTIONS))
-        struck = golfer.practised["putts"].to_numpy(float)
-        lengths = golfer.practised["distance_ft"]
-        in_log = np.einsum("l,sln->sn", struck, carry_over(lengths, at_nodes, carry_range))
-        experience = before[:, None] + in_log
-        fade = np.broadcast_to(np.log(2) / half[:, None], experience.shape)
-        weights = np.broadcast_to(
-            self._weights(component)[:, None, nodes] / SCENARIOS, (3, *experience.shape)
+        scores = norm.ppf(LatinHypercube(4, rng=self.case.seed).random(SCENARIOS)).T
+        halves = np.array([[learning.line_bias_putts], [learning.pace_bias_putts]])
+        halves = halves * np.exp(learning.bias_log_sd * scores[1:3])
+        return PracticeEffect(
+            learning=learning,
+            practised=golfer.practised,
+            nodes_ft=strokes.distance_ft[self.nodes],
+            rates={},
+            before=learning.experience * np.exp(learning.experience_log_sd * scores[3]),
+            yields={},
+            bias_putts=dict(zip(COMPONENTS, halves, strict=True)),
+            carry_range=learning.carry_range * np.exp(learning.carry_log_sd * scores[0]),
         )
-        return counts, experience.ravel(), fade.ravel(), weights.reshape(3, -1).T
+
+    def _terms(self, scenarios: PracticeEffect, component: int) -> tuple[np.ndarray, ...]:
+        """Counts (terms, options), experience (terms,), fade (terms,), weights (terms, 3)."""
+        learning, size = self.case.learning, scenarios.experience.shape
+        name, other = COMPONENTS[component], COMPONENTS[1 - component]
+        putts = [putts_of(option, 1.0, learning) for option in OPTIONS]
+        # Of each option, putts a minute for this component and for the other.
+        taught = [p[name] + learning.other_share * p[other] for p in putts]
+        counts = np.stack([scenarios.counting(PRACTICE_FT, one) for one in taught], axis=-1)
+        fade = np.broadcast_to(np.log(2) / scenarios.bias_putts[name][:, None], size)
+        weights = self._weights(component)[:, None, self.nodes] / SCENARIOS
+        weights = np.broadcast_to(weights, (3, *size)).reshape(3, -1).T
+        counts = counts.reshape(-1, len(OPTIONS))
+        return counts, scenarios.experience.ravel(), fade.ravel(), weights
 
     def _weights(self, component: int) -> np.ndarray:
         """Expected strokes by node, (3, n): per unit of log experience, and of the bias."""
