@@ -13,7 +13,6 @@ from true_golfers import steady
 
 from putlab.base.errors import FitError
 from putlab.base.settings import interval_probabilities
-from putlab.cli.options import say_of_greens
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread as published_green
 from putlab.model.priors import LINE_PRIORS, PRIORS
@@ -181,16 +180,7 @@ def test_of_who_was_on_no_green_nothing_is_said_of_misses(joint_fit):
 
 
 @pytest.mark.slow
-def test_a_command_says_what_a_green_has_added(joint_fit, capsys):
-    say_of_greens(joint_fit, ["player 1"])
-    said = " ".join(capsys.readouterr().err.split())
-    assert said == " ".join(joint_fit.green_sentences("player 1"))
-    say_of_greens(replace(joint_fit, green_counts=joint_fit.green_counts * 0), ["player 1"])
-    assert capsys.readouterr().err == ""
-
-
-@pytest.mark.slow
-def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(joint_log, monkeypatch, capsys):
+def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(joint_log, monkeypatch):
     def refused(design, what, **options):
         if what == "made-and-missed":
             raise FitError("the made-and-missed fit did not converge.")
@@ -202,9 +192,7 @@ def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(joint_log, mo
     (note,) = fit.diagnostics()["green"]
     assert note.result == "note"
     assert fit.meta()["diagnostics"]["green"]["putts on a green"]["sentence"] == note.sentence
-    say_of_greens(fit, ["player 1"])
-    said = " ".join(capsys.readouterr().err.split())
-    assert said == f"{GREENS_LEFT_OUT}: the made-and-missed fit did not converge."
+    assert note.sentence == f"{GREENS_LEFT_OUT}: the made-and-missed fit did not converge."
     alone = log_of(struck_on_a_green(np.random.default_rng(1), 18, leaves=True))
     with pytest.raises(FitError, match="did not converge"):
         fit_log(alone)
