@@ -251,16 +251,11 @@ def golfer_at_visit(fit: "Fit", player: str, session: str, condition: str | None
 
 def score_chances(chances: np.ndarray) -> np.ndarray:
     """Return the chance of every total from 0, given chances (draws, holes, 10) of each hole."""
-    # By convolution hole after hole within a draw (holes are alike in their golfer, not
-    # independent), then averaged over draws.
-    draws, holes, most = chances.shape
-    total = np.zeros((draws, most * holes + 1))
-    total[:, 0] = 1.0
-    for hole in range(holes):
-        added = np.zeros_like(total)
-        for putts in range(1, most + 1):
-            added[:, putts:] += chances[:, hole, putts - 1, None] * total[:, :-putts]
-        total = added
+    # By convolution hole after hole within a draw, as holes share their golfer; then averaged.
+    total = np.ones((len(chances), 1))
+    for hole in np.moveaxis(chances, 1, 0):
+        both = zip(total, np.pad(hole, ((0, 0), (1, 0))), strict=True)
+        total = np.array([np.convolve(before, here) for before, here in both])
     return total.mean(axis=0)
 
 
@@ -273,9 +268,9 @@ def game_scores(holes: pd.DataFrame, chances: np.ndarray, reference: Reference) 
         expected = _expected(score_chances(chances[:, part.index]), score)
         row = {"player": player, "session": session, "game": game}
         row |= {"holes": len(part), "par": PAR * len(part), "score": score, **expected}
-        row["gained_on_self"] = expected["expected_score"] - score
-        gained = reference.gained(part["distance_ft"], part["putts"])
-        rows.append(row | {"gained_on_reference": gained.sum()})
+        gained = reference.gained(part["distance_ft"], part["putts"]).sum()
+        row |= {"gained_on_self": expected["expected_score"] - score, "gained_on_reference": gained}
+        rows.append(row)
     return pd.DataFrame(rows)
 
 
@@ -302,8 +297,7 @@ RIGHT = ("downhill", "downhill, falls right", "falls right", "uphill, falls righ
 LEFT = ("uphill", "uphill, falls left", "falls left", "downhill, falls left")
 DIRECTIONS = dict(zip(range(0, 360, 45), RIGHT + LEFT, strict=True))
 
-SHORTEST_FT = 2.0
-MOST_HOLES = 18
+SHORTEST_FT, MOST_HOLES = 2.0, 18
 # A mix of so few lengths comes from marks on a mat or strip: deal those, not between them.
 MARKS = 8
 
@@ -374,7 +368,7 @@ def deal_game(
 def card_in_words(card: pd.DataFrame) -> pd.DataFrame:
     """Return a card as a golfer reads it: ``Hole, Length, Slope``."""
     slopes = map(slope_words, card["slope_pct"], card["slope_to_deg"])
-    lengths = list(map(length_words, card["distance_ft"]))
+    lengths = card["distance_ft"].map(length_words)
     return pd.DataFrame({"Hole": card["hole_no"], "Length": lengths, "Slope": list(slopes)})
 
 

@@ -285,8 +285,7 @@ def strokes_lost(
 
 def within_and_on_day(golfer: "Golfer") -> tuple[Skill, Skill]:
     """A golfer's skill within a visit and on a new day, whichever lengths were practised."""
-    within, on_day = (golfer.skill(KNOTS_FT, new_day=day) for day in (False, True))
-    return within, on_day
+    return golfer.skill(KNOTS_FT, new_day=False), golfer.skill(KNOTS_FT)
 
 
 def lost_to(player: str, within: Skill, on_day: Skill, setting: RoundSetting) -> StrokesLost:
