@@ -4,6 +4,7 @@ import contextlib
 import math
 import re
 from collections.abc import Iterable, Iterator
+from contextvars import ContextVar
 from typing import Any
 
 from putlab.base.settings import M_PER_FT
@@ -17,6 +18,10 @@ SPACES = THIN + "\u00a0"
 # The unit in which lengths are said, ``ft`` or ``m``: an option of what is shown, as inside
 # every length is in feet. `lengths_in` sets it to that of the log that is spoken of.
 SPOKEN = {"units": "ft"}
+
+# Whether nothing that may be a name is said: a log is read, or a command runs, under pseudonyms.
+HIDING = ContextVar("hiding", default=False)
+HIDDEN = "(hidden)"
 
 # Decimal places of each column; shares of putts become whole percent.
 PLACES = {
@@ -131,6 +136,21 @@ def lengths_words(lengths_ft: Iterable[float]) -> str:
 def together(text: str) -> str:
     """Return an interval that breaks before its "to" or not at all."""
     return text.replace(" to ", " to\u00a0")
+
+
+@contextlib.contextmanager
+def names_hidden(hidden: bool) -> Iterator[None]:
+    """Say nothing that may be a name, for a while."""
+    before = HIDING.set(hidden or HIDING.get())
+    try:
+        yield
+    finally:
+        HIDING.reset(before)
+
+
+def unless_hidden(text: object, instead: str = HIDDEN) -> str:
+    """Return a text that may be a name, or what is said instead of names."""
+    return instead if HIDING.get() else str(text)
 
 
 def printable(text: str) -> str:

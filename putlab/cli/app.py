@@ -5,8 +5,9 @@ from collections.abc import Callable
 import typer
 
 from putlab import __version__
+from putlab.base.words import HIDING
 from putlab.cli.check import check, import_
-from putlab.cli.console import PSEUDONYMS, pseudonyms
+from putlab.cli.console import PSEUDONYMS
 from putlab.cli.files import cache, notebooks
 from putlab.cli.game import game
 from putlab.cli.practice import advise, plan, review
@@ -60,8 +61,8 @@ def _options(
     under_pseudonyms: bool = typer.Option(
         False,
         PSEUDONYMS,
-        help="Call players 'player 1', 'player 2' … in all that is shown and written (names of "
-        "files stay); --player then takes such a label.",
+        help="Call players 'player 1', 'player 2' …, and files, sheets and visits likewise, in all "
+        "that is shown and written; options then take such labels.",
     ),
 ) -> None:
-    pseudonyms.set(under_pseudonyms)
+    HIDING.set(under_pseudonyms)

@@ -10,9 +10,9 @@ import typer
 
 import putlab as pl
 from putlab.base.errors import UsageError
-from putlab.base.words import counted
+from putlab.base.words import HIDING, counted, unless_hidden
 from putlab.base.writing import check_writable, write_table
-from putlab.cli.console import EXIT_PROBLEM, harmless, pseudonyms
+from putlab.cli.console import EXIT_PROBLEM, harmless
 from putlab.cli.options import FOOT, LogPath
 
 if TYPE_CHECKING:
@@ -35,8 +35,8 @@ def check(
 ) -> None:
     """Read a log and say what is in it, how it was read, and which rows cannot be used."""
     check_writable(rejects)
-    read = pl.read_log(log, allow_empty=True, pseudonyms=pseudonyms.get())
-    print(harmless("\n".join(_summary(str(log), read))))
+    read = pl.read_log(log, allow_empty=True, pseudonyms=HIDING.get())
+    print(harmless("\n".join(_summary(unless_hidden(log, "the log"), read))))
     if rejects is not None:
         counts = {"rows": read.rows_read, "accepted": len(read.putts)}
         meta = {"putlab": pl.__version__, "files": read.files, "sha256": read.digest, **counts}
@@ -61,6 +61,8 @@ def import_(
 
     The next visit under the same headings then needs nothing.
     """
+    if HIDING.get():
+        raise UsageError("import asks about the log's own words: run it without --pseudonyms.")
     rules = {name: _number(value) for name, value in map(_halves, declare)}
     read = pl.read_log(log, columns=dict(map(_halves, maps)), rules=rules, guess=True)
     unsure = [f"*{heading}*" for heading in read.understood.unsure]

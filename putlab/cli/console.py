@@ -16,15 +16,14 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import PutlabError, UsageError
-from putlab.base.words import lengths_in, printable
+from putlab.base.words import lengths_in, printable, unless_hidden
 
 if TYPE_CHECKING:
     import pandas as pd
     import typer
 
-# Whether logs are read under pseudonyms; the choice is forgotten when the run ends.
+# An option of the whole command; the choice is forgotten when the run ends.
 PSEUDONYMS = "--pseudonyms"
-pseudonyms = contextvars.ContextVar("pseudonyms", default=False)
 
 # What writing to a closed pipe, a full disk or a broken device says.
 OUTPUT_LOST = (errno.EPIPE, errno.ENOSPC, errno.EIO)
@@ -72,7 +71,7 @@ def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = No
     gc.set_threshold(50_000, 20, 100)
     arguments = list(sys.argv[1:] if arguments is None else arguments)
     if PSEUDONYMS in arguments:
-        # An option of the whole command, which people also type after the command's name.
+        # People also type it after the command's name.
         arguments = [PSEUDONYMS, *(a for a in arguments if a != PSEUDONYMS)]
     _write_any_character()
     code = _ending(app, arguments)
@@ -105,7 +104,7 @@ def _ending(app: typer.Typer | Callable[..., None], arguments: list[str]) -> int
             raise
         say(
             f"putlab: an error of the kit itself, not of your log "
-            f"({type(error).__name__}: {error}). Nothing was half written. "
+            f"({type(error).__name__}: {unless_hidden(error)}). Nothing was half written. "
             "Set PUTLAB_DEBUG=1 to see where, and report it."
         )
         return EXIT_PROBLEM

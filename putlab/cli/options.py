@@ -13,8 +13,8 @@ from typer import Argument, CallbackParam, Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import M_PER_FT, SEED
-from putlab.base.words import SPOKEN
-from putlab.cli.console import progress, pseudonyms, say
+from putlab.base.words import HIDING, SPOKEN, unless_hidden
+from putlab.cli.console import progress, say
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -57,11 +57,11 @@ FOOT = {"ft": 1.0, "m": M_PER_FT}
 
 def read(path: Path, player: str | None = None) -> Log:
     """Read a log that holds a player, and tell about what was left out."""
-    log = pl.read_log(path, pseudonyms=pseudonyms.get())
+    log = pl.read_log(path, pseudonyms=HIDING.get())
     if len(log.rejects):
         say(
             f"{len(log.rejects)} of {log.rows_read} rows can't be used and were left out; "
-            f"`putlab check {path} --rejects rejects.csv` lists them."
+            f"`putlab check {unless_hidden(path, 'LOG')} --rejects rejects.csv` lists them."
         )
     for warning in log.warnings:
         say(f"Look at: {warning}")

@@ -41,7 +41,7 @@ def trial(
     """Design a trial: putts and visits to see a change, and a shuffled order of blocks."""
     check_writable(output, (".json (the design)", *SHEET))
     if before == after:
-        raise UsageError(f"--before and --after are both {before!r}; name two conditions.")
+        raise UsageError("--before and --after are the same; name two conditions.")
     read = None if log is None else options.read(log, player)
     units = options.unit(units, read)
     asked = {"distances_ft": options.feet(lengths, units), "detect_pct": detect, "metric": metric}

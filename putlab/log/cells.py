@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from putlab.base.words import printable
+from putlab.base.words import printable, unless_hidden
 from putlab.base.writing import FORMULA_STARTS
 from putlab.log.schema import LABEL_LIMIT, M_PER_FT
 
@@ -176,7 +176,7 @@ def _without_unseen(text: str) -> str:
 
 def quoted(value: Any) -> str:
     """Return a cell as the rejects table quotes it: harmless, and shortened with its length."""
-    text = text_of(value)
+    text = unless_hidden(text_of(value))
     if len(text) > QUOTED:
         text = f"{text[:QUOTED]}… ({len(text):,} characters)"
     return printable(text)

@@ -6,13 +6,14 @@ What looks wrong in rows that can be used is said as a warning, never repaired.
 import datetime
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import suppress
 from itertools import permutations
 
 import numpy as np
 import pandas as pd
 
+from putlab.log.pseudonyms import Called, name_in
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import M_PER_FT
 
@@ -38,8 +39,8 @@ SHORTEST_FT = 1.5
 PILE, PILE_RATIO = 8, 3
 
 
-def plausibility(rows: pd.DataFrame, rules: ReadingRules, called: Mapping[str, str]) -> list[str]:
-    """Return what a careful reader would ask about usable rows; some players are called so."""
+def plausibility(rows: pd.DataFrame, rules: ReadingRules, called: Called) -> list[str]:
+    """Return what a careful reader would ask about usable rows; some labels are called so."""
     return [
         *_rolls_in_another_unit(rows),
         *_distances_in_another_unit(rows),
@@ -116,14 +117,14 @@ def _decimals(value: float) -> int:
     return next((n for n in range(4) if abs(value - round(value, n)) < 1e-7), 4)
 
 
-def _names_alike(rows: pd.DataFrame, called: Mapping[str, str]) -> Iterator[str]:
+def _names_alike(rows: pd.DataFrame, called: Called) -> Iterator[str]:
     """Find labels that differ only in case, spaces or accents' storage."""
     for column in ("player", "session", "condition"):
         names = pd.Series(rows[column].dropna().unique(), dtype="str")
         keys = names.map(lambda name: " ".join(unicodedata.normalize("NFKC", name).split()))
         for _, group in names.groupby(keys.str.casefold(), sort=False):
             if len(group) > 1:
-                listed = ", ".join(repr(called.get(name, name)) for name in group[:NAMED])
+                listed = ", ".join(repr(name_in(called, column, name)) for name in group[:NAMED])
                 yield f"{column} labels {listed} are kept apart: are they the same?"
 
 
@@ -177,9 +178,7 @@ def _misdated(rows: pd.DataFrame) -> Iterator[str]:
 EACH, LENGTHS, PAST_LEAST_FT, PAST_SURE, PAST_BETTER = 6, 3, 0.3, 4.0, 6.0
 
 
-def _rolled_past(
-    rows: pd.DataFrame, rules: ReadingRules, called: Mapping[str, str]
-) -> Iterator[str]:
+def _rolled_past(rows: pd.DataFrame, rules: ReadingRules, called: Called) -> Iterator[str]:
     """Ask about roll-outs a constant length beyond the mark at every distance."""
     at_mark = rows["holed"].isna() & rows["aim_past_ft"].isna() & ~(rows["putt_no"] > 1)
     below_limit = rows["distance_ft"] < 0.8 * (rules.roll_limit_ft or np.inf)
@@ -199,7 +198,7 @@ def _rolled_past(
             name, value = ("m", M_PER_FT) if rows["distance_in_m"].mean() > 0.5 else ("ft", 1.0)
             rule = f"aim_past_{name}={constant * value:.1g}"
             yield (
-                f"{called.get(player, player)}'s balls end about {constant * value:.1f} {name} "
+                f"{name_in(called, 'player', player)}'s balls end about {constant * value:.1f} {name} "
                 "past the mark at every length, which is taken as struck too hard. If they were "
                 f"meant to, say so: `putlab import LOG --declare {rule}`, or in a column "
                 f"aim_past_{name}."

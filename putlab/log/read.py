@@ -13,7 +13,7 @@ import pandas as pd
 from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
-from putlab.base.words import counted
+from putlab.base.words import HIDING, counted, names_hidden, unless_hidden
 from putlab.log.cells import read_labels
 from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
@@ -28,6 +28,7 @@ from putlab.log.headings import (
     under_own_names,
     understand,
 )
+from putlab.log.pseudonyms import UNSAID, pseudonyms_of, said, under
 from putlab.log.rows import WHOLE_ROW, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
 from putlab.log.schema import COLUMN, closest
@@ -148,7 +149,7 @@ def choose_player(players: list[str], wanted: str | None) -> str:
         return wanted
     near = get_close_matches(wanted, players, n=1)
     hint = f" Did you mean {near[0]!r}?" if near else ""
-    raise UsageError(f"no player {wanted!r} in the log; it has {known}.{hint}")
+    raise UsageError(f"no player {unless_hidden(repr(wanted))} in the log; it has {known}.{hint}")
 
 
 def read_log(
@@ -178,7 +179,8 @@ def read_log(
         Return a log of which no row can be used, instead of refusing it.
     pseudonyms : bool
         Call players ``player 1``, ``player 2`` and so on, by first putt, in all that the log
-        holds and says; names of files stay.
+        holds and says; so files, sheets, visits that are no date, and conditions that hold
+        a name. What was remarked of the files themselves is not said then.
 
     Returns
     -------
@@ -199,10 +201,22 @@ def read_log(
     >>> len(log.putts) + len(log.rejects) == log.rows_read  # doctest: +SKIP
     True
     """
+    given, declared = checked_columns(columns), declared_rules(rules)
+    with names_hidden(pseudonyms):
+        try:
+            return _read(path, declared, given, guess=guess, allow_empty=allow_empty)
+        except LogError:
+            if HIDING.get():
+                raise LogError(UNSAID) from None
+            raise
+
+
+def _read(
+    path: str | Path, declared: dict[str, float], given: Columns, *, guess: bool, allow_empty: bool
+) -> Log:
     files = find_files(path)
-    declared = files.rules | declared_rules(rules)
     account = _Account(files.warnings, files.notes)
-    rows = _rows_of_files(files, files.columns | checked_columns(columns), account)
+    rows = _rows_of_files(files, files.columns | given, account)
     if account.understood.unsure and not guess:
         raise LogError(account.understood.question(path))
     if not account.rows_read:
@@ -211,32 +225,27 @@ def read_log(
     rows = _reject_duplicates(_settle_players(rows, account), account)
     putts, warnings, assumed = _with_sessions(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
-    found_first = putts.sort_index().sort_values("rank", kind="stable")["player"]
-    players = enumerate(found_first.unique(), start=1)
+    called = pseudonyms_of(putts.sort_index().sort_values("rank", kind="stable"))
     putts = putts.reset_index(drop=True)
-    called = {name: f"player {number}" if pseudonyms else name for number, name in players}
-    rows = rows.assign(player=rows["player"].map(called))
     account.warnings = [*lost, *account.warnings, *repeated_sessions(rows), *warnings]
     rejects = _rejects_table(account.rejects)
-    if pseudonyms:
-        rejects["value"] = rejects["value"].mask(rejects["column"] == "player", "(hidden)")
     if rows.empty and not allow_empty:
         raise LogError(_nothing_usable(path, rejects))
-    made = complete_rules(declared, putts)
+    made = complete_rules(files.rules | declared, putts)
     if made.aim_past_ft is not None:
         putts["aim_past_ft"] = putts["aim_past_ft"].fillna(made.aim_past_ft)
     return Log(
-        putts=putts[[*COLUMN, "file", "row"]].assign(player=putts["player"].map(called)),
+        putts=under(called, putts[[*COLUMN, "file", "row"]]),
         rejects=rejects,
         rules=made,
-        warnings=account.warnings + plausibility(putts, made, called),
-        notes=account.notes,
-        files=[files.name_of(file) for file in files.paths],
+        warnings=said(account.warnings) + plausibility(putts, made, called),
+        notes=said(account.notes),
+        files=list(account.names.values()),
         rows_read=account.rows_read,
         digest=joint_digest(account.digests),
         units="m" if putts["distance_in_m"].mean() > 0.5 else "ft",
-        understood=account.understood,
-        assumed=account.understood.assumed + assumed,
+        understood=Understood() if HIDING.get() else account.understood,
+        assumed=said(account.understood.assumed + assumed),
     )
 
 
@@ -265,6 +274,7 @@ class _Account:
     rows_read: int = 0
     rejects: list[tuple[str, int, str, str, str]] = field(default_factory=list)
     rejected: dict[Any, list[Any]] = field(default_factory=dict)  # the same, by visit
+    names: dict[Path, str] = field(default_factory=dict)  # what each file is called
     digests: dict[str, str] = field(default_factory=dict)  # of each file, and its name
     unknown: dict[str, list[str]] = field(default_factory=dict)  # columns, and their tables
     understood: Understood = field(default_factory=Understood)
@@ -278,13 +288,16 @@ class _Account:
 def _rows_of_files(found: LogFiles, given: Columns, account: _Account) -> pd.DataFrame:
     """Return the usable rows of all files, in feet, with ``file`` and ``row``."""
     parts = []
-    for path in found.paths:
+    for number, path in enumerate(found.paths, start=1):
         name = found.name_of(path)
+        called = account.names[path] = unless_hidden(name, f"file {number}")
         content = content_of(path, name)
         digest = digest_of(content)
         twin = account.digests.get(digest)
         tables = open_tables(content, name, **found.options.get(path, {}))
-        for table, wanted in _logs(tables, given, account):
+        for sheet, (table, wanted) in enumerate(_logs(tables, given, account), start=1):
+            alone = called if len(tables) == 1 else f"{called}, sheet {sheet}"
+            table.name = unless_hidden(table.name, alone)
             rows = _rows_of_table(table, wanted, account)
             if twin:
                 account.reject(rows, WHOLE_ROW, "", f"the file is a copy of {twin}")
@@ -292,7 +305,7 @@ def _rows_of_files(found: LogFiles, given: Columns, account: _Account) -> pd.Dat
                 parts.append(rows)
         if twin:
             account.warnings.append(f"{name} is a copy of {twin}, byte for byte; delete one.")
-        account.digests.setdefault(digest, name)
+        account.digests.setdefault(digest, called)
     account.warnings += _columns_left_out(account.unknown)
     return pd.concat(parts, ignore_index=True)
 

@@ -17,7 +17,7 @@ from statsmodels.stats.multitest import multipletests
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
-from putlab.base.words import THIN, counted, listed, minus
+from putlab.base.words import THIN, counted, listed, minus, unless_hidden
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
@@ -238,7 +238,9 @@ def choose_session(log: Log, player: str, wanted: str | None) -> str:
     if wanted not in known:
         shown = ", ".join(known[-8:])
         more = "…, " if len(known) > 8 else ""
-        raise UsageError(f"{player} has no session {wanted!r}; there are {more}{shown}.")
+        raise UsageError(
+            f"{player} has no session {unless_hidden(repr(wanted))}; there are {more}{shown}."
+        )
     if wanted == known[0]:
         raise UsageError(
             f"{wanted} is the first session of {player}: there is no usual to hold it "

@@ -6,6 +6,7 @@ from difflib import get_close_matches
 import pandas as pd
 
 from putlab.base.errors import UsageError
+from putlab.base.words import unless_hidden
 from putlab.log.read import Log, choose_player
 from putlab.model.readings import practice_putts
 from putlab.posterior.fit import Fit
@@ -153,7 +154,7 @@ def choose_conditions(
 ) -> Conditions:
     """The player and the two conditions asked for, or an error that says what there is."""
     if before == after:
-        raise UsageError(f"before and after are both {before!r}; name two conditions.")
+        raise UsageError("before and after are the same; name two conditions.")
     counts = counts.assign(label=counts["condition"].map(label))
     for wanted in (before, after):
         _check_held(counts, wanted, player)
@@ -200,7 +201,7 @@ def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) ->
     known = list(mine["label"].unique())
     if wanted in known:
         return
-    where, who = f"no condition {wanted!r} in the log", player or "it"
+    where, who = f"no condition {unless_hidden(repr(wanted))} in the log", player or "it"
     if wanted in set(counts["label"]):
         where = f"{player} has no putts under {wanted!r}, though others do"
     offer = f"{', '.join(map(repr, known[:12]))}."

@@ -1,0 +1,83 @@
+"""Pseudonyms: what players, visits, files and sheets are called where no name may be said.
+
+Nothing that was read before the labels are known is said then, for it may hold a name.
+"""
+
+import re
+import unicodedata
+
+import pandas as pd
+
+from putlab.base.words import HIDING, counted
+
+# Columns of labels, and what a label of each is called with a number.
+NOUNS = {"player": "player", "session": "visit", "condition": "condition", "trial": "trial"}
+
+# A visit that is called by its day names nobody.
+DAY = re.compile(r"\d{4}-\d\d-\d\d([ T]\d\d:\d\d(:\d\d)?)?", re.ASCII)
+
+UNSAID = (
+    "the log can't be used, and the reason may hold a name, so it is not said under pseudonyms. "
+    "Read it without them to see the reason."
+)
+
+# What each label is called, by column; players by first putt, so that a log that grows visit
+# by visit keeps its pseudonyms.
+Called = dict[str, dict[str, str]]
+
+
+def pseudonyms_of(putts: pd.DataFrame) -> Called:
+    """Return what labels are called: all players, visits but by day, others that hold a name."""
+    if not HIDING.get():
+        return {}
+    labels = {column: list(putts[column].dropna().unique()) for column in NOUNS}
+    return {
+        column: {
+            label: f"{NOUNS[column]} {number}" if _tells(column, label, labels["player"]) else label
+            for number, label in enumerate(found, start=1)
+        }
+        for column, found in labels.items()
+    }
+
+
+def _tells(column: str, label: str, players: list[str]) -> bool:
+    """Return whether a label of a column may tell who somebody is."""
+    if column == "session":
+        return not DAY.fullmatch(label)
+    return column == "player" or _holds_one(label, players)
+
+
+def name_in(called: Called, column: str, label: str) -> str:
+    """Return what a label of a column is called."""
+    return called.get(column, {}).get(label, label)
+
+
+def under(called: Called, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return rows with their labels as they are called."""
+    return rows.assign(**{column: rows[column].map(to) for column, to in called.items()})
+
+
+def _holds_one(label: str, players: list[str]) -> bool:
+    """Return whether a word of any player's name is in a label, or one of the label in a name."""
+    text, words = _plain(label)
+    for name, parts in map(_plain, players):
+        inside = [part in text for part in parts if len(part) > 2 or not part.isascii()]
+        inside += [word in name for word in words if len(word) > 2 or not word.isascii()]
+        if any(inside) or set(parts) & set(words):
+            return True
+    return False
+
+
+def _plain(label: str) -> tuple[str, list[str]]:
+    """Return a label without case and accents, and its words and numbers."""
+    text = unicodedata.normalize("NFKD", label).casefold()
+    text = "".join(c for c in text if not unicodedata.combining(c))
+    return text, re.findall(r"[^\W\d_]+|\d+", text)
+
+
+def said(remarks: list[str]) -> list[str]:
+    """Return remarks on a log as it was found, or how many are not said because of names."""
+    if not (HIDING.get() and remarks):
+        return remarks
+    unsaid = counted(len(remarks), "remark")
+    return [f"{unsaid} may hold names; read the log without pseudonyms to see them."]
