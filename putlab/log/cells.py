@@ -176,7 +176,7 @@ def _without_unseen(text: str) -> str:
 
 def quoted(value: Any) -> str:
     """Return a cell as the rejects table quotes it: harmless, and shortened with its length."""
-    text = unless_hidden(text_of(value))
+    text = text_of(value) and unless_hidden(text_of(value))
     if len(text) > QUOTED:
         text = f"{text[:QUOTED]}… ({len(text):,} characters)"
     return printable(text)

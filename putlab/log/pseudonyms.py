@@ -5,6 +5,7 @@ Nothing that was read before the labels are known is said then, for it may hold 
 
 import re
 import unicodedata
+from contextlib import suppress
 
 import pandas as pd
 
@@ -54,7 +55,7 @@ def name_in(called: Called, column: str, label: str) -> str:
 
 def under(called: Called, rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows with their labels as they are called."""
-    return rows.assign(**{column: rows[column].map(to) for column, to in called.items()})
+    return rows.assign(**{c: rows[c].map(to).astype(rows[c].dtype) for c, to in called.items()})
 
 
 def _holds_one(label: str, players: list[str]) -> bool:
@@ -69,10 +70,16 @@ def _holds_one(label: str, players: list[str]) -> bool:
 
 
 def _plain(label: str) -> tuple[str, list[str]]:
-    """Return a label without case and accents, and its words and numbers."""
-    text = unicodedata.normalize("NFKD", label).casefold()
-    text = "".join(c for c in text if not unicodedata.combining(c))
+    """Return a label without case, accents and strokes, and its words and numbers."""
+    text = "".join(map(_bare, unicodedata.normalize("NFKC", label).casefold()))
     return text, re.findall(r"[^\W\d_]+|\d+", text)
+
+
+def _bare(letter: str) -> str:
+    """Return a letter without what its name in Unicode says it is written with."""
+    with suppress(KeyError):
+        return unicodedata.lookup(unicodedata.name(letter, "").partition(" WITH ")[0])
+    return letter
 
 
 def said(remarks: list[str]) -> list[str]:
