@@ -198,10 +198,10 @@ def _rolled_past(rows: pd.DataFrame, rules: ReadingRules, called: Called) -> Ite
             name, value = ("m", M_PER_FT) if rows["distance_in_m"].mean() > 0.5 else ("ft", 1.0)
             rule = f"aim_past_{name}={constant * value:.1g}"
             yield (
-                f"{name_in(called, 'player', player)}'s balls end about {constant * value:.1f} {name} "
-                "past the mark at every length, which is taken as struck too hard. If they were "
-                f"meant to, say so: `putlab import LOG --declare {rule}`, or in a column "
-                f"aim_past_{name}."
+                f"{name_in(called, 'player', player)}'s balls end about "
+                f"{constant * value:.1f} {name} past the mark at every length, which is taken as "
+                "struck too hard. If they were meant to, say so: `putlab import LOG --declare "
+                f"{rule}`, or in a column aim_past_{name}."
             )
 
 

@@ -43,7 +43,7 @@ def test_putts_without_a_label_are_called_none():
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("old grip", "old grip"), "both 'old grip'; name two"),
+        (("old grip", "old grip"), "are the same; name two"),
         (("old grip", "new gripp"), "no condition 'new gripp'.*Did you mean 'new grip'"),
         (("old", "new grip", "ash"), "no condition 'old'.*Did you mean 'old grip'"),
         (("old grip", "new grip", "oak"), "oak has no putts under 'new grip'.*'none'"),
