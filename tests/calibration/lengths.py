@@ -24,6 +24,7 @@ from simulated_golfers import play_log, quick_fit  # noqa: E402
 
 from putlab.practice.advice import advise_case  # noqa: E402
 from putlab.practice.case import make_case  # noqa: E402
+from putlab.practice.saving import ALIKE  # noqa: E402
 
 FACTORS = (0.9, 1.0, 1.1)
 
@@ -57,19 +58,23 @@ def row_of(kind, number):
     few, many = advice_of(log, number), advice_of(at_more_lengths(log), number)
     lost, other = few.table, many.table["strokes_lost"]
     inside = (other >= lost["strokes_lost_lo"]) & (other <= lost["strokes_lost_hi"])
+    # The same log of 6 lengths again, other draws: what is the computer's own.
+    again = advice_of(log, number + 1000)
     p_best_apart, most_apart = apart(few, many)
+    saved = few.table["saved_next_hour"]
+    price = saved.max() - saved.iloc[many.savings.best]
     return {
         "kind": kind,
         "at_6": text_of(few.choice),
         "at_18": text_of(many.choice),
         "same_first": few.choice == many.choice,
+        "same_first_by_seed": few.choice == again.choice,
         "same_or_named": few.choice in [*many.chosen, *many.others],
+        "same_or_alike": price < ALIKE,
         "p_best_apart": p_best_apart,
         "p_best_most_apart": most_apart,
-        # The same log of 6 lengths again, other draws: what is the computer's own.
-        "p_best_apart_by_seed": apart(few, advice_of(log, number + 1000))[0],
-        "price": few.table["saved_next_hour"].max()
-        - few.table["saved_next_hour"].iloc[many.savings.best],
+        "p_best_apart_by_seed": apart(few, again)[0],
+        "price": price,
         "lost_inside": inside.mean(),
     }
 
@@ -83,9 +88,10 @@ def main(golfers):
         record(
             "lengths",
             what="the same 300 putts at 6 lengths and at 18: share of golfers with the same "
-            "stretch and component first (or named), how far p_best of the first is apart, "
-            "(and by another seed alone), strokes the first of 18 gives away by the log of 6, "
-            "share of strokes lost inside the other log's intervals",
+            "stretch and component first (named at all; or one within a hundredth of a stroke), "
+            "how far p_best of the first is apart, both beside another seed alone; strokes the "
+            "first of 18 gives away by the log of 6; share of strokes lost inside the other "
+            "log's intervals",
             golfers=len(table),
             bars={"same_first": 1.0, "p_best_apart": "<= 0.08", "lost_inside": 1.0},
             means=table.drop(columns=["kind", "at_6", "at_18"]).mean().round(4).to_dict(),
