@@ -7,7 +7,7 @@ be read, as ``{position: reason}``. Work is done once a distinct value: readings
 import datetime
 import re
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Set
 from decimal import Decimal
 from functools import partial
 from typing import Any
@@ -111,9 +111,11 @@ def _flag(text: str) -> bool:
     return FLAGS[text.lower()]
 
 
-def read_labels(column: pd.Series, choices: Sequence[str] = ()) -> tuple[Any, Unreadable]:
+def read_labels(
+    column: pd.Series, choices: Sequence[str] = (), blanks: Set[str] = BLANKS
+) -> tuple[Any, Unreadable]:
     """Read labels (any, or only the choices) as an array of text; a date becomes ISO text."""
-    values, unreadable = _read_distinct(column, partial(_label, choices=choices), None)
+    values, unreadable = _read_distinct(column, partial(_label, choices=choices), None, blanks)
     return pd.array(values, dtype="str"), unreadable
 
 
@@ -131,14 +133,14 @@ def _label(text: str, choices: Sequence[str]) -> str:
 
 
 def _read_distinct(
-    column: pd.Series, read: Callable[[str], Any], missing: Any
+    column: pd.Series, read: Callable[[str], Any], missing: Any, blanks: Set[str] = BLANKS
 ) -> tuple[np.ndarray, Unreadable]:
     """Apply `read` once a distinct cell; the text of its `ValueError` is why it is unreadable."""
     codes, distinct = pd.factorize(column)
     # Code -1, a missing cell, takes the last entry.
     values, reasons = np.full(len(distinct) + 1, missing, dtype=object), {}
     for code, text in enumerate(map(text_of, np.asarray(distinct))):
-        if text.lower() not in BLANKS:
+        if text.lower() not in blanks:
             try:
                 values[code] = read(text)
             except ValueError as error:

@@ -138,19 +138,13 @@ def understand(table: dict[str, pd.Series], given: Columns, named: bool) -> Unde
     """
     kept = {heading_key(heading): column for heading, column in given.items()}
     found, unsure = Columns(), set[str]()
-    for heading, cells in table.items():
-        column, certain = _decided(heading, cells, kept)
-        rivals = [h for h, c in found.items() if column and _stem(c) == _stem(column)]
-        for rival in rivals:
-            # Of two lengths the one with more values is the roll-out, for want of another.
-            both = _stem(column) == "distance" and "roll" not in map(_stem, found.values())
-            roll = column.replace("distance", "roll")
-            if both and table[rival].nunique() > cells.nunique():
-                found[rival] = roll
-            else:
-                column = roll if both else ""
-        found[heading] = column
-        unsure |= {*rivals} | ({heading} if rivals or not certain else set())
+    # What somebody has said goes first: of two headings for one column the first is proposed.
+    for heading in sorted(table, key=lambda heading: heading_key(heading) not in kept):
+        column, certain = _decided(heading, table[heading], kept)
+        rivals = {h for h, c in found.items() if column and _stem(c) == _stem(column)}
+        found[heading] = "" if rivals else column
+        unsure |= {h for h in rivals if heading_key(h) not in kept}
+        unsure |= set() if certain else {heading}
     unsure |= _give_units(found, table)
     columns = {heading: column for heading, column in found.items() if column}
     by_name = named and "session" not in columns.values()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
@@ -14,20 +15,10 @@ from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
 from putlab.base.words import HIDING, counted, names_hidden, unless_hidden
+from putlab.log import headings
 from putlab.log.cells import read_labels
 from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
-from putlab.log.headings import (
-    Columns,
-    Understood,
-    checked_columns,
-    heading_key,
-    match_columns,
-    missing,
-    refusal,
-    under_own_names,
-    understand,
-)
 from putlab.log.pseudonyms import UNSAID, pseudonyms_of, said, under
 from putlab.log.rows import WHOLE_ROW, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
@@ -44,6 +35,9 @@ REMARKS = ("note", "notes", "remark", "remarks", "comment", "comments")
 
 # Sheets of the kit's own workbooks that hold words.
 SHEETS_OF_WORDS = ("list", "words")
+
+# A comma that may part thousands.
+THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 
 # Unknown columns listed; a damaged file can have thousands.
 MOST_NAMES = 20
@@ -91,7 +85,7 @@ class Log(Result):
     rows_read: int = 0
     digest: str = ""
     units: str = "ft"
-    understood: Understood = field(default_factory=Understood)
+    understood: headings.Understood = field(default_factory=headings.Understood)
     assumed: list[str] = field(default_factory=list)
 
     @property
@@ -201,7 +195,7 @@ def read_log(
     >>> len(log.putts) + len(log.rejects) == log.rows_read  # doctest: +SKIP
     True
     """
-    given, declared = checked_columns(columns), declared_rules(rules)
+    given, declared = headings.checked_columns(columns), declared_rules(rules)
     with names_hidden(pseudonyms):
         try:
             return _read(path, declared, given, guess=guess, allow_empty=allow_empty)
@@ -212,7 +206,12 @@ def read_log(
 
 
 def _read(
-    path: str | Path, declared: dict[str, float], given: Columns, *, guess: bool, allow_empty: bool
+    path: str | Path,
+    declared: dict[str, float],
+    given: headings.Columns,
+    *,
+    guess: bool,
+    allow_empty: bool,
 ) -> Log:
     files = find_files(path)
     account = _Account(files.warnings, files.notes)
@@ -244,7 +243,7 @@ def _read(
         rows_read=account.rows_read,
         digest=joint_digest(account.digests),
         units="m" if putts["distance_in_m"].mean() > 0.5 else "ft",
-        understood=Understood() if HIDING.get() else account.understood,
+        understood=headings.Understood() if HIDING.get() else account.understood,
         assumed=said(account.understood.assumed + assumed),
     )
 
@@ -277,7 +276,7 @@ class _Account:
     names: dict[Path, str] = field(default_factory=dict)  # what each file is called
     digests: dict[str, str] = field(default_factory=dict)  # of each file, and its name
     unknown: dict[str, list[str]] = field(default_factory=dict)  # columns, and their tables
-    understood: Understood = field(default_factory=Understood)
+    understood: headings.Understood = field(default_factory=headings.Understood)
 
     def reject(self, rows: pd.DataFrame, column: str, value: str | pd.Series, reason: str) -> None:
         """Set apart rows that could be read but cannot be used."""
@@ -285,7 +284,7 @@ class _Account:
         self.rejects += bad.itertuples(index=False, name=None)
 
 
-def _rows_of_files(found: LogFiles, given: Columns, account: _Account) -> pd.DataFrame:
+def _rows_of_files(found: LogFiles, given: headings.Columns, account: _Account) -> pd.DataFrame:
     """Return the usable rows of all files, in feet, with ``file`` and ``row``."""
     parts = []
     for number, path in enumerate(found.paths, start=1):
@@ -311,14 +310,14 @@ def _rows_of_files(found: LogFiles, given: Columns, account: _Account) -> pd.Dat
 
 
 def _logs(
-    tables: list[Table], given: Columns, account: _Account
+    tables: list[Table], given: headings.Columns, account: _Account
 ) -> list[tuple[Table, dict[str, int]]]:
     """Return the tables that are logs; a workbook may hold sheets of other things."""
     logs, refused = [], {}
     for found in tables:
         try:
             table = _under_own_names(found, given, account)
-            wanted, unknown = match_columns(table.header, table.name)
+            wanted, unknown = headings.match_columns(table.header, table.name)
         except LogError as error:
             refused[found.name] = error
             continue
@@ -333,20 +332,21 @@ def _logs(
     return logs
 
 
-def _under_own_names(table: Table, given: Columns, account: _Account) -> Table:
+def _under_own_names(table: Table, given: headings.Columns, account: _Account) -> Table:
     """Return a table as it is where it has the log's own names, else by what its headings mean."""
-    wanted, others = match_columns(table.header, table.name)
-    lacking = missing(wanted)
-    if not lacking and not set(map(heading_key, given)) & set(map(heading_key, others)):
+    wanted, others = headings.match_columns(table.header, table.name)
+    lacking = headings.missing(wanted)
+    told = {headings.heading_key(heading) for heading in given}
+    if not lacking and not told.intersection(map(headings.heading_key, others)):
         return table
     raw, broken = table.read({str(at): at for at in range(len(table.header))})
     found = {h: raw[str(at)] for at, h in enumerate(table.header) if h.strip()}
-    read = understand(found, account.understood.columns | given, bool(table.visit))
+    read = headings.understand(found, account.understood.columns | given, bool(table.visit))
     names = [column.removeprefix("-") for column in read.columns.values()]
-    if missing([*names, *["session"] * read.by_name]):
-        raise refusal(table.header, table.name, lacking)
+    if headings.missing([*names, *["session"] * read.by_name]):
+        raise headings.refusal(table.header, table.name, lacking)
     account.understood |= read
-    frame = under_own_names(found, read, table.visit)
+    frame = headings.under_own_names(found, read, table.visit)
     rest = [h for h in found if h not in read.columns and h.lower() not in REMARKS]
     return replace(table, header=[*frame, *rest], read=lambda of: (frame[list(of)], broken))
 
@@ -358,12 +358,22 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
     account.rows_read += len(rows) + len(rejects)
     if planned := len(raw) + len(broken) - len(rows) - len(rejects):
         account.notes.append(f"{table.name}: {counted(planned, 'planned row')} not filled in.")
+    account.notes += _commas(raw, table.name)
     visits = pd.Series(read_labels(raw["session"])[0], raw.index)
     named = [(table.name, *reject) for reject in rejects]
     account.rejects += named
     for reject in named:
         account.rejected.setdefault(visits.get(reject[1]), []).append(reject)
     return rows.assign(file=table.name, row=rows.index)
+
+
+def _commas(raw: pd.DataFrame, name: str) -> Iterator[str]:
+    """Say of numbers that may be thousands that their comma was taken for a decimal one."""
+    lengths = [c for c in raw if c.endswith(("_ft", "_m")) and raw[c].dtype.kind == "O"]
+    for column in lengths:
+        for text in filter(THOUSANDS.fullmatch, map(str, raw[column].unique())):
+            yield f"{name}: {column} {text} was read as {text.replace(',', '.')}."
+            break
 
 
 def _columns_left_out(unknown: dict[str, list[str]]) -> list[str]:
@@ -428,10 +438,8 @@ def _lost_visits(rejected: dict[Any, list[Any]], used: set[str]) -> Iterator[str
 
 def _first_of(reject: Sequence[Any], rows: int) -> str:
     file, row, column, value, reason = reject
-    return (
-        f"{counted(rows, 'row')} can be used. First: {file}, row {row}, column {column}: got "
-        f"'{value}'; {reason}."
-    )
+    first = f"First: {file}, row {row}, column {column}: got '{value}'; {reason}."
+    return f"{counted(rows, 'row')} can be used. {first}"
 
 
 def _nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:

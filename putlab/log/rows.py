@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from putlab.log.cells import quoted, read_flags, read_labels, read_numbers
+from putlab.log.cells import BLANKS, quoted, read_flags, read_labels, read_numbers
 from putlab.log.schema import COLUMN, COLUMNS, M_PER_FT, READINGS, Column
 from putlab.log.tables import Broken
 
@@ -90,7 +90,9 @@ def _read(column: Column, name: str, problems: Problems) -> Any:
     if column.kind == "flag":
         values, unreadable = read_flags(cells)
     elif column.kind == "label":
-        values, unreadable = read_labels(cells, column.choices)
+        # To have no routine is a condition; to say nothing is none.
+        blanks = BLANKS - {"none"} if column.name == "condition" else BLANKS
+        values, unreadable = read_labels(cells, column.choices, blanks)
     else:
         unit = "m" if name == column.metric else column.unit
         values, unreadable = read_numbers(cells, whole=column.kind == "whole", unit=unit)

@@ -143,12 +143,15 @@ def test_lengths_without_a_unit_are_proposed_in_one(tmp_path):
     assert understood.unsure == {"Distance", "Direction", "Rolled"}
 
 
-def test_of_two_lengths_the_one_that_varies_is_proposed_as_the_roll(tmp_path):
-    text = "Date,Distance (m),Length (m)\n2026-01-05,2.1,2\n2026-01-05,1.8,2\n"
-    understood = read_log(csv_of(tmp_path, text), guess=True).understood
-    assert understood.columns["Distance (m)"] == "roll_m"
+def test_of_two_headings_for_one_column_the_first_is_proposed(tmp_path):
+    path = csv_of(tmp_path, "Date,Length (m),Distance (m),Made\n2026-01-05,2,2.1,no\n")
+    understood = read_log(path, guess=True).understood
     assert understood.columns["Length (m)"] == "distance_m"
-    assert understood.unsure == {"Distance (m)", "Length (m)"}
+    assert understood.unsure == {"Length (m)"}
+    log = read_log(path, columns={"Distance (m)": "roll_m"})
+    assert log.understood.columns["Distance (m)"] == "roll_m"
+    told = read_log(path, columns={"Distance (m)": "distance_m"})
+    assert "Length (m)" not in told.understood.columns
 
 
 def test_rows_that_hold_no_putt_are_no_rows(tmp_path):

@@ -172,3 +172,15 @@ def test_names_in_any_case_are_found(tmp_path):
     path = tmp_path / "putts.csv"
     path.write_text("Session,Distance FT,LINE-DEG\na,10,1\n", encoding="utf-8")
     assert len(read_log(path).putts) == 1
+
+
+def test_none_is_a_condition_and_a_blank_elsewhere(tmp_path):
+    log = read(tmp_path, {"condition": "none", "roll_ft": "none"}, {"condition": "NA"})
+    assert log.putts["condition"].fillna("").tolist() == ["none", ""]
+    assert np.isnan(log.putts["roll_ft"][0])
+
+
+def test_a_comma_that_may_part_thousands_is_noted(tmp_path):
+    log = read(tmp_path, {"distance_ft": "3,048"}, {"distance_ft": "3,05"})
+    assert log.putts["distance_ft"].tolist() == [3.048, 3.05]
+    assert log.notes == ["putts.csv: distance_ft 3,048 was read as 3.048."]
