@@ -92,6 +92,7 @@ def session_lines(plan: Plan) -> list[str]:
     lines = [f"Warm up for {WARM_UP_MINUTES:g} minutes"]
     for name in COMPONENTS:
         drills = [goal for goal in plan.targets if goal.component == name]
+        drills.sort(key=lambda goal: goal.distance_ft)
         if drills:
             said = [f"{goal.putts} from {length_words(goal.distance_ft)}" for goal in drills]
             lines.append(f"{name.capitalize()}: {listed(said)}")

@@ -12,7 +12,7 @@ from putlab.base.settings import shipped
 from putlab.log.read import demo_log
 from putlab.pages.page import report
 
-PLAYER, WIDTH = "birch", 900
+PLAYER, WIDTH = "rowan", 900
 
 
 def draw(target):
