@@ -16,7 +16,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import PutlabError, UsageError
-from putlab.base.words import lengths_in, printable, unless_hidden
+from putlab.base.words import SPOKEN, length_number, lengths_in, printable, unless_hidden
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -177,6 +177,8 @@ def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.
     texts = {}
     for name, (title, form) in columns.items():
         text = table[name].map(form.format)
+        if name == "distance_ft" and SPOKEN["units"] == "m":
+            text, title = table[name].map(length_number), title.replace("ft", "m")
         if f"{name}_lo" in table:
             low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))
             text = text + "\n[" + low + ", " + high + "]"
