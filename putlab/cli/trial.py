@@ -73,7 +73,7 @@ def _show_trial(design: TrialDesign, before: str, after: str) -> None:
     )
     columns = {
         "sessions": ("Visits", "{}"),
-        "putts_an_arm": ("Putts a condition", "{:,}"),
+        "putts_a_condition": ("Putts a condition", "{:,}"),
         "chance": ("Chance of having seen it by then", "{:.0%}"),
     }
     show(in_words(design.chances, columns))

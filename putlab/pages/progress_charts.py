@@ -184,7 +184,7 @@ def unusual_words(row: Any) -> str:
     return f"{row.session}: {what}, further than 19 in 20 days do ({sure(row.chance)})"
 
 
-# The verdict on a change: ratios of spread, and the region too small to matter.
+# The verdict on a change: ratios of spread, and what is too small to matter.
 
 
 # Ratios marked on the axis, those that fit.

@@ -38,7 +38,7 @@ Fitter = Callable[[Log], Fit]
 NEWS = 0.05
 
 # Verdicts, the gravest first.
-VERDICTS = ("news", "odd, but one of many looks", "ordinary", "too few putts")
+VERDICTS = ("news", "odd, but one of many checks", "ordinary", "too few putts")
 NEW, ODD, ORDINARY, FEW = VERDICTS
 
 TITLES = ("Stretch", "", "Putts", "Spread", "Bias", "Inside the band", "Verdict")
@@ -77,10 +77,10 @@ class Review(Result):
     def shown(self) -> pd.DataFrame:
         """The table as a person reads it: a row a stretch and component, the gravest verdict."""
         rows = []
-        for (_, component), looks in self.table.groupby(["from_ft", "component"]):
-            gravest = min(looks["verdict"], key=VERDICTS.index)
-            stretch, putts = looks[["stretch", "putts"]].iloc[0]
-            rows.append((stretch, component, str(putts), *map(_cell, looks.itertuples()), gravest))
+        for (_, component), checks in self.table.groupby(["from_ft", "component"]):
+            gravest = min(checks["verdict"], key=VERDICTS.index)
+            stretch, putts = checks[["stretch", "putts"]].iloc[0]
+            rows.append((stretch, component, str(putts), *map(_cell, checks.itertuples()), gravest))
         return pd.DataFrame(rows, columns=TITLES)
 
     @property
@@ -104,7 +104,7 @@ class Review(Result):
         odd = (compared["verdict"] == ODD).sum()
         said = f"{when}: an ordinary day, nothing of it is news."
         if odd:
-            said += f" {odd} of {len(compared)} looks would be odd alone, "
+            said += f" {odd} of {len(compared)} checks would be odd alone, "
             said += "no more than so many turn up."
         return said
 

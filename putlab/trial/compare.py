@@ -281,7 +281,7 @@ class _Case:
         golfer, at_ft = self.fit.golfer(self.pair.player), self.by_distance()["distance_ft"]
         how: dict[str, Any] = {"metric": self.metric, "rules": self.fit.log.rules}
         design = design_trial(list(at_ft), self.sizes["detect_pct"], golfer=golfer, **how)
-        return 2 * design.putts_an_arm
+        return 2 * design.putts_a_condition
 
     def several(self) -> pd.DataFrame | None:
         """The table of all the player's conditions, where there are more than two."""

@@ -76,12 +76,12 @@ class TrialDesign(Result):
         What the verdict will be on.
     f_test_putts : int
         Putts a condition by the exact F-test: one length, one check, exact readings.
-    putts_an_arm : int
+    putts_a_condition : int
         Putts a condition that this trial needs.
     sessions, putts_each : int
         Visits, and putts of each condition at each length in a visit.
     chances : pandas.DataFrame
-        ``sessions, putts_an_arm, chance``: chance of ``helped`` by then if the change is
+        ``sessions, putts_a_condition, chance``: chance of ``helped`` by then if the change is
         as large as that.
     assumptions : Assumptions
         What was allowed for.
@@ -93,7 +93,7 @@ class TrialDesign(Result):
     detect_pct: float
     metric: str
     f_test_putts: int
-    putts_an_arm: int
+    putts_a_condition: int
     sessions: int
     putts_each: int
     chances: pd.DataFrame = field(repr=False)
@@ -101,18 +101,18 @@ class TrialDesign(Result):
     seed: int
 
     @property
-    def scheduled_an_arm(self) -> int:
+    def scheduled_a_condition(self) -> int:
         """Putts a condition as laid out: the need, rounded up to equal blocks."""
         return self.sessions * len(self.distances_ft) * self.putts_each
 
     @property
     def plan(self) -> Plan:
         """The plan as `putlab.trial.compare.compare` knows it again."""
-        return Plan(self.metric, self.detect_pct, 2 * self.scheduled_an_arm, self.sessions)
+        return Plan(self.metric, self.detect_pct, 2 * self.scheduled_a_condition, self.sessions)
 
     @property
     def table(self) -> pd.DataFrame:
-        """``sessions, putts_an_arm, chance``: chance of ``helped`` by then."""
+        """``sessions, putts_a_condition, chance``: chance of ``helped`` by then."""
         return self.chances
 
     @property
@@ -121,16 +121,16 @@ class TrialDesign(Result):
         chance = self.chances["chance"].iloc[-1]
         return (
             f"To see a cut of {self.detect_pct:g} % in {METRICS[self.metric]}: "
-            f"{self.putts_an_arm:,} putts a condition, laid out as {self.sessions} visits of "
+            f"{self.putts_a_condition:,} putts a condition, laid out as {self.sessions} visits of "
             f"{2 * len(self.distances_ft) * self.putts_each} putts (both conditions, "
-            f"{self.scheduled_an_arm:,} each). Chance of seeing it: {chance:.0%}, "
+            f"{self.scheduled_a_condition:,} each). Chance of seeing it: {chance:.0%}, "
             "with a check after every visit; one condition after the other could tell at no size."
         )
 
     def to_dict(self) -> dict[str, Any]:
         """The design as plain values, ready to be written as JSON."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "assumptions"} | {
-            "scheduled_an_arm": self.scheduled_an_arm,
+            "scheduled_a_condition": self.scheduled_a_condition,
             "chances": self.chances.to_dict("records"),
             "reading_share": self.assumptions.share,
             "allowed_for": self.assumptions.source,
@@ -162,7 +162,7 @@ class TrialDesign(Result):
             trial`` and empty `READINGS`.
         """
         rng = np.random.default_rng(self.seed if seed is None else seed)
-        blocks = pd.DataFrame(self._blocks(rng), columns=["visit", "distance_ft", "arm", "putts"])
+        blocks = pd.DataFrame(self._blocks(rng), columns=["visit", "distance_ft", "after", "putts"])
         table = blocks.loc[blocks.index.repeat(blocks["putts"])].reset_index(drop=True)
         width = len(str(self.sessions))
         return pd.DataFrame(
@@ -171,7 +171,7 @@ class TrialDesign(Result):
                 "session": "visit " + table["visit"].astype(str).str.zfill(width),
                 "putt": table.groupby("visit").cumcount() + 1,
                 "distance_ft": table["distance_ft"],
-                "condition": np.where(table["arm"] == 0, before, after),
+                "condition": np.where(table["after"] == 0, before, after),
                 "drill": "both" if self.metric == "strokes" else self.metric,
                 "trial": self.plan.words,
                 **dict.fromkeys(READINGS, np.nan),
@@ -179,11 +179,11 @@ class TrialDesign(Result):
         )
 
     def _blocks(self, rng: np.random.Generator) -> Iterator[tuple[int, float, int, int]]:
-        """Visit, length, arm (0 before, 1 after) and putts of every block, in order."""
+        """Visit, length, whether it is after (0 or 1) and putts of every block, in order."""
         lengths = len(self.distances_ft)
         turns = 2 * int(np.ceil(self.putts_each / (2 * BLOCK)))
         sizes = [len(part) for part in np.array_split(np.arange(self.putts_each), turns)]
-        # Which arm goes first: as often the one as the other in all.
+        # Which condition goes first: as often the one as the other in all.
         deck = np.arange(self.sessions * turns // 2 * lengths) % 2
         rng.shuffle(deck)
         for visit, first in enumerate(deck.reshape(self.sessions, -1, lengths), 1):
@@ -264,7 +264,7 @@ def design_trial(
         detect_pct=float(detect_pct),
         metric=metric,
         f_test_putts=exact,
-        putts_an_arm=needed,
+        putts_a_condition=needed,
         sessions=visits,
         putts_each=each,
         chances=_chances(visits, each * len(lengths), base, means, seed),
@@ -280,7 +280,7 @@ def _chances(visits: int, putts_a_visit: int, base: float, means: float, seed: i
     informative = np.maximum(putts - means * sessions / visits, 1.0)
     # At `base` putts the information is that of the design.
     chance = chance_of_helped(informative / base, seed=seed)
-    return pd.DataFrame({"sessions": sessions, "putts_an_arm": putts, "chance": chance})
+    return pd.DataFrame({"sessions": sessions, "putts_a_condition": putts, "chance": chance})
 
 
 def f_test_power(putts: ArrayLike, cut: float) -> Any:

@@ -341,7 +341,7 @@ def figures_of(path):
     return {
         "trials": trials,
         "visits": visits,
-        "putts_in_all": 2 * trial_design(VISITS).scheduled_an_arm * visits // VISITS,
+        "putts_in_all": 2 * trial_design(VISITS).scheduled_a_condition * visits // VISITS,
         "helped": share(int(count.get(HELPED, 0)), trials),
         "helped_or_hurt": share(int(count.get(HELPED, 0) + count.get(HURT, 0)), trials),
         "refused_by_design": share(int((table["final"] == NOT_BY_DESIGN).sum()), trials),

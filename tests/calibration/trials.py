@@ -194,7 +194,7 @@ def report(name, path):
     figures = {
         "trials": int(table["trial"].nunique()),
         "checks": len(SCENARIOS[name]["checks"]),
-        "putts_an_arm": trial_design(SCENARIOS[name]["checks"][-1]).scheduled_an_arm,
+        "putts_a_condition": trial_design(SCENARIOS[name]["checks"][-1]).scheduled_a_condition,
         "ever_helped": float(said[HELPED].mean()),
         "ever_hurt": float(said[HURT].mean()),
         "ever_either": float((said[HELPED] | said[HURT]).mean()),

@@ -66,7 +66,7 @@ def test_json_holds_design_and_schedule(command, tmp_path):
     assert command("--lengths", "10", "--detect", "40", "-o", str(path)) == 0
     found = json.loads(path.read_text())
     assert found["f_test_putts"] == f_test_putts(0.4)
-    assert len(found["schedule"]) == 2 * found["scheduled_an_arm"]
+    assert len(found["schedule"]) == 2 * found["scheduled_a_condition"]
     assert [row["sessions"] for row in found["chances"]] == list(range(1, 5))
 
 

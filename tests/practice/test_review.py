@@ -151,7 +151,7 @@ def test_the_sentence_names_the_news():
 def test_the_sentence_puts_an_odd_look_in_its_place():
     said = review_of(verdict=ODD).sentence
     assert "an ordinary day" in said
-    assert "1 of 1 looks would be odd alone" in said
+    assert "1 of 1 checks would be odd alone" in said
 
 
 def test_an_ordinary_day_is_called_one():

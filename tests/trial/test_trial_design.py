@@ -54,7 +54,7 @@ def test_the_covered_case_is_the_exact_f_test_and_the_cost_of_checking(detect):
     power = f_test_power(np.arange(2, 1000), cut)
     exact = 2 + int(np.argmax(power >= 0.8))
     assert design.f_test_putts == exact
-    assert design.putts_an_arm == pytest.approx(1.10 * exact, abs=1)
+    assert design.putts_a_condition == pytest.approx(1.10 * exact, abs=1)
 
 
 def test_the_chance_rises_with_visits_and_ends_near_the_one_designed_for():
@@ -65,17 +65,17 @@ def test_the_chance_rises_with_visits_and_ends_near_the_one_designed_for():
 
 
 def test_coarse_readings_and_visits_of_their_own_take_more_putts():
-    exact = design_trial([10], 20, sessions=8).putts_an_arm
+    exact = design_trial([10], 20, sessions=8).putts_a_condition
     coarse = design_trial(
         [10], 20, sessions=8, assumptions=Assumptions(share=0.5, visit_means=True)
-    ).putts_an_arm
+    ).putts_a_condition
     assert coarse == pytest.approx(2 * exact, abs=8)
 
 
 def test_the_layout_holds_the_need_and_not_much_more():
     for detect in (10, 15, 25):
         design = design_trial([4, 8, 15, 30], detect)
-        more = design.scheduled_an_arm - design.putts_an_arm
+        more = design.scheduled_a_condition - design.putts_a_condition
         assert 0 <= more < design.sessions * 4
 
 
