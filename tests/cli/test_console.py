@@ -8,13 +8,16 @@ import sys
 import time
 from types import SimpleNamespace
 
+import pandas as pd
 import pytest
 import typer
 from conftest import DEMO
 
 from putlab.base.errors import FitError, LogError, UsageError
+from putlab.base.words import lengths_in
 from putlab.cli import console
 from putlab.cli.app import build_app
+from putlab.cli.console import in_words
 
 
 def app_that(action):
@@ -166,3 +169,12 @@ def test_an_interrupt_during_a_fit_ends_cleanly(tmp_path):
     assert "stopped. Nothing was half written" in said
     assert "Traceback" not in said
     assert not out.exists()
+
+
+def test_lengths_of_a_table_are_shown_in_the_unit_of_the_log():
+    table = pd.DataFrame({"distance_ft": [1.5 / 0.3048, 8.0], "putts": [3, 4]})
+    columns = {"distance_ft": ("Distance, ft", "{:g}"), "putts": ("Putts", "{}")}
+    with lengths_in("m"):
+        shown = in_words(table, columns)
+    assert shown.to_dict("list") == {"Distance, m": ["1.5", "2.4"], "Putts": ["3", "4"]}
+    assert in_words(table.iloc[1:], columns).to_dict("list")["Distance, ft"] == ["8"]
