@@ -228,9 +228,9 @@ def roll(
     try:
         putt = pl.roll(**asked)
     except UsageError as error:
-        name, colon, rest = str(error).partition(":")
+        name, space, rest = str(error).partition(" ")
         flag = f"--{name.replace('_', '-')}" if name in asked else name
-        raise UsageError(flag + colon + rest) from error
+        raise UsageError(flag + space + rest) from error
     if output is None:
         _say_roll(putt, asked)
     else:

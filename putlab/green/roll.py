@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 import pandas as pd
 
-from putlab.base.errors import UsageError
+from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, STIMP_FT
 from putlab.green.lies import Lies, SlopeScatter
@@ -120,7 +120,13 @@ def roll(
     >>> round(putt.stop_along_ft, 2), round(putt.stop_right_ft, 2)
     (11.18, 1.5)
     """
-    _check(distance_ft, past_ft, slope_to_deg, line_sd_deg, pace_sd_pct)
+    reach = f"more than the hole's radius, {HOLE_RADIUS_FT:.3f}, and at most {LONGEST_FT}"
+    expect(HOLE_RADIUS_FT < distance_ft <= LONGEST_FT, "distance_ft", distance_ft, reach)
+    target = f"a target in front of the ball and at most {LONGEST_FT} past the hole"
+    expect(-distance_ft < past_ft <= LONGEST_FT, "past_ft", past_ft, target)
+    expect(bool(np.isfinite(slope_to_deg)), "slope_to_deg", slope_to_deg, "a number of degrees")
+    expect(0.01 <= line_sd_deg <= 30, "line_sd_deg", line_sd_deg, "0.01 to 30 degrees")
+    expect(0.1 <= pace_sd_pct <= 60, "pace_sd_pct", pace_sd_pct, "0.1 to 60 percent")
     green = Green(stimp_ft, slope_pct)
     rolled = distance_ft + past_ft
     stop = stop_ft(green, 0.0, rolled, slope_to_deg=slope_to_deg)
@@ -134,22 +140,6 @@ def roll(
     values = (*stop, drift, line, pace, np.hypot(along - distance_ft, right), holed.item())
     # To a billionth: rounding of sines is no drift, and no zero is signed.
     return Roll(*(round(float(value), 9) + 0.0 for value in values))
-
-
-def _check(
-    distance_ft: float, past_ft: float, slope_to_deg: float, line_sd_deg: float, pace_sd_pct: float
-) -> None:
-    reach = f"more than the hole's radius, {HOLE_RADIUS_FT:.3f}, and at most {LONGEST_FT}"
-    target = f"a target in front of the ball and at most {LONGEST_FT} past the hole"
-    for name, given, good, expected in (
-        ("distance_ft", distance_ft, HOLE_RADIUS_FT < distance_ft <= LONGEST_FT, reach),
-        ("past_ft", past_ft, -distance_ft < past_ft <= LONGEST_FT, target),
-        ("slope_to_deg", slope_to_deg, np.isfinite(slope_to_deg), "a number of degrees"),
-        ("line_sd_deg", line_sd_deg, 0.01 <= line_sd_deg <= 30, "0.01 to 30 degrees"),
-        ("pace_sd_pct", pace_sd_pct, 0.1 <= pace_sd_pct <= 60, "0.1 to 60 percent"),
-    ):
-        if not good:
-            raise UsageError(f"{name}: got {given:g}; expected {expected}.")
 
 
 def best_aim(lies: Lies, golfer: Skill) -> tuple[float, float]:

@@ -42,7 +42,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize.elementwise import find_root
 from scipy.special import boxcox
 
-from putlab.base.errors import PutlabError, UsageError
+from putlab.base.errors import PutlabError, expect
 from putlab.base.settings import STIMP_FT
 from putlab.green.flat import deceleration_ft_s2
 
@@ -86,15 +86,9 @@ class Green:
     slope_pct: float = 0.0
 
     def __post_init__(self) -> None:
-        if not (np.isfinite(self.stimp_ft) and self.stimp_ft > 0):
-            raise UsageError(
-                f"green speed: got {self.stimp_ft:g} ft; expected a Stimpmeter reading above 0."
-            )
-        if not (np.isfinite(self.slope_pct) and self.slope_pct >= 0):
-            raise UsageError(
-                f"slope: got {self.slope_pct:g} %; expected 0 or more. Which way it falls is "
-                "given by slope_to_deg (0 downhill, 90 to the right, 180 uphill)."
-            )
+        expect(0 < self.stimp_ft < np.inf, "stimp_ft", self.stimp_ft, "a reading above 0")
+        falls = "0 or more; which way it falls is slope_to_deg (0 downhill, 90 right, 180 uphill)"
+        expect(0 <= self.slope_pct < np.inf, "slope_pct", self.slope_pct, falls)
 
     @property
     def deceleration_ft_s2(self) -> float:

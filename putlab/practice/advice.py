@@ -9,7 +9,7 @@ is a posterior, so is the choice.
 from dataclasses import dataclass
 from functools import cached_property
 from html import escape
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 import pandas as pd
@@ -179,21 +179,17 @@ class Advice(Result):
         return " ".join(filter(None, parts))
 
     @property
-    def measure_first(self) -> str:
-        """What to measure where the log is too small to choose by."""
-        most = int(self.case.golfer.measured.max())
-        where = listed(length_words(length) for _, length in LENGTHS_FT[:MEASURED_STRETCHES])
-        return (
-            f"Measure first: no stretch has {MEASURED_PUTTS} putts in the log yet (the most is "
-            f"{most}), too few to choose by. Strike {MEASURED_PUTTS} from each of {where}, both "
-            "readings written down; until then the table is what golfers at large would gain."
-        )
-
-    @property
     def answer(self) -> str:
         """The choice with its neighbours, how sure that is, and what else it may be."""
         if not self.measured:
-            return self.measure_first
+            most = int(self.case.golfer.measured.max())
+            where = listed(length_words(length) for _, length in LENGTHS_FT[:MEASURED_STRETCHES])
+            return (
+                f"Measure first: no stretch has {MEASURED_PUTTS} putts in the log yet (the most "
+                f"is {most}), too few to choose by. Strike {MEASURED_PUTTS} from each of {where}, "
+                "both readings written down; until then the table is what golfers at large would "
+                "gain."
+            )
         said = (
             f"{named(self.chosen, start=True)} is the best use of the next "
             f"{time_words(self.minutes)}, or within {ALIKE:g} strokes a round of the best, with a "
@@ -364,16 +360,9 @@ def advise(
         The player struck no putt that tells about practice.
     """
     expect(0 < minutes < np.inf, "minutes", minutes, "a time above 0")
-    case = make_case(
-        golfer,
-        learning=(learning or Learning()).with_experience(experience),
-        seed=seed,
-        reference=reference,
-        mix=mix,
-        stimp_ft=stimp_ft,
-        past_ft=past_ft,
-        green=green,
-    )
+    learning = (learning or Learning()).with_experience(experience)
+    where: dict[str, Any] = {"stimp_ft": stimp_ft, "past_ft": past_ft, "green": green}
+    case = make_case(golfer, learning=learning, seed=seed, reference=reference, mix=mix, **where)
     return advise_case(case, minutes=minutes)
 
 

@@ -179,17 +179,13 @@ class MeasuringValue(Result):
     table: pd.DataFrame
 
     @property
-    def best(self) -> pd.Series:
-        """The row with the highest net gain."""
-        return self.table.iloc[self.table["net"].argmax()]
-
-    @property
     def sentence(self) -> str:
         """Whether to measure first, in plain words."""
-        row = self.best if self.best["net"] > 0 else self.table.iloc[self.table["gain"].argmax()]
+        pays = self.table["net"].max() > 0
+        row = self.table.loc[self.table["net" if pays else "gain"].idxmax()]
         where = f"{row['putts']:.0f} putts at {length_words(row['distance_ft'])}"
         chance = f"change the choice with a chance of {100 * row['p_changes']:.0f} %"
-        if self.best["net"] > 0:
+        if pays:
             return (
                 f"Measure first: {where} would {chance}, worth {at_least_shown(row['net'])} "
                 f"strokes a round even after the {row['minutes']:.0f} minutes they take."

@@ -35,13 +35,13 @@ def test_table_and_sentence_say_the_same():
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ({"distance_ft": 0.1}, "distance_ft: got 0.1; expected more than the hole's radius, 0.177"),
-        ({"distance_ft": np.nan}, "distance_ft: got nan"),
+        ({"distance_ft": 0.1}, "distance_ft 0.1: expected more than the hole's radius, 0.177"),
+        ({"distance_ft": np.nan}, "distance_ft nan"),
         ({"distance_ft": 201}, "at most 200"),
-        ({"past_ft": -10}, "past_ft: got -10; expected a target in front of the ball"),
-        ({"slope_to_deg": np.inf}, "slope_to_deg: got inf"),
-        ({"line_sd_deg": 0}, "line_sd_deg: got 0; expected 0.01 to 30"),
-        ({"pace_sd_pct": 100}, "pace_sd_pct: got 100; expected 0.1 to 60"),
+        ({"past_ft": -10}, "past_ft -10: expected a target in front of the ball"),
+        ({"slope_to_deg": np.inf}, "slope_to_deg inf"),
+        ({"line_sd_deg": 0}, "line_sd_deg 0: expected 0.01 to 30"),
+        ({"pace_sd_pct": 100}, "pace_sd_pct 100: expected 0.1 to 60"),
     ],
 )
 def test_what_makes_no_putt_is_refused_by_the_name_of_the_argument(given, said):

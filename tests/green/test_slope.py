@@ -267,10 +267,10 @@ def test_a_ball_that_would_not_stop_is_said_so():
 @pytest.mark.parametrize(
     ("given", "said"),
     [
-        ({"stimp_ft": 0}, "green speed: got 0 ft"),
-        ({"stimp_ft": float("nan")}, "green speed: got nan"),
-        ({"slope_pct": -1}, "slope: got -1 %"),
-        ({"slope_pct": float("inf")}, "slope: got inf"),
+        ({"stimp_ft": 0}, "stimp_ft 0: expected a reading above 0"),
+        ({"stimp_ft": float("nan")}, "stimp_ft nan"),
+        ({"slope_pct": -1}, "slope_pct -1: expected 0 or more"),
+        ({"slope_pct": float("inf")}, "slope_pct inf"),
     ],
 )
 def test_what_is_not_a_green_is_refused(given, said):
