@@ -6,7 +6,7 @@ estimate in standard errors must pass, before the full size, FINAL_Z / t (S. K. 
 Tsiatis, "Approximately optimal one-parameter boundaries for group sequential trials",
 Biometrics 43, 1987, shape -1/2); at full size, FINAL_Z; beyond,
 sqrt(FINAL_Z² + 2 BEYOND log t). Of several conditions any pair may be the lucky one, so the
-chance of error is shared out among the pairs. ``tests/calibration/trials.py`` measures the
+chance of error is shared out among the pairs. ``tests/calibration/trial_designs.py`` measures the
 false verdicts of the whole procedure.
 """
 

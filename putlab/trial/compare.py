@@ -20,7 +20,7 @@ from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.trial import boundary, conditions, contrast
-from putlab.trial.boundary import CANNOT_TELL, NOT_BY_DESIGN, Boundary, p_below
+from putlab.trial.boundary import CANNOT_TELL, NOT_BY_DESIGN, Boundary, p_below, two_figures
 from putlab.trial.classical import classical
 from putlab.trial.comparison import METRICS, Comparison, Summary, gauge
 from putlab.trial.conditions import Conditions, Plan, choose_conditions, putt_counts, rows_of
@@ -146,6 +146,7 @@ def _comparison(case: "_Case", plan: Plan | None, seed: int) -> Comparison:
         ),
         plan=plan,
         designed_putts=designed,
+        worth_putts=two_figures(case.boundary.information(case.sd_fit) / per_putt),
         fault=case.fault,
         mix=case.mix.level,
         classical={name: book for name, book in books.items() if book},

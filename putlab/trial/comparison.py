@@ -72,6 +72,8 @@ class Comparison(Result):
         The planned trial and what is done of it, where the log holds its sheet.
     designed_putts : int
         Putts of a trial that would see ``detect_pct``, both conditions together.
+    worth_putts : int
+        Putts shuffled within every visit, as designed, that would tell as much as these.
     fault : str or None
         The part of the design that went along with the change.
     diary : pandas.DataFrame
@@ -103,6 +105,7 @@ class Comparison(Result):
     putts_still_needed: int | None
     plan: Plan | None
     designed_putts: int
+    worth_putts: int
     fault: str | None
     too_small_pct: float
     too_small_strokes: float
@@ -269,9 +272,14 @@ def _settles(found: Comparison) -> str:
 def _about_design(found: Comparison) -> Iterator[str]:
     conditions = found.conditions
     if conditions.design == BY_VISITS:
+        worth = (
+            f": these {conditions.putts:,} putts tell what about {found.worth_putts:,} shuffled "
+            "within every visit would"
+        )
         yield (
             f"Only {conditions.sessions_shared} of {conditions.sessions} visits hold both "
-            "conditions, so a good day can pose as a good change; the interval allows for that."
+            "conditions, so a good day can pose as a good change; the interval allows for that"
+            f"{worth if found.worth_putts < conditions.putts else ''}."
         )
     if not found.fault and abs(conditions.later) >= NOTABLY_LATER:
         (before, after), when = conditions.labels, "later" if conditions.later > 0 else "earlier"

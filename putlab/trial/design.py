@@ -47,7 +47,7 @@ READINGS = ("line_deg", "roll_ft")
 BLOCK = 5
 
 # The model learns of mishits, first putts and form from the same putts, which leaves this
-# share for the change: measured on simulated trials (`tests/calibration/trials.py`).
+# share for the change: measured on simulated trials (`tests/calibration/trial_designs.py`).
 FOR_THE_CHANGE = 0.96
 
 

@@ -3,7 +3,7 @@
 A comparison is wanted as it stood after every visit, and a fit a visit would take minutes. Here
 the scales (of spots and visits, the share of mishits) are taken as the whole fit has them, the
 rest of the story is solved for its mode, and the curvature there is the precision. The tests
-and ``tests/calibration/trials.py`` say how far it is from sampling.
+and ``tests/calibration/trial_designs.py`` say how far it is from sampling.
 """
 
 from collections.abc import Sequence

@@ -8,7 +8,7 @@ spreads rise or fall straight over log distance, by as much as the prior thinks 
 putts each, whole degrees and tenths of a foot). A row a log is added to
 ``tests/results/spots.csv``, so a run that is stopped goes on where it was; the rates go to
 ``tests/results/spots.json``, by halves of the logs too. Fits use the kit's own sampler with fewer
-draws: the quick fit of ``laplace.py`` gets wrong how far a length is pulled to the others.
+draws: a normal around the mode gets wrong how far a length is pulled to the others.
 """
 
 import sys

@@ -1,6 +1,7 @@
 """The words of a comparison, over 200 made ones: one story each, and never against the verdict."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,7 @@ from putlab.trial.boundary import (
     p_below,
 )
 from putlab.trial.comparison import Comparison, gauge
-from putlab.trial.conditions import APART, BEFORE_AFTER, IN_ONE_ORDER, Conditions, Plan
+from putlab.trial.conditions import APART, BEFORE_AFTER, BY_VISITS, IN_ONE_ORDER, Conditions, Plan
 
 DESIGNED = 400
 VISITS = {
@@ -68,7 +69,7 @@ def made(seed):
         p_too_small_to_matter=float(boundary.p_too_small(mean, sd)),
         p_needed=float(boundary.p_needed(sd)), p_detect=float(p_below(mean, sd, -boundary.detect)),
         verdict=verdict, putts_still_needed=0 if fault else further, plan=plan,
-        designed_putts=DESIGNED, fault=fault, too_small_pct=5.0 * small,
+        designed_putts=DESIGNED, worth_putts=240, fault=fault, too_small_pct=5.0 * small,
         too_small_strokes=0.1 * small, detect_pct=20.0, mix="tour", classical={}, meta={},
     )  # fmt: skip
     return found, share
@@ -115,6 +116,28 @@ def test_the_numbers_said_bear_the_verdict_out(case):
         assert found.p_too_small_to_matter >= 0.9
     if "is unlikely" in said_of(case):
         assert found.p_detect < 0.05
+
+
+@pytest.mark.parametrize("case", range(200))
+def test_the_gauge_and_the_cautions_never_contradict_the_verdict(case):
+    found, _ = MADE[case]
+    read = gauge(found.verdict, found.p_detect)
+    if found.verdict in (HELPED, HURT):
+        assert read == found.verdict
+    elif found.verdict == NO_DIFFERENCE:
+        assert read == "no difference worth having"
+    else:
+        # A trial called vain says so in words too.
+        assert (read == "not yet") == ("is unlikely" not in found.sentence or bool(found.fault))
+    told = " ".join(found.cautions)
+    assert not re.search(r"\b(helped|hurt|cannot tell|no difference)\b", told, re.IGNORECASE)
+
+
+def test_whole_visits_of_one_condition_are_said_to_tell_less():
+    by_visits = next(f for f, _ in MADE if f.conditions.design == BY_VISITS)
+    few, many = (" ".join(replace(by_visits, worth_putts=n).cautions) for n in (160, 400))
+    assert "these 240 putts tell what about 160 shuffled within every visit would." in few
+    assert "shuffled within every visit would" not in many
 
 
 def said_of(case):

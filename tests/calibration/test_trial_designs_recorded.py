@@ -1,0 +1,48 @@
+"""What a verdict may get wrong, and what it sees, in the designs people use: the record's bars.
+
+The record is that of ``trial_designs.py``, which says how it was made.
+"""
+
+import json
+
+import pytest
+from record import RESULTS
+
+RECORD = json.loads((RESULTS / "trial_designs.json").read_text("utf-8"))["figures"]
+
+# Nothing is true of these, and a verdict is given; of the next none is.
+TOLD = ("shuffled", "practice", "alternating", "bad-days", "three")
+REFUSED = ("first", "lengths", "bad-spell")
+
+
+@pytest.mark.parametrize("name", [name for name in TOLD if name in RECORD])
+def test_of_nothing_no_more_than_one_trial_in_twenty_says_something(name):
+    found = RECORD[name]
+    assert found["trials"] >= 1000
+    assert found["helped_or_hurt"]["share"] <= 0.05
+    assert found["helped_or_hurt"]["hi"] < 0.065
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_told_apart_gets_no_verdict(name):
+    found = RECORD[name]
+    assert found["trials"] >= 1000
+    assert found["helped_or_hurt"]["share"] == 0
+    assert found["refused_by_design"]["share"] == 1
+
+
+@pytest.mark.parametrize("name", ["cut", "cut-trend"])
+def test_the_cut_planned_for_is_seen_at_the_planned_size(name):
+    found = RECORD[name]
+    assert found["trials"] >= 1000
+    assert found["helped"]["share"] >= 0.75
+
+
+def test_the_quick_answer_is_as_near_to_sampling_as_sampling_is_to_itself():
+    found = RECORD["quick_against_sampling"]
+    assert found["quick"]["mean_apart_in_sd"]["most"] < 0.25
+    assert 0.9 < found["quick"]["sd_ratio"]["least"]
+    assert found["quick"]["sd_ratio"]["most"] < 1.1
+    assert found["quick"]["same_verdict"] >= found["again"]["same_verdict"] - 1
+    # It is `compare`'s own answer, to the last digits.
+    assert found["z_apart_from_compare_most"] < 1e-9
