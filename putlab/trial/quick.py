@@ -48,14 +48,11 @@ def quick_fit(fit: Fit, player: str, sessions: list[str]) -> Fit:
 
 def quick_posterior(design: Design, player: str, scales: dict[str, float]) -> dict[str, Any]:
     """Draws of what a comparison needs, (1, draws, ...), from one player's rows of a design."""
-    names = ("effect", "effect_slope", "shift", "trend")
-    columns = [len(design.players) if name == "trend" else len(design.conditions) for name in names]
-    found = {name: np.zeros((1, DRAWS, n)) for name, n in zip(names, columns, strict=True)}
-    own = (design.conditions["player"] == player).to_numpy()
-    for name, draws in story_of(design, player, scales).drawn(names).items():
-        found[name][0][:, design.players.index(player) if name == "trend" else own] = (
-            draws[:, 0] if name == "trend" else draws
-        )
+    held, one = design.conditions["player"] == player, np.array(design.players) == player
+    own = dict.fromkeys(("effect", "effect_slope", "shift"), held.to_numpy()) | {"trend": one}
+    found = {name: np.zeros((1, DRAWS, places.size)) for name, places in own.items()}
+    for name, draws in story_of(design, player, scales).drawn(list(own)).items():
+        found[name][0][:, own[name]] = draws
     return found
 
 

@@ -41,7 +41,7 @@ def test_the_cut_planned_for_is_seen_at_the_planned_size(name):
 def test_the_quick_answer_is_as_near_to_sampling_as_sampling_is_to_itself():
     found = RECORD["quick_against_sampling"]
     assert found["quick"]["mean_apart_in_sd"]["most"] < 0.25
-    assert 0.9 < found["quick"]["sd_ratio"]["least"]
+    assert found["quick"]["sd_ratio"]["least"] > 0.9
     assert found["quick"]["sd_ratio"]["most"] < 1.1
     assert found["quick"]["same_verdict"] >= found["again"]["same_verdict"] - 1
     # It is `compare`'s own answer, to the last digits.

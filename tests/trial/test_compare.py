@@ -20,7 +20,7 @@ from putlab.trial import boundary
 from putlab.trial import compare as comparing
 from putlab.trial.boundary import HELPED, HURT, NO_DIFFERENCE, NOT_BY_DESIGN
 from putlab.trial.compare import compare
-from putlab.trial.conditions import BEFORE_AFTER
+from putlab.trial.conditions import BEFORE_AFTER, choose_conditions, putt_counts
 from putlab.trial.contrast import contrast
 from putlab.trial.quick import quick_fit
 
@@ -59,6 +59,23 @@ def test_the_demos_true_ratio_lies_within_the_interval(demo):
 def test_the_halls_turns_can_tell(demo):
     assert demo.conditions.design == "interleaved"
     assert demo.verdict == HELPED
+
+
+def test_ten_fits_of_a_tenth_of_the_draws_say_the_same_of_the_halls_turns(demo, demo_fit):
+    # Ten seeds would each have ten times the draws, and stray less.
+    sizes = {name: getattr(demo, name) for name in ("too_small_pct", "detect_pct")}
+    drawn = demo_fit.posteriors["line"]["posterior"].dataset
+    for part in np.array_split(np.arange(drawn.sizes["draw"]), 10):
+        posteriors = demo_fit.posteriors | {"line": {"posterior": drawn.isel(draw=part)}}
+        fit = replace(demo_fit, posteriors=posteriors)
+        change = contrast(fit, demo.conditions, "line")
+        case = comparing._Case(demo.conditions, None, sizes, "line", False, fit, {"line": change})
+        assert case.verdict == HELPED
+
+
+def test_of_the_attics_change_the_order_of_visits_decides_and_no_draw():
+    counts = putt_counts(read_log(DEMO / "attic"))
+    assert choose_conditions(counts, OLD_PUTTER, NEW_PUTTER).design == BEFORE_AFTER
 
 
 def test_the_attics_before_and_after_is_no_cause_and_says_why():
