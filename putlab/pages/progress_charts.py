@@ -286,9 +286,9 @@ def diary_chart(found: Comparison) -> Chart:
         Estimate, interval and verdict visit by visit; its table is the comparison's diary.
     """
     table, strokes = found.diary, found.metric == "strokes"
-    small = found.too_small_pct / 100
-    even, band = (0.0, found.too_small_strokes) if strokes else (1.0, small)
+    even, band = (0.0, found.too_small_strokes) if strokes else (1.0, found.too_small_pct / 100)
     with chart.drawing(2.3, legend=2) as (figure, (axis,)):
+        low, high = min(table["lo"].min(), even - band), max(table["hi"].max(), even + band)
         axis.axhspan(even - band, even + band, facecolor="#E4E4E4", hatch="///", linewidth=0,
                      edgecolor=chart.GREY, label="too small to matter")  # fmt: skip
         axis.axhline(even, color=chart.INK, linewidth=0.8)
@@ -301,7 +301,7 @@ def diary_chart(found: Comparison) -> Chart:
             axis.minorticks_off()
         axis.xaxis.get_major_locator().set_params(integer=True)
         axis.set(
-            ylim=(table["lo"].min() - 0.02, table["hi"].max() + 0.02),
+            ylim=(low - 0.1, high + 0.1) if strokes else (0.97 * low, 1.03 * high),
             xlabel="Visits",
             ylabel="Strokes a round, change" if strokes else "Ratio of spreads",
             title=f"Now: {_gauge_now(found)}",
@@ -315,9 +315,9 @@ def diary_chart(found: Comparison) -> Chart:
     ]
     alt = f"{after} against {before}, {found.metric}: {'; '.join(said)}. Now: {_gauge_now(found)}."
     reading = (
-        f"Each visit's estimate from all putts up to then, with its 90 % interval: "
+        "Each visit's estimate from all putts up to then, with its 90 % interval: "
         f"{'below 0 is better' if strokes else 'under 1 is narrower'}. All but the last are a "
-        f"quick answer."
+        "quick answer."
     )
     return Chart("change-diary", "Visit by visit", alt, reading, figure, table)
 

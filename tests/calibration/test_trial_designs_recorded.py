@@ -28,7 +28,8 @@ def test_what_cannot_be_told_apart_gets_no_verdict(name):
     found = RECORD[name]
     assert found["trials"] >= 1000
     assert found["helped_or_hurt"]["share"] == 0
-    assert found["refused_by_design"]["share"] == 1
+    # But for the few who never came upon a bad spell, and so tried nothing.
+    assert found["refused_by_design"]["share"] + found["one_condition_only"]["share"] == 1
 
 
 @pytest.mark.parametrize("name", ["cut", "cut-trend"])
@@ -38,11 +39,11 @@ def test_the_cut_planned_for_is_seen_at_the_planned_size(name):
     assert found["helped"]["share"] >= 0.75
 
 
-def test_the_quick_answer_is_as_near_to_sampling_as_sampling_is_to_itself():
+def test_the_quick_answer_lies_within_a_quarter_of_an_sd_of_sampling_and_says_the_same():
     found = RECORD["quick_against_sampling"]
     assert found["quick"]["mean_apart_in_sd"]["most"] < 0.25
     assert found["quick"]["sd_ratio"]["least"] > 0.9
     assert found["quick"]["sd_ratio"]["most"] < 1.1
-    assert found["quick"]["same_verdict"] >= found["again"]["same_verdict"] - 1
+    assert found["quick"]["same_verdict"] == found["logs"]
     # It is `compare`'s own answer, to the last digits.
     assert found["z_apart_from_compare_most"] < 1e-9

@@ -363,6 +363,7 @@ def figures_of(path):
         "helped": share(int(count.get(HELPED, 0)), trials),
         "helped_or_hurt": share(int(count.get(HELPED, 0) + count.get(HURT, 0)), trials),
         "refused_by_design": share(int((table["final"] == NOT_BY_DESIGN).sum()), trials),
+        "one_condition_only": share(int((table["fault"] == "no pair").sum()), trials),
         "information_of_designed_at_last": bar.information(sd.mean()) / bar.designed_information
         if len(sd) > 1
         else None,
