@@ -180,3 +180,85 @@ def test_a_parquet_log_of_typed_columns_is_read_as_before(tmp_path):
     )
     frame.to_parquet(tmp_path / "log.parquet")
     assert read_log(tmp_path / "log.parquet").putts["session"].tolist() == ["2026-01-05"]
+
+
+# A cell of one column and what whoever wrote it means, by the plain sense of its notation; None
+# where it can mean two things or nothing, and the row must be refused. Inches are twelfths of a
+# foot, a yard is three feet, a foot 0.3048 m exactly; 46086 is how spreadsheets count 2026-03-05.
+MEANT = [
+    *[
+        ("line_deg", cell, 1.5)
+        for cell in ("1.5", "1,5", "+1.5", "1,500", "1.50", "1,5\u00b0", "1.5 R")
+    ],
+    *[
+        ("line_deg", cell, -2.0)
+        for cell in ("-2", "\u22122", "-2.", "2 L", "L2", "2 left", "-2\u00b0")
+    ],
+    *[("line_deg", cell, 0.5) for cell in (".5", ",5", "0.5\u00b0", "R 0.5", "5e-1")],
+    *[("line_deg", cell, 0.0) for cell in ("0", "-0", "0,0", "0 R", "0 L")],
+    *[
+        ("line_deg", cell, None)
+        for cell in ("1/2", "1:30", "(2)", "2-", "- 2", "--2", "1.5.2", "1,5,2")
+    ],
+    *[
+        ("line_deg", cell, None)
+        for cell in ("left", "TRUE", "#REF!", "=1+1", "2026-05-12", "1O", "l")
+    ],
+    *[
+        ("line_deg", cell, None)
+        for cell in ("3'", "2 m", "-2 L", "+2 L", "1_0", "0x1F", "\u221e", "nan1")
+    ],
+    *[
+        ("distance_ft", cell, 10.0)
+        for cell in ("10", "10.", "10,0", "10 ft", "10'", "120 in", "1e1")
+    ],
+    *[("distance_ft", cell, 9.0) for cell in ("3 yd", "9 feet", "108 in", "2.7432 m", "274.32 cm")],
+    *[
+        ("distance_ft", cell, None)
+        for cell in ("1O", "ten", "10-12", "~10", "<10", "10?", "10 ft 6", "0")
+    ],
+    *[
+        ("distance_ft", cell, None)
+        for cell in ("-10", "1,000.5", "10 12", "10\u00b0", "10 %", "10 kg")
+    ],
+    *[("distance_m", cell, 3 / 0.3048) for cell in ("3", "3,0", "3 m", "300 cm", "3.000")],
+    *[("distance_m", cell, 10.0) for cell in ("10 ft", "3,048", "3.048 m", "10'")],
+    *[("holed", cell, True) for cell in ("1", "1.0", "TRUE", "Yes", "y", "made", "in", "holed")],
+    *[("holed", cell, False) for cell in ("0", "0.0", "False", "no", "N", "missed", "miss", "out")],
+    *[("holed", cell, None) for cell in ("2", "0.5", "x", "-", "left", "short", "maybe")],
+    *[("slope_pct", cell, 2.0) for cell in ("2", "2%", "2 %", "2,0", "+2")],
+    *[("slope_pct", cell, None) for cell in ("1:50", "1 in 50", "2\u00b0", "-2", "two")],
+    *[
+        ("session", cell, "2026-03-05")
+        for cell in ("2026-03-05", "2026-3-5", "2026/03/05", "46086")
+    ],
+    *[("session", cell, "2026-03-05") for cell in ("20260305", "2026.3.5")],
+    *[("session", cell, "2026-02-13") for cell in ("13/02/2026", "13.2.26", "02/13/2026")],
+    *[("session", cell, cell) for cell in ("2026-02-30", "week 10", "12", "2026-W10", "0")],
+    *[("session", cell, None) for cell in ("none", "N/A", "", "null")],
+    *[("condition", cell, cell) for cell in ("No", "0", "-", "A", "new grip", "Nan's grip")],
+    *[("condition", cell, "") for cell in ("none", "NA", "n/a", "null")],
+    ("condition", "'=new", "=new"),
+    ("player", "  elm ", "elm"),
+    ("player", "e\u0301lm", "\u00e9lm"),
+]
+
+
+@pytest.mark.parametrize(("column", "cell", "meant"), MEANT)
+def test_a_cell_is_read_as_it_is_meant_or_refused(tmp_path, column, cell, meant):
+    good = {"player": "elm", "session": "s1", "distance_ft": "10", "line_deg": "1"}
+    if column == "distance_m":
+        del good["distance_ft"]
+    path = tmp_path / "log.csv"
+    pd.DataFrame([good | {column: cell}]).to_csv(path, index=False, sep=";")
+    log = read_log(path, allow_empty=True)
+    assert log.rows_read == 1
+    if meant is None:
+        assert log.rejects["column"].tolist() == [column]
+        return
+    read = log.putts[column.replace("_m", "_ft")].fillna("").tolist()
+    assert read == ([pytest.approx(meant, abs=1e-9)] if isinstance(meant, float) else [meant])
+
+
+def test_the_list_of_misreadings_is_long_enough():
+    assert len(set(MEANT)) >= 60
