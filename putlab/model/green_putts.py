@@ -73,15 +73,12 @@ def green_putts(putts: pd.DataFrame) -> pd.DataFrame:
 def outcome_counts(putts: pd.DataFrame) -> pd.DataFrame:
     """Return what each player's `green_putts` tell, a row a player."""
     missed = ~putts["made"]
-    columns = {
-        "putts": True,
-        "made": putts["made"],
-        "misses": missed,
-        "leaves": missed & putts["high_ft"].notna(),
-        "followed": missed & putts["followed"].notna(),
-    }
-    flags = pd.DataFrame(columns, index=putts.index).astype(int)
-    return flags.groupby(putts["player"], sort=False).sum()
+    told = putts.assign(
+        putts=1, misses=missed, leaves=missed & putts["high_ft"].notna(),
+        followed=missed & putts["followed"].notna(),
+    )  # fmt: skip
+    counts = ["putts", "made", "misses", "leaves", "followed"]
+    return told[counts].astype(int).groupby(putts["player"], sort=False).sum()
 
 
 def _in_holes(putts: pd.DataFrame) -> pd.DataFrame:

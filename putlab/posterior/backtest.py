@@ -19,6 +19,7 @@ from putlab.log.checks import visit_read
 from putlab.log.read import Log
 from putlab.model.readings import COMPONENTS, INTERVALS, lengths_ft, practice_putts
 from putlab.posterior.fit import Fit, fit_log
+from putlab.posterior.player import Golfer
 
 VISITS = 3
 
@@ -76,7 +77,8 @@ class Backtest(Result):
             return ""
         gain = np.log(mine["chance"]).mean() - np.log(mine[list(RIVALS)]).mean()
         by = [
-            f"{abs(np.expm1(gain[name])):.0%} {_more(gain[name])} {RIVALS[name]}" for name in RIVALS
+            f"{abs(np.expm1(more)):.0%} {'likelier' if more > 0 else 'less likely'} than by {rival}"
+            for more, rival in zip(gain, RIVALS.values(), strict=True)
         ]
         visits = mine["session"].nunique()
         last = "The last visit" if visits == 1 else f"Each of the last {visits} visits"
@@ -85,10 +87,6 @@ class Backtest(Result):
             f"{mine['held_90'].mean():.0%} of {counted(len(mine), 'reading')} and the 50% ranges "
             f"{mine['held_50'].mean():.0%}; a reading was typically thought {listed(by)}."
         )
-
-
-def _more(gain: float) -> str:
-    return "likelier than by" if gain > 0 else "less likely than by"
 
 
 def backtest(
@@ -149,7 +147,9 @@ def backtest(
             )
         before = replace(log, putts=putts[back > step].reset_index(drop=True))
         fit = fit_log(before, seed=seed, **options)
-        found += list(_predictions(replace(log, putts=putts[back >= step]), back, step, fit))
+        found += _predictions(
+            replace(log, putts=putts[back >= step]), back.index[back == step], fit
+        )
     readings = pd.concat(found)
     arrays = {name: readings[name].to_numpy() for name in KEPT}
     arrays |= {"pace": readings["component"].eq("pace").to_numpy()}
@@ -176,20 +176,22 @@ def _key(log: Log) -> str:
     return content_key("backtest", result_key("posterior", hashed, repr(log.rules)))
 
 
-def _predictions(log: Log, back: pd.Series, step: int, fit: Fit) -> Iterator[pd.DataFrame]:
-    """Return the readings of every player's visit so many steps back, and their chances."""
+def _predictions(log: Log, last: pd.Index, fit: Fit) -> Iterator[pd.DataFrame]:
+    """Return the readings of every player's last visit, and their chances."""
     putts = practice_putts(log.putts)
     lengths = lengths_ft(putts["distance_ft"])
+    pace_pct = 100 * (putts["roll_ft"] / putts["target_ft"] - 1)
+    putts = putts.assign(shown_line=putts["line_deg"], shown_pace=pace_pct)
     for component in COMPONENTS:
         rows = INTERVALS[component](putts, log.rules)
-        rows = rows.assign(component=component, shown=_shown(rows, component))
-        last = rows.index.isin(back.index[back == step])
-        for player, own in rows[last & rows["player"].isin(fit.players)].groupby("player"):
-            known = rows[~last & (rows["player"] == player)]
-            low, high = _chances(fit, str(player), own, lengths, component)
+        rows = rows.assign(component=component, shown=rows[f"shown_{component}"])
+        predicted = rows.index.isin(last)
+        for player, own in rows[predicted & rows["player"].isin(fit.players)].groupby("player"):
+            known = rows[~predicted & (rows["player"] == player)]
             recent = known[known["session"] == known["session"].iloc[-1]] if len(known) else known
             rivals = {"plain": _by_mean(own, known), "last_visit": _by_mean(own, recent)}
             columns = ["row", "player", "session", "component", "distance_ft"]
+            low, high = _chances(fit.golfer(player), own, lengths, component)
             scored = own[columns].assign(low=low, high=high, chance=high - low, **rivals)
             yield _with_ranges(scored.assign(**scored[SCORES].clip(lower=LEAST_CHANCE)))
 
@@ -204,31 +206,23 @@ def _with_ranges(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def _chances(
-    fit: Fit, player: str, putts: pd.DataFrame, lengths: np.ndarray, component: str
-) -> tuple[np.ndarray, np.ndarray]:
+    golfer: Golfer, putts: pd.DataFrame, lengths: np.ndarray, component: str
+) -> list[np.ndarray]:
     """Return the predicted chances of less than either end of each putt's interval."""
-    golfer, unit = fit.golfer(player), {"line": "deg", "pace": "pct"}[component]
-    low, high = np.empty(len(putts)), np.empty(len(putts))
-    noise = putts["noise"].to_numpy(float)
-    counted_putts = putts["counted"].to_numpy(bool)
-    for in_game in np.unique(counted_putts):
-        here = counted_putts == in_game
-        skill = golfer.skill(lengths, counted=bool(in_game))
-        place = putts["length"].to_numpy(int)[here]
-        bias = getattr(skill, f"{component}_bias_{unit}")[:, place]
-        share = getattr(skill, f"{component}_wild")[:, place]
-        widths = (f"{component}_sd_{unit}", f"{component}_wild_sd_{unit}")
-        plain, wild = (np.hypot(getattr(skill, name)[:, place], noise[here]) for name in widths)
-        for end, into in (("lo", low), ("hi", high)):
-            off = putts[end].to_numpy(float)[here] - bias
-            into[here] = ((1 - share) * ndtr(off / plain) + share * ndtr(off / wild)).mean(axis=0)
-    return low, high
+    unit = {"line": "deg", "pace": "pct"}[component]
+    skills = [golfer.skill(lengths, counted=in_game) for in_game in (True, False)]
+    noise, in_game = putts["noise"].to_numpy(float), putts["counted"].to_numpy(bool)
 
+    def of(name: str) -> np.ndarray:
+        either = (getattr(skill, f"{component}_{name}")[:, putts["length"]] for skill in skills)
+        return np.where(in_game, *either)
 
-def _shown(rows: pd.DataFrame, component: str) -> pd.Series:
-    if component == "line":
-        return rows["line_deg"]
-    return 100 * (rows["roll_ft"] / rows["target_ft"] - 1)
+    bias, share = of(f"bias_{unit}"), of("wild")
+    plain, wild = np.hypot(of(f"sd_{unit}"), noise), np.hypot(of(f"wild_sd_{unit}"), noise)
+    ends = (putts[end].to_numpy(float) - bias for end in ("lo", "hi"))
+    return [
+        ((1 - share) * ndtr(off / plain) + share * ndtr(off / wild)).mean(axis=0) for off in ends
+    ]
 
 
 def _by_mean(putts: pd.DataFrame, known: pd.DataFrame) -> np.ndarray:

@@ -170,15 +170,10 @@ def _rounding(scores: pd.DataFrame, reading: str, step: float | None) -> Verdict
 
 
 def _even_chance(read: pd.DataFrame, place: np.ndarray) -> np.ndarray:
-    """Return each putt's chance of showing an even step, summed over the steps nearby."""
+    """Return each putt's chance of showing an even step: half, and a square wave's mean."""
     low, high, mu, sd = read[["lo", "hi", "mu", "sd"]].to_numpy(float).T
-    width, middle = high - low, (high + low) / 2
-    # A spread of ten steps shows an even one in half of all putts; a wider one would cost memory.
-    sd = np.minimum(sd, 10 * width)
-    # The even step nearest the mean, and those within seven spreads of it.
-    nearest = middle + width * 2 * np.round(((mu - middle) / width - place % 2) / 2)
-    nearest += width * (place % 2)
-    reach = int(np.ceil(np.max(7 * sd / width) / 2)) + 1
-    centres = nearest[:, None] + 2 * width[:, None] * np.arange(-reach, reach + 1)
-    half, mu, sd = width[:, None] / 2, mu[:, None], sd[:, None]
-    return (norm.cdf(centres + half, mu, sd) - norm.cdf(centres - half, mu, sd)).sum(axis=1)
+    mean, sd = (mu - (low + high) / 2) / (high - low) + place, sd / (high - low)
+    # A spread of a fiftieth of a step damps what lies beyond.
+    odd = np.arange(1, 100, 2)
+    wave = np.cos(np.pi * np.outer(mean, odd)) * np.exp(-0.5 * (np.pi * np.outer(sd, odd)) ** 2)
+    return 0.5 + wave @ ((-1) ** (odd // 2) / odd) * 2 / np.pi

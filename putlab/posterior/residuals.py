@@ -37,16 +37,28 @@ MOST_PUTTS, PERMUTATIONS = 3000, 4000
 
 TINY = 1e-300
 
+# Takes readings of one player, gives a p value and the size of what it found.
+Test = Callable[[pd.DataFrame, np.random.Generator], tuple[float, float]]
+
 
 @dataclass(frozen=True)
 class Story:
-    """Another story than the model's: its name, how it is looked for, and what it would mean."""
+    """Another story than the model's: its name, how it is looked for, and what it would mean.
+
+    ``means`` may name the ``size`` that a test found, the ``way`` that it points and the ``other``.
+    """
 
     name: str
-    test: Callable[[pd.DataFrame, np.random.Generator], tuple[float, float]]  # p value, size
-    means: Callable[[float], str]
+    test: Test
+    means: str
     fine: str
+    ways: tuple[str, str] = ("", "")  # where the size is above nought, and below
     least: int = LEAST_PUTTS
+
+    def told(self, size: float) -> str:
+        """Return what a size would mean for the answer."""
+        way, other = self.ways if size > 0 else self.ways[::-1]
+        return self.means.format(size=size, way=way, other=other)
 
 
 def residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list[Verdict]]:
@@ -65,7 +77,7 @@ def _verdict(fit: Fit, story: Story, rows: pd.DataFrame) -> Verdict:
     looked = []
     for player, own in enough.groupby("player", sort=False):
         p_value, size = story.test(own, rng)
-        looked.append((player, p_value, size, story.means(size) if p_value < alarm else ""))
+        looked.append((player, p_value, size, story.told(size) if p_value < alarm else ""))
     table = pd.DataFrame(looked, columns=["player", "p_value", "size", "means"])
     said = [f"{row.player}: {row.means}" for row in table.itertuples() if row.means]
     return Verdict(story.name, NOTE if said else PASS, " ".join(said) or story.fine, table)
@@ -145,14 +157,12 @@ def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float
     return float(np.exp(-expected)), expected
 
 
-def _together(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    found = pearsonr(rows["z_line"], rows["z_pace"])
-    return float(found.pvalue), float(found.statistic)
+def _correlated(one: str, other: str) -> Test:
+    def test(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
+        found = pearsonr(rows[one], rows[other])
+        return float(found.pvalue), float(found.statistic)
 
-
-def _within(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    found = pearsonr(rows["place"], rows["square"])
-    return float(found.pvalue), float(found.statistic)
+    return test
 
 
 def _streaks(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
@@ -175,81 +185,58 @@ def _alike(offsets: np.ndarray) -> Any:
 
 
 def _of(component: str) -> tuple[Story, ...]:
-    long_side = {"line": ("to the right", "to the left"), "pace": ("long", "short")}[component]
+    sides = {"line": ("to the right", "to the left"), "pace": ("long", "short")}[component]
     limit = {"line": "line_limit_deg", "pace": "roll_limit_ft"}[component]
-
-    def heavy(size: float) -> str:
-        return (
-            f"poor putts in {component} come in every degree, which a spread with a few mishits "
-            "fits worse: the spread named is that of the better putts, all together scatter wider. "
-            "Read one-putt and three-putt chances rather than the spread."
-        )
-
-    def lopsided(size: float) -> str:
-        return (
-            f"{component} misses run farther {long_side[size < 0]} than {long_side[size > 0]}: one "
-            "spread for both sides is too wide for one and too narrow for the other, and the "
-            f"bias hides it. Look at the widest misses {long_side[size < 0]} first."
-        )
-
-    def stopped(size: float) -> str:
-        return (
-            f"{size:.0f} readings of {component} should lie beyond the largest and none does: a "
-            f"display or backstop may stop there, and the spread named is then too narrow. Declare "
-            f"{limit}, or look whether wide putts were left out."
-        )
-
+    heavy = (
+        f"poor putts in {component} come in every degree, which a spread with a few mishits "
+        "fits worse: the spread named is that of the better putts, all together scatter wider. "
+        "Read one-putt and three-putt chances rather than the spread."
+    )
+    lopsided = (
+        f"{component} misses run farther {{way}} than {{other}}: one spread for both sides is too "
+        "wide for one and too narrow for the other, and the bias hides it. Look at the widest "
+        "misses {way} first."
+    )
+    stopped = (
+        f"{{size:.0f}} readings of {component} should lie beyond the largest and none does: a "
+        f"display or backstop may stop there, and the spread named is then too narrow. Declare "
+        f"{limit}, or look whether wide putts were left out."
+    )
+    not_heavy = f"No other tails of {component} show; but some hundred putts seldom show them."
+    even = f"{component.capitalize()} misses run as far either way."
     return (
-        Story(
-            "tails",
-            _tails,
-            heavy,
-            f"No other tails of {component} show; but some hundred putts seldom show them.",
-        ),
-        Story(
-            "two sides",
-            _lopsided,
-            lopsided,
-            f"{component.capitalize()} misses run as far either way.",
-        ),
+        Story("tails", _tails, heavy, not_heavy),
+        Story("two sides", _lopsided, lopsided, even, sides),
         Story("largest", _stopped, stopped, f"Readings of {component} do not stop at a limit."),
     )
 
 
-def _moves(size: float) -> str:
-    way = "hard" if size > 0 else "soft"
-    return (
-        f"putts that start right are struck {way} (correlation {size:+.2f}): line and pace are "
-        "taken as apart, so spreads hold, but one-putt chances are less certain than their "
-        "intervals say. Practise them as one stroke."
-    )
-
-
-def _changes(size: float) -> str:
-    way = "wider" if size > 0 else "narrower"
-    return (
-        f"scatter grows {way} in the course of a visit: the spread named is the average over a "
-        "visit. Compare visits of like length, and end them sooner or warm up longer."
-    )
-
-
-def _runs(size: float) -> str:
-    return (
-        "good and bad days come in streaks (or the middle drifts): biases and putts on a new day "
-        "are less certain than their intervals say. Log visits over more weeks before you correct "
-        "a bias."
-    )
-
+MOVES = (
+    "putts that start right are struck {way} (correlation {size:+.2f}): line and pace are taken as "
+    "apart, so spreads hold, but one-putt chances are less certain than their intervals say. "
+    "Practise them as one stroke."
+)
+CHANGES = (
+    "scatter grows {way} in the course of a visit: the spread named is the average over a visit. "
+    "Compare visits of like length, and end them sooner or warm up longer."
+)
+RUNS = (
+    "good and bad days come in streaks (or the middle drifts): biases and putts on a new day "
+    "are less certain than their intervals say. Log visits over more weeks before you correct "
+    "a bias."
+)
 
 # Ten visits show streaks in one log of ten in which there are some (`tests/results/worlds.json`).
 NO_STREAKS = (
     "No streaks of good or bad days show, but ten visits or so seldom show them: if there are "
     "some, biases and putts on a new day are less certain than their intervals say."
 )
+APART = "Line and pace miss independently of each other."
+STEADY = "Scatter does not change in the course of a visit."
 
 ALONE = {component: _of(component) for component in COMPONENTS}
 BOTH = (
-    Story("together", _together, _moves, "Line and pace miss independently of each other."),
-    Story("within a visit", _within, _changes, "Scatter does not change in the course of a visit."),
-    Story("streaks", _streaks, _runs, NO_STREAKS, least=1),
+    Story("together", _correlated("z_line", "z_pace"), MOVES, APART, ("hard", "soft")),
+    Story("within a visit", _correlated("place", "square"), CHANGES, STEADY, ("wider", "narrower")),
+    Story("streaks", _streaks, RUNS, NO_STREAKS, least=1),
 )

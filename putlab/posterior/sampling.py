@@ -7,7 +7,6 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 from putlab.base.cache import content_key, load_arrays, result_key, save_arrays
@@ -122,7 +121,8 @@ def fit_design(
     """
     options = LENGTH | options
     parameters = _model_of(design)[1]
-    key = _fit_key(design, parameters, seed, options)
+    settings = {name: value for name, value in options.items() if name not in WITHOUT_EFFECT}
+    key = result_key("posterior", parameters, design.containers, design.size, seed, settings)
     kept = load_arrays(key) if cache else None
     if kept is not None:
         posteriors = posteriors_of(kept, design, what)
@@ -155,14 +155,6 @@ def fit_design(
     return posteriors
 
 
-def _fit_key(
-    design: Design | GreenDesign, parameters: list[str], seed: int, options: dict[str, Any]
-) -> str:
-    """Return the hash of all that a fit depends on, the model's own text included."""
-    settings = {name: value for name, value in options.items() if name not in WITHOUT_EFFECT}
-    return result_key("posterior", parameters, design.containers, design.size, seed, settings)
-
-
 def _unconverged(what: str, why: str) -> FitError:
     return FitError(
         f"the {what} fit did not converge: {why} Nothing is reported from it. Look for a "
@@ -185,8 +177,8 @@ def posteriors_of(
     """
     if isinstance(design, GreenDesign):
         named = {name: _named(arrays, part, f"{name}_") for name, part in design.components.items()}
-        added = {name: (("chain", "draw", "player"), arrays[name])
-                 for name in green_model.GREEN_PARAMETERS}  # fmt: skip
+        dims = ("chain", "draw", "player")
+        added = {name: (dims, arrays[name]) for name in green_model.GREEN_PARAMETERS}
         named["green"] = xr.Dataset(added, coords={"player": design.components["line"].players})
     else:
         named = {what: _named(arrays, design)}
@@ -220,31 +212,27 @@ def convergence(posterior: xr.DataTree) -> list[Verdict]:
     if "convergence" not in posterior.children:
         measure_convergence(posterior)
     table = posterior[CONVERGENCE].to_pandas()
+    rhat, ess = table["highest_rhat"], table["lowest_ess_bulk"]
+    agree, enough = rhat.max() < RHAT_LIMIT, ess.min() >= ESS_LIMIT
+    chains = (
+        f"The chains agree (largest R-hat {rhat.max():.3f}, limit {RHAT_LIMIT})."
+        if agree
+        else f"The chains disagree: R-hat of {rhat.idxmax()} is {rhat.max():.3f}, "
+        f"limit {RHAT_LIMIT}."
+    )
+    draws = (
+        f"Every quantity has at least {ess.min():.0f} effective draws (limit {ESS_LIMIT})."
+        if enough
+        else f"{ess.idxmin()} has only {ess.min():.0f} effective draws, limit {ESS_LIMIT}."
+    )
     diverging = posterior["sample_stats"].dataset["diverging"].values
-    return [_rhat_verdict(table), _ess_verdict(table), _divergence_verdict(diverging)]
-
-
-def _rhat_verdict(table: pd.DataFrame) -> Verdict:
-    worst, value = table["highest_rhat"].idxmax(), table["highest_rhat"].max()
-    said = f"The chains agree (largest R-hat {value:.3f}, limit {RHAT_LIMIT})."
-    good = value < RHAT_LIMIT
-    if not good:
-        said = f"The chains disagree: R-hat of {worst} is {value:.3f}, limit {RHAT_LIMIT}."
-    return Verdict("R-hat", PASS if good else FAIL, said, table.filter(like="rhat"))
-
-
-def _ess_verdict(table: pd.DataFrame) -> Verdict:
-    worst, value = table["lowest_ess_bulk"].idxmin(), table["lowest_ess_bulk"].min()
-    said = f"Every quantity has at least {value:.0f} effective draws (limit {ESS_LIMIT})."
-    good = value >= ESS_LIMIT
-    if not good:
-        said = f"{worst} has only {value:.0f} effective draws, limit {ESS_LIMIT}."
-    return Verdict("effective draws", PASS if good else FAIL, said, table.filter(like="ess"))
-
-
-def _divergence_verdict(diverging: np.ndarray) -> Verdict:
-    count, share = int(diverging.sum()), diverging.mean()
-    result = PASS if count == 0 else NOTE if share <= DIVERGENCES_NOTED else FAIL
-    said = f"{count} of {diverging.size} draws diverged."
-    table = pd.DataFrame({"draws": [diverging.size], "diverged": [count]})
-    return Verdict("divergences", result, said, table)
+    few = NOTE if diverging.mean() <= DIVERGENCES_NOTED else FAIL
+    return [
+        Verdict("R-hat", PASS if agree else FAIL, chains, table),
+        Verdict("effective draws", PASS if enough else FAIL, draws, table),
+        Verdict(
+            "divergences",
+            few if diverging.any() else PASS,
+            f"{diverging.sum()} of {diverging.size} draws diverged.",
+        ),
+    ]
