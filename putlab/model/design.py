@@ -57,11 +57,10 @@ class Design:
     size : tuple of int
         Players and padded numbers of sessions, lengths and conditions.
     data : dict of str to ndarray
-        What the model reads: ``cell_index`` (player, session, length, condition),
-        ``cell_covariate`` (practised, warm_up, counted), ``row`` (lo, hi, noise, count),
-        ``row_cell``, ``over_lengths`` (x on a diagonal, Cholesky factor and its inverse),
-        ``session_player``, ``visit_share`` (each visit's share of a player's readings),
-        ``centre_length`` (level, bias), ``centre_session`` (visit_bias, visit_form), ``priors``.
+        What the model reads, by name and shape as in `PLACES` and `NUMBERS`; of the names that do
+        not speak for themselves: ``row_cell`` is the cell of each counted interval, ``x`` stands
+        on a diagonal, ``visit_share`` is each visit's share of a player's readings, ``centre_``
+        how far a group of parameters is centred.
     """
 
     players: list[str]
@@ -80,13 +79,12 @@ class Design:
     @property
     def putts(self) -> float:
         """Number of readings, equal ones counted."""
-        return float(self.data["row"][3].sum())
+        return float(self.data["count"].sum())
 
     def counted_as(self, putts: float) -> "Design":
         """Return the design with its readings counted as so many: its answer is too wide."""
-        row = self.data["row"].copy()
-        row[3] *= putts / self.putts
-        return replace(self, data=self.data | {"row": row})
+        count = self.data["count"] * putts / self.putts
+        return replace(self, data=self.data | {"count": count})
 
 
 def make_design(
@@ -142,18 +140,21 @@ def _row_data(
     rows: pd.DataFrame, sessions: pd.DataFrame, conditions: pd.DataFrame, players: list[str]
 ) -> dict[str, np.ndarray]:
     cells = rows[CELL].drop_duplicates().reset_index(drop=True)
-    player = pd.Index(players).get_indexer(cells["player"])
     session = places(cells, sessions, ["player", "session"])
-    # Slot 0 is "no condition to tell apart", which has no effect.
-    condition = places(cells, conditions, ["player", "condition"]) + 1
-    practised = sessions["practised"].to_numpy(float)[session]
-    first, game = (cells[name].to_numpy(float) for name in ("warm_up", "counted"))
-    bounds = rows[["lo", "hi"]].clip(-FAR, FAR)
     return {
-        "cell_index": np.stack([player, session, cells["length"].to_numpy(int), condition]),
-        "cell_covariate": np.stack([practised, first, game]),
+        "player": pd.Index(players).get_indexer(cells["player"]),
+        "session": session,
+        "length": cells["length"].to_numpy(int),
+        # Slot 0 is "no condition to tell apart", which has no effect.
+        "condition": places(cells, conditions, ["player", "condition"]) + 1,
+        "practised": sessions["practised"].to_numpy(float)[session],
+        "warm_up": cells["warm_up"].to_numpy(float),
+        "counted": cells["counted"].to_numpy(float),
         "row_cell": places(rows, cells, CELL),
-        "row": np.stack([bounds["lo"], bounds["hi"], rows["noise"], rows["count"]]).astype(float),
+        "lo": rows["lo"].clip(-FAR, FAR).to_numpy(float),
+        "hi": rows["hi"].clip(-FAR, FAR).to_numpy(float),
+        "noise": rows["noise"].to_numpy(float),
+        "count": rows["count"].to_numpy(float),
     }
 
 
@@ -162,15 +163,15 @@ def _length_data(lengths: np.ndarray, slots: int) -> dict[str, np.ndarray]:
     x, cholesky = np.zeros(slots), np.eye(slots)
     x[used] = log_distance(lengths)
     cholesky[used, used] = np.linalg.cholesky(length_correlation(x[used], x[used]))
-    return {"over_lengths": np.stack([np.diag(x), cholesky, np.linalg.inv(cholesky)])}
+    return {"x": np.diag(x), "cholesky": cholesky, "cholesky_inverse": np.linalg.inv(cholesky)}
 
 
 def _session_data(
     data: dict[str, np.ndarray], sessions: pd.DataFrame, players: list[str], size: tuple[int, ...]
 ) -> dict[str, np.ndarray]:
     """Return whose each visit is, and its share of the player's readings."""
-    session = data["cell_index"][1][data["row_cell"]]
-    count = np.bincount(session, weights=data["row"][3], minlength=size[1])
+    session = data["session"][data["row_cell"]]
+    count = np.bincount(session, weights=data["count"], minlength=size[1])
     player = np.zeros(size[1], dtype=int)
     player[: len(sessions)] = pd.Index(players).get_indexer(sessions["player"])
     share = np.zeros((size[0], size[1]))
@@ -201,29 +202,30 @@ def centring(data: dict[str, np.ndarray], size: tuple[int, ...]) -> dict[str, np
     per_length, per_session = np.zeros((size[0], size[2])), np.zeros(size[1])
     per_length[spots["player"], spots["length"]] = spots["count"]
     per_session[visits["session"]] = visits["count"]
-    x = np.diag(data["over_lengths"][0])[spots["length"]]
+    x = np.diag(data["x"])[spots["length"]]
     level = _guess(LEVEL, spots, spots["log_sd"], spots["information"], [np.ones(x.size), x])
     bias = _guess(BIAS, spots, spots["mean"] / spots["sd"], spots["count"])
     visit_bias = _guess(VISIT_BIAS, visits, visits["mean"], visits["count"])
     visit_form = _guess(VISIT_FORM, visits, visits["log_sd"], visits["information"])
 
-    def shares(*groups: tuple[float, np.ndarray]) -> np.ndarray:
-        return np.stack([variance * n / (1 + variance * n) for variance, n in groups])
-
     # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
+    groups = {
+        "level": (level, 2 * per_length), "bias": (bias, per_length),
+        "visit_bias": (visit_bias, per_session), "visit_form": (visit_form, 2 * per_session),
+    }  # fmt: skip
     return {
-        "centre_length": shares((level, 2 * per_length), (bias, per_length)),
-        "centre_session": shares((visit_bias, per_session), (visit_form, 2 * per_session)),
+        f"centre_{name}": variance * n / (1 + variance * n)
+        for name, (variance, n) in groups.items()
     }
 
 
 def _cells(data: dict[str, np.ndarray]) -> pd.DataFrame:
     """Return count, mean and scatter of each player's readings at a visit and length."""
-    low, high, _, count = data["row"]
+    low, high, count = (data[name] for name in ("lo", "hi", "count"))
     # A reading beyond a limit counts as the limit.
     middle = np.where(low <= -FAR, high, np.where(high >= FAR, low, (low + high) / 2))
-    player, session, length, _ = data["cell_index"][:, data["row_cell"]]
-    rows = pd.DataFrame({"player": player, "session": session, "length": length})
+    cell = {name: data[name][data["row_cell"]] for name in ("player", "session", "length")}
+    rows = pd.DataFrame(cell)
     rows = rows.assign(count=count, sum=count * middle, square=count * middle**2)
     cells = rows.groupby(["player", "session", "length"], as_index=False).sum()
     cells["mean"] = cells["sum"] / cells["count"]
@@ -280,38 +282,40 @@ def _guess(
 # A design's arrays in two vectors, and back. What has a size known when compiling comes first,
 # so that its place is known.
 
-WHOLE = ("session_player", "cell_index", "row_cell")
-REAL = (
-    "over_lengths", "visit_share", "centre_length", "centre_session", "priors",
-    "cell_covariate", "row",
-)  # fmt: skip
+PLACES: dict[str, tuple[str, ...]] = {
+    "session_player": ("sessions",),
+    **dict.fromkeys(("player", "session", "length", "condition"), ("cells",)),
+    "row_cell": ("rows",),
+}
+NUMBERS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("x", "cholesky", "cholesky_inverse"), ("lengths", "lengths")),
+    "visit_share": ("players", "sessions"),
+    **dict.fromkeys(("centre_level", "centre_bias"), ("players", "lengths")),
+    **dict.fromkeys(("centre_visit_bias", "centre_visit_form"), ("sessions",)),
+    "priors": ("priors",),
+    **dict.fromkeys(("practised", "warm_up", "counted"), ("cells",)),
+    **dict.fromkeys(("lo", "hi", "noise", "count"), ("rows",)),
+}
 
 
 def pack(data: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """Return a design's arrays as two vectors."""
-    head = [data["cell_index"].shape[1], data["row_cell"].size]
-    whole = np.concatenate([head, *(data[name].ravel() for name in WHOLE)])
-    return {
-        "places": whole.astype(np.int32),
-        "numbers": np.concatenate([data[name].ravel() for name in REAL]),
-    }
+    head = [data["player"].size, data["row_cell"].size]
+    whole = np.concatenate([head, *(data[name].ravel() for name in PLACES)])
+    numbers = np.concatenate([data[name].ravel() for name in NUMBERS])
+    return {"places": whole.astype(np.int32), "numbers": numbers}
 
 
-def unpack(whole: Any, numbers: Any, size: tuple[int, ...]) -> dict[str, Any]:
+def unpack(places: Any, numbers: Any, size: tuple[int, ...]) -> dict[str, Any]:
     """Return the arrays that `pack` put into two vectors."""
-    players, sessions, lengths, _ = size
-    cells, rows = whole[0], whole[1]
-    shapes: dict[str, tuple] = {
-        "session_player": (sessions,), "cell_index": (4, cells), "row_cell": (rows,),
-        "over_lengths": (3, lengths, lengths), "visit_share": (players, sessions),
-        "centre_length": (2, players, lengths), "centre_session": (2, sessions),
-        "priors": (len(fields(SpreadPriors)),), "cell_covariate": (3, cells), "row": (4, rows),
-    }  # fmt: skip
+    at = dict(zip(("players", "sessions", "lengths"), size, strict=False))
+    at |= {"cells": places[0], "rows": places[1], "priors": len(fields(SpreadPriors))}
     taken = {}
-    for vector, names in ((whole[2:], WHOLE), (numbers, REAL)):
+    for vector, names in ((places[2:], PLACES), (numbers, NUMBERS)):
         start = 0
-        for name in names:
-            end = start + math.prod(shapes[name])
-            taken[name] = vector[start:end].reshape(shapes[name])
+        for name, dims in names.items():
+            shape = tuple(at[dim] for dim in dims)
+            end = start + math.prod(shape)
+            taken[name] = vector[start:end].reshape(shape)
             start = end
     return taken

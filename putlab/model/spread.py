@@ -105,31 +105,14 @@ def coords_of(size: tuple[int, ...]) -> dict[str, np.ndarray]:
 def add_component(design: Design, prefix: str = "") -> dict[str, Any]:
     """Add one component's parameters and likelihood to the model in context."""
     vectors: Any = (pm.Data(prefix + name, value) for name, value in design.containers.items())
-    numbers, places = vectors
-    data = named_arrays(unpack(numbers, places, design.size))
+    places, numbers = vectors
+    data = unpack(places, numbers, design.size)
+    data["x"] = data["x"].diagonal()
     free = _Free(prefix, by_name(data["priors"]))
     v = _visits(free, data) | _changes(free)
     v |= _level(free, v, data) | _bias(free, v, data)
     pm.Potential(prefix + "readings", readings_logp(v, data).sum())
     return v | {"x": data["x"]}
-
-
-# How the stacked arrays of a design are called in the story above.
-STACKS = {
-    "cell_index": ("player", "session", "length", "condition"),
-    "cell_covariate": ("practised", "warm_up", "counted"),
-    "row": ("lo", "hi", "noise", "count"),
-    "over_lengths": ("x", "cholesky", "cholesky_inverse"),
-    "centre_length": ("centre_level", "centre_bias"),
-    "centre_session": ("centre_visit_bias", "centre_visit_form"),
-}
-
-
-def named_arrays(data: dict[str, Any]) -> dict[str, Any]:
-    """Return a design's arrays, numpy or PyTensor, by their names in the story too."""
-    for stack, names in STACKS.items():
-        data = data | {name: data[stack][i] for i, name in enumerate(names)}
-    return data | {"x": data["x"].diagonal()}
 
 
 @dataclass(frozen=True)
@@ -231,7 +214,7 @@ def interval_probability(data: dict[str, Any], mu: Any, sd: Any) -> Any:
 def named_quantities(raw: Mapping[Any, Any], design: Design) -> xr.Dataset:
     """Return the quantities of the model's story, without padding and centring."""
     v = {name: np.asarray(raw[name]) for name in DIMS}
-    data = named_arrays(design.data)
+    data = design.data | {"x": design.data["x"].diagonal()}
     own_sd, form_sd = v["visit_bias_sd"][..., data["session_player"]], v["visit_form_sd"][..., None]
     visit_bias = uncentred(v["visit_bias_u"], 0, own_sd, data["centre_visit_bias"])
     visit_form = uncentred(v["visit_form_u"], 0, form_sd, data["centre_visit_form"])

@@ -139,7 +139,7 @@ def backtest(
             "a backtest predicts a visit from those before it, and no player of the log has two "
             "visits with readings; log another visit first."
         )
-    found = []
+    found: list[pd.DataFrame] = []
     for done, step in enumerate(reversed(steps)):
         if progress:
             progress(

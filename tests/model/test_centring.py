@@ -25,10 +25,10 @@ def shares(rng, each, **line):
     design = design_of(log)
     used = np.arange(len(design.sessions))
     return {
-        "level": design.data["centre_length"][0],
-        "bias": design.data["centre_length"][1],
-        "visit_bias": design.data["centre_session"][0, used],
-        "visit_form": design.data["centre_session"][1, used],
+        "level": design.data["centre_level"],
+        "bias": design.data["centre_bias"],
+        "visit_bias": design.data["centre_visit_bias"][used],
+        "visit_form": design.data["centre_visit_form"][used],
     }
 
 
@@ -76,6 +76,6 @@ def test_a_line_over_lengths_is_no_weak_spot(rng):
 def test_readings_that_never_differ_leave_the_typical_sizes(rng):
     log = simulated_log(rng, each=3)
     log.putts["line_deg"] = 0.0
-    found = design_of(log).data["centre_session"]
+    found = design_of(log).data["centre_visit_bias"]
     assert np.all(np.isfinite(found))
-    assert found[0].max() == pytest.approx(0.125**2 * 18 / (1 + 0.125**2 * 18))
+    assert found.max() == pytest.approx(0.125**2 * 18 / (1 + 0.125**2 * 18))

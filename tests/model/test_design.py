@@ -24,10 +24,8 @@ def test_logs_of_like_size_share_a_padded_size(rng):
 
 
 def test_whitening_undoes_colouring(rng):
-    _, cholesky, cholesky_inverse = design_of(simulated_log(rng, each=1, sessions=1)).data[
-        "over_lengths"
-    ]
-    assert np.allclose(cholesky @ cholesky_inverse, np.eye(len(cholesky)))
+    data = design_of(simulated_log(rng, each=1, sessions=1)).data
+    assert np.allclose(data["cholesky"] @ data["cholesky_inverse"], np.eye(len(data["cholesky"])))
 
 
 def test_weak_spots_fade_with_log_distance():
@@ -41,7 +39,7 @@ def test_conditions_matter_only_to_players_with_two(rng):
 
 
 def test_more_putts_centre_a_parameter_more(rng):
-    few = design_of(simulated_log(rng, each=1)).data["centre_session"]
-    many = design_of(simulated_log(rng, each=20)).data["centre_session"]
-    assert np.all(many[:, :10] > few[:, :10])
-    assert np.all(many[:, 10:] == 0)  # padding is not centred
+    for name in ("centre_visit_bias", "centre_visit_form"):
+        few, many = (design_of(simulated_log(rng, each=n)).data[name] for n in (1, 20))
+        assert np.all(many[:10] > few[:10])
+        assert np.all(many[10:] == 0)  # padding is not centred
