@@ -197,8 +197,7 @@ class GreenSpread:
 
     line_sd_deg: np.ndarray  # shape (draws, 1)
     pace_sd_pct: np.ndarray  # shape (draws, 1)
-    source: str  # "estimated" from putts on a green, or from the "published" split of variance
-    sentence: str
+    sentence: str  # with where it comes from
 
 
 def green_spread(fit: Fit, player: str) -> GreenSpread:
@@ -206,19 +205,16 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
     if putts := fit.green_putts(player):
         mine = fit.posteriors["green"]["posterior"].dataset.sel(player=player)
         values = np.stack([thinned_draws(mine[name]) for name in GREEN_PARAMETERS])
-        source, origin = "estimated", f"estimated from {putts:,} putts made or missed"
+        origin = f"estimated from {putts:,} putts made or missed"
     else:
         golfer = fit.golfer(player)
         draws = len(golfer.draws("line", "base"))
         rng = np.random.default_rng([fit.seed, *player.encode()])
         median, log_sd = green_priors(mixed=mixes(golfer)).T[..., None]
         values = median * np.exp(log_sd * rng.standard_normal((2, draws)))
-        source, origin = (
-            "published",
-            (
-                f"taken from the published split of variance ({KARLSEN_NILSSON}), as no visit of "
-                "theirs to one (putts made or missed, nothing read) was fitted"
-            ),
+        origin = (
+            f"taken from the published split of variance ({KARLSEN_NILSSON}), as no visit of "
+            "theirs to one (putts made or missed, nothing read) was fitted"
         )
     (line, line_low, line_high), (pace, pace_low, pace_high) = map(summary, values)
     said = (
@@ -226,7 +222,7 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
         f"{line:.1f}° in line ({line_low:.1f} to {line_high:.1f}) and {pace:.0f} % in pace "
         f"({pace_low:.0f} to {pace_high:.0f})."
     )
-    return GreenSpread(values[0, :, None], values[1, :, None], source, said)
+    return GreenSpread(*values[..., None], said)
 
 
 def mixes(golfer: Golfer) -> bool:
@@ -240,17 +236,14 @@ def green_setting(golfer: Golfer) -> dict[str, Any]:
     As `putlab.rounds.strokes.round_setting` takes them; where nothing was estimated, the
     published ones for practice that mixed lengths or did not.
     """
-    mixed = mixes(golfer)
-    if not (putts := golfer.fit.green_putts(golfer.player)):
+    mixed, putts = mixes(golfer), golfer.fit.green_putts(golfer.player)
+    if not putts:
         green = published_spread(mixed=mixed)
         return {"green": green, "green_source": GREEN_SOURCE, "mixed": mixed}
     found = green_spread(golfer.fit, golfer.player)
-    return {
-        "green": (float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))),
-        "green_estimated": True,
-        "mixed": mixed,
-        "green_source": f"{found.source} from {putts:,} putts made or missed on a green",
-    }
+    green = float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))
+    source = f"estimated from {putts:,} putts made or missed on a green"
+    return {"green": green, "green_source": source, "mixed": mixed, "green_estimated": True}
 
 
 def pace_sentence(fit: Fit, player: str) -> str:

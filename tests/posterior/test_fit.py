@@ -104,7 +104,7 @@ def joint_fit(joint_log):
 @pytest.mark.slow
 def test_readings_and_a_green_together_recover_both(joint_fit):
     green = green_spread(joint_fit, "player 1")
-    assert green.source == "estimated"
+    assert "was estimated from" in green.sentence
     for draws, name in ((green.line_sd_deg, "line"), (green.pace_sd_pct, "pace")):
         _, low, high = summary(draws[:, 0])
         assert low < GREEN[name] < high
