@@ -221,9 +221,7 @@ def centring(data: dict[str, np.ndarray], size: tuple[int, ...]) -> dict[str, np
 
 def _cells(data: dict[str, np.ndarray]) -> pd.DataFrame:
     """Return count, mean and scatter of each player's readings at a visit and length."""
-    low, high, count = (data[name] for name in ("lo", "hi", "count"))
-    # A reading beyond a limit counts as the limit.
-    middle = np.where(low <= -FAR, high, np.where(high >= FAR, low, (low + high) / 2))
+    count, middle = data["count"], middles(data["lo"], data["hi"])
     cell = {name: data[name][data["row_cell"]] for name in ("player", "session", "length")}
     rows = pd.DataFrame(cell)
     rows = rows.assign(count=count, sum=count * middle, square=count * middle**2)
@@ -231,6 +229,11 @@ def _cells(data: dict[str, np.ndarray]) -> pd.DataFrame:
     cells["mean"] = cells["sum"] / cells["count"]
     cells["scatter"] = (cells["square"] - cells["sum"] * cells["mean"]).clip(lower=0)
     return cells.assign(freedom=cells["count"] - 1)
+
+
+def middles(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Return the middle of intervals; what lies beyond a limit is the limit."""
+    return np.where(low <= -FAR, high, np.where(high >= FAR, low, (low + high) / 2))
 
 
 def _with_spread(table: pd.DataFrame) -> pd.DataFrame:

@@ -26,7 +26,7 @@ import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 
-from putlab.model.green_putts import GreenDesign
+from putlab.model.green_putts import COUNTS, GreenDesign
 from putlab.model.hole_chance import Scatter, Strips, event_chance
 from putlab.model.readings import COMPONENTS
 from putlab.model.spread import (
@@ -71,14 +71,26 @@ def _add_green(design: GreenDesign, golfer: dict[str, dict[str, Any]]) -> None:
         pm.LogNormal(name, pt.log(prior[i, 0]), prior[i, 1], dims="player")
         for i, name in enumerate(GREEN_PARAMETERS)
     ]
+    chance = event_chances(golfer, green, data)
+    made, left, followed = (data[name] for name in COUNTS)
+    counts = [made[1], made[2], left[1], followed[0], followed[1]]
+    pm.CustomDist(
+        "outcomes",
+        outcome_chances(chance, data),
+        logp=outcomes_logp,
+        observed=pt.concatenate(counts),
+    )
+
+
+def event_chances(golfer: dict[str, dict[str, Any]], green: list, data: dict[str, Any]) -> Any:
+    """Return the chance of every event."""
     line, pace = (_on_green(golfer[name], green[i], data) for i, name in enumerate(COMPONENTS))
     target_ft = data["event_value"][2]
     line, pace = line.in_unit(np.pi / 180), pace.in_unit(target_ft[:, None] / 100, 100)
     directions, weight, low, high = (data["node"][i] for i in range(4))
     rolls = pt.stack([low, high], axis=-1)
     strips = Strips(data["range_event"], data["range_edge"], directions, weight, rolls)
-    chance = event_chance(strips, line, pace, target_ft.shape[0])
-    pm.Potential("outcomes", outcomes_logp(chance, data))
+    return event_chance(strips, line, pace, target_ft.shape[0])
 
 
 def _on_green(v: dict[str, Any], green: Any, data: dict[str, Any]) -> Scatter:
@@ -112,18 +124,17 @@ def _on_green(v: dict[str, Any], green: Any, data: dict[str, Any]) -> Scatter:
     )
 
 
-def outcomes_logp(chance: Any, data: dict[str, Any]) -> Any:
-    """Return the log probability of all outcomes."""
-    index, made, missed = pt.cast(data["made"][0], "int64"), data["made"][1], data["made"][2]
-    drops = chance[index]
-    total = (made * _log(drops) + missed * _log(1 - drops)).sum()
-    index, count = pt.cast(data["leave"][0], "int64"), data["leave"][1]
-    total += (count * _log(chance[index])).sum()
-    index, one, more = data["followed_event"], data["followed"][0], data["followed"][1]
+def outcome_chances(chance: Any, data: dict[str, Any]) -> Any:
+    """Return the chance of every counted outcome, of those of the events, shape (..., events)."""
+    drops, left = (chance[..., pt.cast(data[name][0], "int64")] for name in ("made", "leave"))
+    index = data["followed_event"]
     bands = (index.shape[0] - 1) // 2
-    two = (chance[index[1 : 1 + bands]] * chance[index[1 + bands :]]).sum(axis=0)
-    return total + (one * _log(two) + more * _log(1 - chance[index[0]] - two)).sum()
+    two = chance[..., index[1 : 1 + bands]] * chance[..., index[1 + bands :]]
+    two = two.sum(axis=-2)
+    more = 1 - chance[..., index[0]] - two
+    return pt.concatenate([drops, 1 - drops, left, two, more], axis=-1)
 
 
-def _log(chance: Any) -> Any:
-    return pt.log(pt.maximum(chance, NEVER))
+def outcomes_logp(count: Any, chance: Any) -> Any:
+    """Return the log probability of every counted outcome."""
+    return count * pt.log(pt.maximum(chance, NEVER))

@@ -172,6 +172,18 @@ class GreenDesign:
         outcomes = sum(self.data[name][rows].sum() for name, rows in COUNTS.items())
         return max(part.putts for part in self.components.values()) + float(outcomes)
 
+    @property
+    def outcomes(self) -> pd.DataFrame:
+        """What was counted, ``kind`` and ``count``, in the order of the likelihood."""
+        (drops, made, missed), (leave, left), (one, more) = (self.data[name] for name in COUNTS)
+        bands = self.events.loc[leave, ["low_ft", "high_ft"]].itertuples(index=False)
+        names = [f"left {low:g} to {high:g} ft" for low, high in bands]
+        kinds = np.repeat(["made", "missed"], drops.size).tolist() + names
+        kinds += np.repeat(["one putt followed", "more putts followed"], one.size).tolist()
+        return pd.DataFrame(
+            {"kind": kinds, "count": np.concatenate([made, missed, left, one, more])}
+        )
+
     def counted_as(self, putts: float) -> GreenDesign:
         """Return the same design with its readings and outcomes counted as so many."""
         share = putts / self.putts
@@ -203,11 +215,11 @@ def make_green_design(
     made, leave, followed = _counted(green)
     bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
     frames = [
-        _dropping(made),
+        dropping(made),
         leave[EVENT],
-        _dropping(followed),
+        dropping(followed),
         *(followed[ALIKE].assign(low_ft=float(low), high_ft=float(high)) for low, high in bands),
-        *(_dropping(followed.assign(distance_ft=left)) for left in NEXT_FT),
+        *(dropping(followed.assign(distance_ft=left)) for left in NEXT_FT),
     ]
     events = pd.concat(frames).drop_duplicates().reset_index(drop=True)
     place = [places(frame, events, EVENT) for frame in frames]
@@ -218,7 +230,7 @@ def make_green_design(
         "followed": followed[["one", "more"]].to_numpy(float).T,
         "green_priors": green_priors(),
     }
-    data |= _event_data(events, components["line"]) | _strip_data(events)
+    data |= event_data(events, components["line"])
     return GreenDesign(components, events, data)
 
 
@@ -254,12 +266,13 @@ def _counted(green: pd.DataFrame) -> list[pd.DataFrame]:
     ]
 
 
-def _dropping(kinds: pd.DataFrame) -> pd.DataFrame:
+def dropping(kinds: pd.DataFrame) -> pd.DataFrame:
+    """Return the events that putts of such kinds drop."""
     return kinds[ALIKE].assign(low_ft=0.0, high_ft=0.0)
 
 
-def _event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
-    """Return indices and values of each event, and where its length lies among the known."""
+def event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
+    """Return indices, values and strips of each event, and where its length lies."""
     distance_ft, position = np.unique(events["distance_ft"], return_inverse=True)
     player = pd.Index(design.players).get_indexer(events["player"])
     condition = places(events, design.conditions, ["player", "condition"]) + 1
@@ -272,7 +285,7 @@ def _event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
         "event_index": np.stack([player, position, condition]),
         "event_value": np.stack(values).astype(float),
         "positions": weights,
-    }
+    } | _strip_data(events)
 
 
 def _strip_data(events: pd.DataFrame) -> dict[str, np.ndarray]:

@@ -28,6 +28,7 @@ import pymc as pm
 import pytensor.tensor as pt
 import xarray as xr
 
+from putlab.base.settings import FAR
 from putlab.model.design import Design, unpack
 from putlab.model.priors import by_name
 
@@ -73,8 +74,13 @@ def cell_location(v: Mapping[str, Any], at: Mapping[str, Any]) -> tuple[Any, Any
 
 
 def terms_at(v: Mapping[str, Any], index: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the terms that apply to cells, given each cell's place along every dimension."""
-    return {name: v[name][tuple(index[dim] for dim in TERMS[name])] for name in TERMS if name in v}
+    """Return the terms that apply to cells, given each cell's place along every dimension.
+
+    Dimensions before those of the story, such as draws, stay.
+    """
+    return {
+        name: v[name][(..., *(index[dim] for dim in TERMS[name]))] for name in TERMS if name in v
+    }
 
 
 def build_model(design: Design) -> pm.Model:
@@ -111,7 +117,11 @@ def add_component(design: Design, prefix: str = "") -> dict[str, Any]:
     free = _Free(prefix, by_name(data["priors"]))
     v = _visits(free, data) | _changes(free)
     v |= _level(free, v, data) | _bias(free, v, data)
-    pm.Potential(prefix + "readings", readings_logp(v, data).sum())
+    ends = pt.stack([data["lo"], data["hi"]], axis=-1)
+    pm.CustomDist(
+        prefix + "readings", *expected_readings(v, data), data["noise"], data["count"], ends,
+        logp=readings_logp, random=read_again, observed=ends, signature=SIGNATURE,
+    )  # fmt: skip
     return v | {"x": data["x"]}
 
 
@@ -187,19 +197,42 @@ def _changes(free: _Free) -> dict[str, Any]:
     return v | {"mishit_share": MISHIT_MOST * share}
 
 
-def readings_logp(v: dict[str, Any], data: dict[str, Any]) -> Any:
-    """Return the log probability of every counted interval."""
+def expected_readings(v: dict[str, Any], data: dict[str, Any]) -> tuple[Any, Any, Any]:
+    """Return mean, spread and mishit share of every counted interval."""
     at = {"changed": pt.neq(data["condition"], 0), "x": data["x"][data["length"]]}
     mu, log_sd = cell_location(terms_at(v, data), data | at)
     row = data["row_cell"]
-    mu, sd = mu[row], pt.exp(log_sd)[row]
-    share = v["mishit_share"][data["player"][row]]
+    return mu[row], pt.exp(log_sd)[row], v["mishit_share"][data["player"][row]]
+
+
+# Readings as a distribution: mean, spread, mishit share, noise, count, and the ends of the interval
+# that was observed, which say how finely a replicate is read.
+SIGNATURE = "(),(),(),(),(),(e)->(e)"
+
+
+def readings_logp(ends: Any, mu: Any, sd: Any, share: Any, noise: Any, count: Any, *_: Any) -> Any:
+    """Return the log probability of every counted interval, of ends (..., 2)."""
+    between = {"lo": ends[..., 0], "hi": ends[..., 1]}
     plain, wild = (
-        interval_probability(data, mu, pt.sqrt(width**2 + data["noise"] ** 2))
+        interval_probability(between, mu, pt.sqrt(width**2 + noise**2))
         for width in (sd, MISHIT_TIMES * sd)
     )
     # A reading beyond anything the model expects must not make it impossible.
-    return data["count"] * pt.log((1 - share) * plain + share * wild + 1e-300)
+    return count * pt.log((1 - share) * plain + share * wild + 1e-300)
+
+
+def read_again(
+    mu: Any, sd: Any, share: Any, noise: Any, count: Any, ends: Any, rng: Any, size: Any = None
+) -> np.ndarray:
+    """Return the ends of a reading that the model would give for each interval, read as finely."""
+    wild = rng.random(np.shape(mu)) < share
+    value = rng.normal(mu, np.hypot(np.where(wild, MISHIT_TIMES, 1) * sd, noise))[..., None]
+    stopped = (np.abs(ends) >= FAR).any(axis=-1, keepdims=True)
+    step = np.where(stopped, 1, ends[..., 1:] - ends[..., :1])
+    steps = np.round((value - ends.mean(axis=-1, keepdims=True)) / step) * step
+    inside = (ends[..., :1] < value) & (value < ends[..., 1:])
+    # A limit holds all that lies beyond it; where the replicate does not, it is read exactly.
+    return np.where(stopped, np.where(inside, ends, value), ends + steps)
 
 
 def interval_probability(data: dict[str, Any], mu: Any, sd: Any) -> Any:
@@ -260,11 +293,11 @@ def _labelled(v: dict[str, Any], design: Design) -> xr.Dataset:
     return xr.Dataset(named, coords=coords)
 
 
-def tree_of(posterior: xr.Dataset, diverging: Any) -> xr.DataTree:
-    """Return draws as ArviZ keeps them."""
+def tree_of(posterior: xr.Dataset, **stats: Any) -> xr.DataTree:
+    """Return draws and the sampler's figures, shape (chains, draws), as ArviZ keeps them."""
     sizes = posterior.sizes
     posterior = posterior.assign_coords(
         chain=np.arange(sizes["chain"]), draw=np.arange(sizes["draw"])
     )
-    stats = xr.Dataset({"diverging": (("chain", "draw"), np.asarray(diverging))})
-    return xr.DataTree.from_dict({"posterior": posterior, "sample_stats": stats})
+    kept = xr.Dataset({name: (("chain", "draw"), np.asarray(at)) for name, at in stats.items()})
+    return xr.DataTree.from_dict({"posterior": posterior, "sample_stats": kept})

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+import xarray as xr
 from scipy.stats import norm
 
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
-from putlab.model.design import log_distance, places
+from putlab.model.design import Design, log_distance, places
 from putlab.model.readings import INTERVALS, practice_putts
 from putlab.model.spread import MISHIT_TIMES, TERMS, cell_location, terms_at
 
@@ -66,7 +67,8 @@ def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
     ``beyond_largest``, the chance that it passes the player's largest reading.
     """
     putts = INTERVALS[component](practice_putts(log.putts), log.rules)
-    truth = _posterior_means(putts, fit, component)
+    means = fit.posteriors[component]["posterior"].dataset.mean(("chain", "draw"))
+    truth = located(putts, means, fit.designs[component])
     return putt_places(putts, truth, log.rules, component, fit.seed)
 
 
@@ -105,19 +107,18 @@ def _largest(
     return high * 0 - np.inf, high if rules.roll_limit_ft is None else high * np.nan
 
 
-def _posterior_means(
-    putts: pd.DataFrame, fit: Fit, component: str
+def located(
+    putts: pd.DataFrame, q: xr.Dataset, design: Design
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return mean, spread and mishit share of every putt at the posterior mean."""
-    q = fit.posteriors[component]["posterior"].dataset.mean(("chain", "draw"))
-    design = fit.designs[component]
+    """Return mean, spread and mishit share of every putt, shape (..., putts) as ``q`` has draws."""
     player = pd.Index(design.players).get_indexer(putts["player"])
     visit = places(putts, design.sessions, ["player", "session"])
     length = putts["length"].to_numpy(int)
     # The last place, -1, is no condition to tell apart, whose effects are nought.
     condition = places(putts, design.conditions, ["player", "condition"])
     terms = {name: q[name].values for name in TERMS}
-    terms |= {name: np.append(terms[name], 0.0) for name in ("effect", "effect_slope", "shift")}
+    for name in ("effect", "effect_slope", "shift"):
+        terms[name] = np.concatenate([terms[name], 0 * terms["trend"][..., :1]], axis=-1)
     index = {"player": player, "session": visit, "length": length, "condition": condition}
     mu, log_sd = cell_location(
         terms_at(terms, index),
@@ -128,7 +129,7 @@ def _posterior_means(
             "x": log_distance(design.lengths_ft)[length],
         },
     )
-    return mu, np.exp(log_sd), q["mishit_share"].values[player]
+    return mu, np.exp(log_sd), q["mishit_share"].values[..., player]
 
 
 def _spread(scores: pd.DataFrame) -> Verdict:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,11 +14,12 @@ from putlab.base.cache import versions
 from putlab.base.errors import FitError
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
+from putlab.base.writing import write_bytes
 from putlab.log.checks import visit_read
 from putlab.log.read import Log, choose_player
 from putlab.model import readings
 from putlab.model.design import Design, make_design, session_table
-from putlab.model.green_putts import green_putts, make_green_design, outcome_counts
+from putlab.model.green_putts import GreenDesign, green_putts, make_green_design, outcome_counts
 from putlab.model.priors import PRIORS, SpreadPriors
 from putlab.posterior.checks import NOTE, PASS, Verdict, failures, putt_scores, readings_checks
 from putlab.posterior.player import Golfer, green_spread, pace_sentence, summary
@@ -58,6 +60,8 @@ class Fit(Result):
         What was fitted.
     green_counts : pandas.DataFrame
         By player: ``putts, made, misses, leaves, followed`` on a green, of those fitted.
+    joint : putlab.model.green_putts.GreenDesign, optional
+        Readings and outcomes on a green, where they were fitted as one.
     checks : dict of str to list of putlab.posterior.checks.Verdict
         How well the model describes the readings, by component.
     table : pandas.DataFrame
@@ -75,6 +79,7 @@ class Fit(Result):
     seed: int
     log: Log = field(repr=False)
     green_counts: pd.DataFrame = field(default_factory=lambda: pd.DataFrame({"putts": []}))
+    joint: GreenDesign | None = None
     checks: dict[str, list[Verdict]] = field(default_factory=dict)
 
     @property
@@ -122,6 +127,34 @@ class Fit(Result):
         found = [v.table for part in self.checks.values() for v in part if "means" in v.table]
         means = [table.loc[table["player"] == player, "means"] for table in found]
         return [text[0].upper() + text[1:] for own in means for text in own if text]
+
+    def tree(self) -> xr.DataTree:
+        """Return all that ArviZ can use, line and pace in one tree; made anew at each call.
+
+        Returns
+        -------
+        xarray.DataTree
+            Groups ``posterior``, ``prior``, ``log_likelihood`` (a value a counted interval or
+            outcome, times its count), ``log_prior``, ``posterior_predictive``,
+            ``prior_predictive``, ``observed_data``, ``constant_data`` and ``sample_stats``. Names
+            are those of the model's story after ``line_`` and ``pace_`` (degrees and percent);
+            dimensions ``player, visit, length_ft, condition``. Readings are ``line`` and
+            ``pace``, outcomes on a green ``green``: `arviz.loo` is told which by ``var_name``.
+            Of a very long log, evenly chosen draws.
+        """
+        from putlab.posterior.tree import full_tree  # heavy, and seldom asked for
+
+        return full_tree(self)
+
+    def to_netcdf(self, path: Path | str) -> None:
+        """Write `tree` to a file that ``arviz.from_netcdf`` opens.
+
+        Parameters
+        ----------
+        path : path or str
+            File to write, whole or not at all.
+        """
+        write_bytes(path, bytes(self.tree().to_netcdf(engine="h5netcdf")))
 
     def meta(self) -> dict[str, Any]:
         """Return what a reader needs to repeat the result: seed, interval, versions, checks."""
@@ -185,6 +218,7 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
     players = list(log.putts["player"].drop_duplicates())
     where = session_table(log.putts), readings.lengths_ft(practice["distance_ft"]), players
     found: dict[str, xr.DataTree] = {}
+    joint = None
     if not outcomes.empty:
         joint = make_green_design(rows, outcomes, *where, priors)
         designs = joint.components
@@ -205,7 +239,7 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
                 "label: another unit, another player, another surface."
             )
     counts = outcome_counts(outcomes).reindex(players, fill_value=0)
-    return replace(fit, checks=checks, green_counts=counts)
+    return replace(fit, checks=checks, green_counts=counts, joint=joint)
 
 
 def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:

@@ -222,7 +222,7 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
         f"{line:.1f}° in line ({line_low:.1f} to {line_high:.1f}) and {pace:.0f} % in pace "
         f"({pace_low:.0f} to {pace_high:.0f})."
     )
-    return GreenSpread(*values[..., None], said)
+    return GreenSpread(values[0, :, None], values[1, :, None], said)
 
 
 def mixes(golfer: Golfer) -> bool:

@@ -38,6 +38,12 @@ DIVERGENCES_NOTED = 0.002
 CONVERGENCE = "convergence/measures"
 CONVERGENCE_MEASURES = ("lowest_rhat", "highest_rhat", "lowest_ess_bulk", "highest_ess_bulk")
 
+# What is kept of the sampler's own figures: ArviZ's names, and the sampler's.
+STATS = {
+    "diverging": "diverging", "energy": "energy", "lp": "logp", "n_steps": "n_steps",
+    "step_size": "step_size", "tree_depth": "depth", "acceptance_rate": "mean_tree_accept",
+}  # fmt: skip
+
 LENGTH = {"draws": DRAWS, "tune": TUNE, "chains": CHAINS}
 
 # Options that change how a fit is made but not what it is.
@@ -48,7 +54,7 @@ WITHOUT_EFFECT = ("cores", "progress_bar")
 _compiled: dict[tuple, tuple[Any, Any]] = {}
 
 
-def _model_of(design: Design | GreenDesign) -> tuple[Callable, list[str]]:
+def model_of(design: Design | GreenDesign) -> tuple[Callable, list[str]]:
     """Return how a design's model is built, and its free parameters."""
     if isinstance(design, GreenDesign):
         return green_model.build_model, green_model.JOINT_PARAMETERS
@@ -60,7 +66,7 @@ def compiled_for(design: Design | GreenDesign) -> Any:
     import nutpie
     import pymc as pm
 
-    build, parameters = _model_of(design)
+    build, parameters = model_of(design)
     kind = build, design.size
     if kind not in _compiled:
         model = build(design)
@@ -120,7 +126,7 @@ def fit_design(
     A design of one component has one, by the name of what is fitted; see `posteriors_of`.
     """
     options = LENGTH | options
-    parameters = _model_of(design)[1]
+    parameters = model_of(design)[1]
     settings = {name: value for name, value in options.items() if name not in WITHOUT_EFFECT}
     key = result_key("posterior", parameters, design.containers, design.size, seed, settings)
     kept = load_arrays(key) if cache else None
@@ -163,9 +169,10 @@ def _unconverged(what: str, why: str) -> FitError:
 
 
 def arrays_of(raw: xr.DataTree, parameters: list[str]) -> dict[str, np.ndarray]:
-    """Return a sample's parameters and ``diverging``, each of shape (chains, draws, ...)."""
+    """Return a sample's parameters and `STATS`, each of shape (chains, draws, ...)."""
     arrays = {name: raw["posterior"].dataset[name].values for name in parameters}
-    return arrays | {"diverging": raw["sample_stats"].dataset["diverging"].values}
+    stats = raw["sample_stats"].dataset
+    return arrays | {name: stats[of].values for name, of in STATS.items() if of in stats}
 
 
 def posteriors_of(
@@ -182,7 +189,8 @@ def posteriors_of(
         named["green"] = xr.Dataset(added, coords={"player": design.components["line"].players})
     else:
         named = {what: _named(arrays, design)}
-    return {name: spread.tree_of(part, arrays["diverging"]) for name, part in named.items()}
+    stats = {name: arrays[name] for name in STATS if name in arrays}
+    return {name: spread.tree_of(part, **stats) for name, part in named.items()}
 
 
 def _named(arrays: dict[str, np.ndarray], design: Design, prefix: str = "") -> xr.Dataset:

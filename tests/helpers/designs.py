@@ -1,5 +1,6 @@
 """Designs made from a log's putts, and a quick way to compile what is tried a few times."""
 
+import numpy as np
 import pytensor
 
 from putlab.model.design import make_design, session_table
@@ -24,3 +25,15 @@ def green_design(log):
     players = list(log.putts["player"].unique())
     readings = {name: intervals(log, name) for name in COMPONENTS}
     return make_green_design(readings, green, visits, lengths, players, PRIORS)
+
+
+def values_of(model, point):
+    """Return the value variables' values, transformed as the model wants them."""
+    values = {}
+    for rv in model.free_RVs:
+        transform = model.rvs_to_transforms[rv]
+        raw = np.asarray(point[rv.name], dtype=float)
+        if transform is not None:
+            raw = transform.forward(raw, *rv.owner.inputs).eval(mode="FAST_COMPILE")
+        values[model.rvs_to_values[rv]] = raw
+    return values

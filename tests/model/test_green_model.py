@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from brute_force import every_putt
-from designs import PLAIN
+from designs import PLAIN, values_of
 from designs import green_design as design_of
 from hole_chances import PlainHole, leave_chance, made_chance
 from made_logs import log_of
@@ -39,8 +39,9 @@ def outcomes_at(log, line_sd_deg, pace_sd_pct, *, line_bias=0.0, pace_bias=0.0):
         point[f"{name}_bias_mean_u"] += bias
     point["green_line_sd_deg"] += half["line"]
     point["green_pace_sd_pct"] += half["pace"]
-    free = {model[name]: value for name, value in point.items()}
-    return float(model["outcomes"].eval(free, mode=PLAIN, on_unused_input="ignore"))
+    values = values_of(model, point)
+    total = model.logp(vars=[model["outcomes"]], jacobian=False)
+    return float(total.eval(values, mode=PLAIN, on_unused_input="ignore"))
 
 
 def test_the_free_parameters_are_those_of_the_story():

@@ -4,12 +4,13 @@ import numpy as np
 import pytensor
 import pytensor.tensor as pt
 import pytest
-from designs import PLAIN
+from designs import PLAIN, values_of
 from designs import spread_design as design_of
 from made_logs import log_of, simulated_log
 from scipy.stats import norm
 from true_golfers import steady
 
+from putlab.base.settings import FAR
 from putlab.model.readings import intervals
 from putlab.model.spread import (
     DIMS,
@@ -17,8 +18,10 @@ from putlab.model.spread import (
     MISHIT_TIMES,
     PARAMETERS,
     build_model,
+    expected_readings,
     interval_probability,
     named_quantities,
+    read_again,
     readings_logp,
 )
 
@@ -46,21 +49,15 @@ def test_the_likelihood_equals_the_story_written_out_in_scipy(small, rng):
     for name in ("between_sd", "spot_sd", "bias_spot_sd", "visit_bias_sd", "visit_form_sd"):
         point[name] = np.exp(point[name])
     point["mishit_u"] = np.full(design.size[0], 0.3)
-    total = model.replace_rvs_by_values(model.potentials)[0]
+    total = model.logp(vars=model.observed_RVs, jacobian=False)
     total = total.eval(values_of(model, point), mode="FAST_COMPILE", on_unused_input="ignore")
     assert total == pytest.approx(written_out(point, design, log), rel=1e-9)
 
 
-def values_of(model, point):
-    """Return the value variables' values, transformed as the model wants them."""
-    values = {}
-    for rv in model.free_RVs:
-        transform = model.rvs_to_transforms[rv]
-        raw = np.asarray(point[rv.name], dtype=float)
-        if transform is not None:
-            raw = transform.forward(raw, *rv.owner.inputs).eval(mode="FAST_COMPILE")
-        values[model.rvs_to_values[rv]] = raw
-    return values
+def logp_of(v, data):
+    """Return the log probability of every interval, of the story's terms."""
+    ends = np.stack([data["lo"], data["hi"]], axis=-1)
+    return readings_logp(ends, *expected_readings(v, data), data["noise"], data["count"])
 
 
 def written_out(point, design, log):
@@ -128,7 +125,7 @@ def test_the_probability_of_readings_by_hand():
             normal = norm(mu[cell], np.hypot(times * sd[cell], noise))
             chance += share * (normal.cdf(hi) - normal.cdf(lo))
         expected.append(count * np.log(chance))
-    assert readings_logp(v, data).eval() == pytest.approx(expected, rel=1e-12)
+    assert logp_of(v, data).eval() == pytest.approx(expected, rel=1e-12)
 
 
 def test_wild_putts_are_a_fifth_at_most_and_four_times_as_wide():
@@ -164,12 +161,31 @@ def test_a_reading_beyond_belief_does_not_break_the_likelihood():
     cell = dict.fromkeys(("player", "length", "session", "condition", "row_cell"), one.astype(int))
     data = cell | dict.fromkeys(("practised", "warm_up", "counted", "x", "noise"), one)
     data |= {"lo": one + 88.5, "hi": one + 89.5, "count": one + 1}
-    chance = readings_logp(v, data).sum()
+    chance = logp_of(v, data).sum()
     both = [chance, pt.grad(chance, v["bias"])]
     value, slope = pytensor.function([v["bias"]], both, mode="FAST_COMPILE")([[0.0]])
     assert np.isfinite(value)
     assert value < -600
     assert np.isfinite(slope).all()
+
+
+def test_what_is_read_again_scatters_as_the_story_says_and_on_the_same_steps(rng):
+    """A hundred thousand readings in whole degrees, and beyond a limit of two."""
+    size = 100_000
+    ends = np.broadcast_to([-0.5, 0.5], (size, 2))
+    again = read_again(np.full(size, 0.3), 1.2, 0.1, 0.5, 1, ends, rng)
+    middle = again.mean(axis=-1)
+    assert np.all(middle == np.round(middle))
+    assert np.all(np.ptp(again, axis=-1) == 1)
+    sheppard = 1 / 12  # of rounding to whole degrees (W. F. Sheppard, 1898; from memory)
+    variance = 0.9 * 1.2**2 + 0.1 * (4 * 1.2) ** 2 + 0.5**2 + sheppard
+    assert middle.mean() == pytest.approx(0.3, abs=0.03)
+    assert middle.var() == pytest.approx(variance, rel=0.03)
+    stopped = np.broadcast_to([2.0, FAR], (size, 2))
+    beyond = read_again(np.full(size, 0.3), 1.2, 0.0, 0.0, 1, stopped, rng)
+    at_limit = (beyond == stopped).all(axis=-1)
+    assert at_limit.mean() == pytest.approx(norm.sf(2.0, 0.3, 1.2), abs=0.005)
+    assert np.all(beyond[~at_limit] < 2.0)
 
 
 def test_steady_truth_refuses_unknown_fields():

@@ -20,7 +20,7 @@ from putlab.posterior.sampling import convergence
 def posterior(draws):
     """Return draws of one quantity, shape (chains, draws, players), none of which diverged."""
     named = xr.Dataset({"spread": (("chain", "draw", "player"), draws)})
-    return tree_of(named, np.zeros(draws.shape[:2], dtype=bool))
+    return tree_of(named, diverging=np.zeros(draws.shape[:2], dtype=bool))
 
 
 def design_of(draws):
@@ -40,7 +40,7 @@ def samples(monkeypatch):
     def posteriors_of(arrays, design, what):
         return {what: posterior(arrays["spread"])}
 
-    monkeypatch.setattr(sampling, "_model_of", lambda design: (None, ["spread"]))
+    monkeypatch.setattr(sampling, "model_of", lambda design: (None, ["spread"]))
     monkeypatch.setattr(sampling, "compiled_for", lambda design: design)
     monkeypatch.setattr(sampling, "sample", sample)
     monkeypatch.setattr(sampling, "posteriors_of", posteriors_of)
@@ -88,12 +88,13 @@ def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, samples, own_c
     assert table.loc["spread", "highest_ess_bulk"] == pytest.approx(max(apart))
 
 
-def test_how_a_fit_is_made_does_not_matter_to_what_it_is():
-    design = SimpleNamespace(containers={"numbers": np.arange(3.0)}, size=(1, 1))
-    key = sampling._fit_key(design, [], 1, {"draws": 1000, "cores": 1, "progress_bar": True})
-    assert key == sampling._fit_key(design, [], 1, {"draws": 1000})
-    assert key != sampling._fit_key(design, [], 1, {"draws": 500})
-    assert key != sampling._fit_key(design, [], 2, {"draws": 1000})
+def test_how_a_fit_is_made_does_not_matter_to_what_it_is(rng, samples, own_cache):
+    design = design_of(rng.standard_normal((4, 500, 2)))
+    sampled = []
+    for more in ({"cores": 1, "progress_bar": True}, {"cores": 2}, {"draws": 500}, {"seed": 2}):
+        sampling.fit_design(design, "line", **more)
+        sampled.append(len(samples))
+    assert sampled == [1, 1, 2, 3]
 
 
 @dataclass
@@ -141,7 +142,7 @@ def test_an_interrupt_stops_sampling_instead_of_shortening_it(monkeypatch):
 def tree(draws, diverged=0):
     diverging = np.zeros(draws.shape[:2], dtype=bool)
     diverging.flat[:diverged] = True
-    return tree_of(xr.Dataset({"spread": (("chain", "draw"), draws)}), diverging)
+    return tree_of(xr.Dataset({"spread": (("chain", "draw"), draws)}), diverging=diverging)
 
 
 def test_chains_that_agree_pass(rng):
