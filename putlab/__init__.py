@@ -17,7 +17,6 @@ FRONT_DOOR = {
     "intervals": "model.readings.intervals",
     "Priors": "model.priors.SpreadPriors",
     "fit": "posterior.fit.fit_log",
-    "prior_sensitivity": "posterior.fit.prior_sensitivity",
     "backtest": "posterior.backtest.backtest",
     "Skill": "green.skill.Skill",
     "hole_out": "green.hole_out.hole_out",

@@ -79,7 +79,20 @@ STROKES = {
 }
 
 
-def estimate(log: LogPath, player: Player = None, output: Output = None, seed: Seed = SEED) -> None:
+def estimate(
+    log: LogPath,
+    player: Player = None,
+    output: Output = None,
+    posterior: Annotated[
+        Path | None,
+        typer.Option(
+            "--posterior",
+            metavar="FILE.nc",
+            help="File for all draws of the fit, as ArviZ opens it (netCDF).",
+        ),
+    ] = None,
+    seed: Seed = SEED,
+) -> None:
     """True line and pace spread by player and distance, each with its 90 % interval.
 
     Spread and bias are those within a visit, as on the player's last one. One putt, three
@@ -90,8 +103,11 @@ def estimate(log: LogPath, player: Player = None, output: Output = None, seed: S
       putlab estimate data_demo --player birch -o birch.csv
 
       putlab estimate data_demo -o everybody.json
+
+      putlab estimate data_demo --posterior draws.nc
     """
     check_writable(output)
+    check_writable(posterior, kinds=(".nc",))
     read = options.read(log, player)
     fit = options.fit(read, seed=seed)
     players = [player] if player else fit.players
@@ -100,6 +116,9 @@ def estimate(log: LogPath, player: Player = None, output: Output = None, seed: S
         say(left_out.sentence)
     for name in filter(fit.green_putts, players):
         say(" ".join(fit.green_sentences(name)))
+    if posterior:
+        fit.to_netcdf(posterior)
+        say(f"{posterior} is written: `arviz.from_netcdf` opens it.")
     if output is None:
         # Two tables, so that each fits a screen of 80 columns.
         ranges = "90 % interval"

@@ -22,7 +22,7 @@ from putlab.model.design import Design, make_design, session_table
 from putlab.model.green_putts import GreenDesign, green_putts, make_green_design, outcome_counts
 from putlab.model.priors import PRIORS, SpreadPriors
 from putlab.posterior.checks import NOTE, PASS, Verdict, failures, putt_scores, readings_checks
-from putlab.posterior.player import Golfer, green_spread, pace_sentence, summary
+from putlab.posterior.player import Golfer, green_spread, pace_sentence
 from putlab.posterior.residuals import residual_checks
 from putlab.posterior.sampling import convergence, fit_design
 
@@ -283,53 +283,3 @@ def last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     rows = putts.merge(last, on=["player", "session"])
     held = rows.groupby("player")["condition"]
     return held.value_counts(normalize=True).reset_index(name="share")
-
-
-# How much an estimate leans on its priors: the same fit with one belief at a time moved by
-# about its own width.
-OTHER_BELIEFS = {
-    "as shipped": {},
-    "golfers a third narrower": {"sd_median": 0.7},
-    "golfers a third wider": {"sd_median": 1.4},
-    "weak spots twice the size": {"spot_median": 2.0},
-    "weak spots half the size": {"spot_median": 0.5},
-    "no change over practice": {"trend_sd": 0.01},
-    "mishits twice as common": {"mishit_a": 2.0},
-}
-
-
-def prior_sensitivity(
-    log: Log, player: str, component: str, distance_ft: float, **options: Any
-) -> pd.DataFrame:
-    """Refit a log under other priors and compare one estimate.
-
-    Parameters
-    ----------
-    log : putlab.log.read.Log
-        A log that has been read.
-    player : str
-        Whose estimate.
-    component : {"line", "pace"}
-        Component; the priors of the other stay.
-    distance_ft : float
-        Length, usually the least practised one.
-    **options
-        Passed to `fit_log`.
-
-    Returns
-    -------
-    pandas.DataFrame
-        ``priors, sd, sd_lo, sd_hi, moved``: spread in the component's unit, and its change
-        against the shipped priors as a part of the shipped interval's width.
-    """
-    rows = []
-    for name, factors in OTHER_BELIEFS.items():
-        shipped = PRIORS[component]
-        others = {belief: getattr(shipped, belief) * by for belief, by in factors.items()}
-        priors = PRIORS | {component: replace(shipped, **others)}
-        golfer = fit_log(log, priors=priors, **options).golfer(player)
-        log_sd, _ = golfer.log_spread_and_bias(component, [distance_ft])
-        rows.append((name, *(value.item() for value in summary(np.exp(log_sd)))))
-    table = pd.DataFrame(rows, columns=["priors", "sd", "sd_lo", "sd_hi"])
-    width = table.loc[0, "sd_hi"] - table.loc[0, "sd_lo"]
-    return table.assign(moved=(table["sd"] - table.loc[0, "sd"]) / width)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import xarray as xr
+from arviz_alone import opened
 from designs import green_design as design_of
 from made_logs import log_of, simulated_log
 from scipy.stats import chi2
@@ -19,7 +20,7 @@ from putlab.model.priors import LINE_PRIORS, PRIORS
 from putlab.pages.findings import player_findings
 from putlab.posterior import sampling
 from putlab.posterior.checks import failures
-from putlab.posterior.fit import GREENS_LEFT_OUT, fit_log, prior_sensitivity
+from putlab.posterior.fit import GREENS_LEFT_OUT, fit_log
 from putlab.posterior.player import green_setting, green_spread, pace_sentence, summary
 from putlab.posterior.sampling import fit_design
 from putlab.practice.case import assumption_table, make_case
@@ -177,6 +178,21 @@ def test_of_who_was_on_no_green_nothing_is_said_of_misses(joint_fit):
     (said,) = nobody.green_sentences("player 1")
     assert "taken from the published split" in said
     assert green_setting(nobody.golfer("player 1"))["green"] == published_green()
+
+
+@pytest.mark.slow
+def test_a_fit_of_both_is_opened_by_arviz_alone(joint_log, joint_fit, tmp_path):
+    joint_fit.to_netcdf(tmp_path / "both.nc")
+    tree = opened(tmp_path / "both.nc", likelihoods=("line", "pace", "green"))
+    told = tree["constant_data"]["green_outcome"].values
+    holed = joint_log.putts["holed"].dropna().astype(bool)
+    assert told.size == holed.size == 180
+    assert (told == "made").sum() == holed.sum()
+    # The model's own chance of holing is that of `hole_out`.
+    again = tree["posterior_predictive"]["holed"].mean(("chain", "draw"))
+    near = tree["constant_data"]["holed_distance_ft"].values == 8.0
+    chance = hole_out(on_green(joint_fit.golfer(), [8.0]), [8.0], stimp_ft=10.0).one_putt.mean()
+    assert again[near].mean().item() == pytest.approx(chance, abs=0.03)
 
 
 @pytest.mark.slow
@@ -355,37 +371,3 @@ def test_a_backstop_and_whole_degrees_are_allowed_for(rng):
     table = golfer_table(fit_log(log))
     assert table["line_sd_deg"].mean() == pytest.approx(0.5, rel=0.1)
     assert table["pace_sd_pct"].mean() == pytest.approx(8.0, rel=0.12)
-
-
-# Other beliefs
-
-
-class StubGolfer:
-    """A golfer whose log spread is the log of the prior's median, exactly known to 10 %."""
-
-    def __init__(self, priors):
-        self.priors = priors
-
-    def golfer(self, player):
-        return self
-
-    def log_spread_and_bias(self, component, distance_ft):
-        middle = np.log(self.priors[component].sd_median)
-        draws = middle + np.linspace(-0.1, 0.1, 2001)[:, None]
-        return draws, np.zeros_like(draws)
-
-
-def test_each_belief_is_moved_alone_and_its_effect_told(monkeypatch):
-    asked = []
-
-    def stub(log, *, priors):
-        asked.append(priors)
-        return StubGolfer(priors)
-
-    monkeypatch.setattr("putlab.posterior.fit.fit_log", stub)
-    table = prior_sensitivity(None, "p", "line", 10.0).set_index("priors")
-    assert all(priors["pace"] is PRIORS["pace"] for priors in asked)
-    assert table.loc["as shipped", "moved"] == 0
-    assert table.loc["weak spots half the size", "moved"] == pytest.approx(0)
-    # 1.4 times the median, against a shipped interval from exp(-0.09) to exp(0.09).
-    assert table.loc["golfers a third wider", "moved"] == pytest.approx(0.4 / 0.181, rel=0.01)

@@ -1,0 +1,107 @@
+"""A posterior that somebody with ArviZ alone can use."""
+
+import numpy as np
+import pytest
+import xarray as xr
+from arviz_alone import opened
+from made_logs import simulated_log
+from scipy.stats import norm
+from true_golfers import steady
+
+from putlab.posterior import tree as room
+from putlab.posterior.fit import fit_log
+
+pytestmark = pytest.mark.slow
+
+LENGTHS_FT = [4.0, 8.0, 14.0, 24.0]
+
+
+@pytest.fixture(scope="module")
+def practice_fit():
+    rng = np.random.default_rng(8)
+    truth = {"line": steady(np.log(0.9), lengths=4), "pace": steady(np.log(7.0), lengths=4)}
+    log = simulated_log(rng, sessions=4, each=10, lengths=LENGTHS_FT, roll_limit_ft=26.0, **truth)
+    return fit_log(log, draws=300, tune=300, chains=4, cores=2)
+
+
+def test_a_practice_fit_is_opened_by_arviz_alone(practice_fit, tmp_path):
+    practice_fit.to_netcdf(tmp_path / "practice.nc")
+    tree = opened(tmp_path / "practice.nc")
+    posterior = tree["posterior"]
+    assert posterior["length_ft"].values.tolist() == LENGTHS_FT
+    assert posterior["player"].values.tolist() == ["player 1"]
+    assert posterior["visit"].values.tolist() == [f"visit {n:02d}" for n in range(1, 5)]
+    draws = practice_fit.posteriors["line"]["posterior"]
+    np.testing.assert_array_equal(posterior["line_level"], draws["level"])
+    assert posterior["line_level"].dims == ("chain", "draw", "player", "length_ft")
+
+
+def test_log_likelihood_is_the_story_of_each_reading_by_scipy(practice_fit):
+    tree = practice_fit.tree()
+    q = practice_fit.posteriors["pace"]["posterior"].to_dataset().isel(chain=1, draw=7)
+    told = tree["constant_data"]
+    found = tree["log_likelihood"]["pace"].isel(chain=1, draw=7).values
+    design = practice_fit.designs["pace"]
+    assert found.size == design.putts == 160
+    for i in (0, 50, 159):
+        length = np.argmin(np.abs(design.lengths_ft - told["pace_distance_ft"].values[i]))
+        visit = design.sessions["session"].tolist().index(told["pace_visit"].values[i])
+        mu = q["bias"][0, length] + q["visit_bias"][visit]
+        log_sd = q["level"][0, length] + q["visit_form"][visit]
+        log_sd = log_sd + q["trend"][0] * design.sessions["practised"][visit]
+        log_sd = log_sd + q["warm_up"][0] * told["pace_warm_up"].values[i]
+        wild, chance = q["mishit_share"][0].item(), 0.0
+        for share, times in ((1 - wild, 1), (wild, 4)):
+            reading = norm(mu.item(), times * np.exp(log_sd.item()))
+            lo, hi = (told[f"pace_{end}"].values[i] for end in ("lo", "hi"))
+            chance += share * (reading.cdf(hi) - reading.cdf(lo))
+        assert found[i] == pytest.approx(np.log(chance), rel=1e-8)
+
+
+def test_log_prior_is_that_of_each_belief_by_scipy(practice_fit):
+    """Priors as told in `putlab/model/priors.py`, on the scale of the story."""
+    tree = practice_fit.tree()
+    at = {"chain": 2, "draw": 5}
+    q, found = (tree[group].to_dataset().isel(at) for group in ("posterior", "log_prior"))
+    normals = {"slope": 0.15, "trend": 0.1, "bias_mean": 6.0, "warm_up": 0.1}
+    for name, sd in normals.items():
+        expected = norm.logpdf(q[f"pace_{name}"], 0, sd)
+        np.testing.assert_allclose(found[f"pace_{name}"], expected, rtol=1e-9)
+    spread = norm.logpdf(q["pace_base_mean"], np.log(9.0), 0.5)
+    assert found["pace_base_mean"].item() == pytest.approx(spread)
+    # What another one governs has none of its own: scaling it would scale a hierarchy twice.
+    assert not {"pace_base", "pace_level", "pace_bias", "pace_visit_bias"} & set(found)
+
+
+def test_replicates_stop_at_the_limit_and_fall_on_the_displays_steps(practice_fit):
+    tree = practice_fit.tree()
+    observed, again = (tree[group]["pace"] for group in ("observed_data", "posterior_predictive"))
+    longest = tree["constant_data"]["pace_distance_ft"].values == 24.0
+    limit = observed.values[longest].max()
+    assert again.values[..., longest].max() == pytest.approx(limit)
+    line = tree["posterior_predictive"]["line"].values
+    np.testing.assert_allclose(line, np.round(line), atol=1e-9)
+    assert line.std() == pytest.approx(tree["observed_data"]["line"].values.std(), rel=0.15)
+
+
+def test_of_a_long_log_some_draws_are_kept(practice_fit, monkeypatch):
+    monkeypatch.setattr(room, "MOST_VALUES", 160 * 4 * 100)
+    tree = practice_fit.tree()
+    for group in ("posterior", "log_likelihood", "log_prior", "sample_stats"):
+        assert tree[group].sizes["draw"] == 100
+        assert tree[group]["draw"].values.tolist() == list(range(0, 300, 3))
+
+
+def test_energies_of_parts_sampled_apart_add_up(practice_fit):
+    stats = practice_fit.tree()["sample_stats"].to_dataset()
+    xr.testing.assert_allclose(stats["energy"], stats["line_energy"] + stats["pace_energy"])
+    assert stats["diverging"].dtype == bool
+
+
+def test_a_roster_is_opened_by_arviz_alone(demo_fit, tmp_path, monkeypatch):
+    monkeypatch.setattr(room, "MOST_VALUES", 1e6)
+    demo_fit.to_netcdf(tmp_path / "demo.nc")
+    tree = opened(tmp_path / "demo.nc")
+    assert tree["posterior"]["player"].values.tolist() == demo_fit.players
+    assert tree["posterior"]["visit"].values[0].startswith(f"{demo_fit.players[0]}: ")
+    assert "line_shift" in tree["posterior"]
