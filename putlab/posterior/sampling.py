@@ -17,9 +17,12 @@ from putlab.model.design import Design
 from putlab.model.green_putts import GreenDesign
 from putlab.posterior.checks import FAIL, NOTE, PASS, Verdict, failures
 
-# Target of the acceptance rate and times the usual tuning: the first is quick, the second is
-# for a fit whose first try diverged or mixed slowly.
-ATTEMPTS = ((0.9, 1), (0.98, 4))
+# Chains that fail by so little go on to so many times the draws before anything is refused.
+RHAT_NEAR, GO_ON = 1.03, 3
+
+# Target of the acceptance rate, times the usual tuning and draws: the first is quick, the third
+# for a fit that diverged or mixed slowly, and either goes on where it fails by little.
+ATTEMPTS = ((0.9, 1, 1), (0.9, 1, GO_ON), (0.98, 4, 1), (0.98, 4, GO_ON))
 
 # A player's bias, a condition's shift and the visits' setups lie along one ridge, which a
 # diagonal mass matrix crosses slowly (300 effective draws against 2,000). A firmer
@@ -141,13 +144,18 @@ def fit_design(
     if refused is not None:
         raise _unconverged(what, str(refused["why"]))
     ready = ready_to_sample(design, seed=seed, cores=options.get("cores"))
-    for acceptance, times in ATTEMPTS:
-        tuned = options | {"tune": times * options["tune"]}
-        arrays = arrays_of(sample(ready, seed=seed, acceptance=acceptance, **tuned), parameters)
+    near = False
+    for acceptance, times, longer in ATTEMPTS:
+        if longer > 1 and not near:
+            continue
+        more = {"tune": times * options["tune"], "draws": longer * options["draws"]}
+        drawn = sample(ready, seed=seed, acceptance=acceptance, **options | more)
+        arrays = arrays_of(drawn, parameters)
         posteriors = posteriors_of(arrays, design, what)
         failed = [found for one in posteriors.values() for found in failures(convergence(one))]
         if not failed:
             break
+        near = all(map(nearly_converged, posteriors.values()))
     else:
         # The same data and seed would take as long to fail again.
         if cache:
@@ -244,3 +252,11 @@ def convergence(posterior: xr.DataTree) -> list[Verdict]:
             f"{diverging.sum()} of {diverging.size} draws diverged.",
         ),
     ]
+
+
+def nearly_converged(posterior: xr.DataTree) -> bool:
+    """Whether more draws are likely to pass where these do not: what diverges will again."""
+    table = posterior[CONVERGENCE].to_pandas()
+    enough = table["lowest_ess_bulk"].min() * GO_ON >= ESS_LIMIT
+    diverging = posterior["sample_stats"].dataset["diverging"].mean() > DIVERGENCES_NOTED
+    return bool(table["highest_rhat"].max() < RHAT_NEAR and enough and not diverging)

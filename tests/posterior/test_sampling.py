@@ -35,7 +35,7 @@ def samples(monkeypatch):
 
     def sample(design, **options):
         taken.append(options)
-        return design.sampled
+        return getattr(design, "go_on", {}).get(options["draws"], design.sampled)
 
     def posteriors_of(arrays, design, what):
         return {what: posterior(arrays["spread"])}
@@ -66,6 +66,21 @@ def test_a_fit_that_does_not_converge_is_refused(rng, samples, monkeypatch, own_
     # By other limits it might pass.
     monkeypatch.setattr(sampling, "ESS_LIMIT", sampling.ESS_LIMIT - 1)
     assert samples_after() == 6
+
+
+def test_chains_that_fail_by_little_go_on_before_anything_is_refused(rng, samples, own_cache):
+    """R-hat is 1.014 of the first draws, and of all of them as it should be."""
+    draws = rng.standard_normal((4, 3000, 1))
+    draws[:2, :1000] += 0.3
+    drawn = {1000: posterior(draws[:, :1000]), 3000: posterior(draws)}
+    first, passed = (convergence(drawn[n]) for n in (1000, 3000))
+    assert "R-hat of spread is 1.014" in first[0].sentence
+    assert failures(passed) == []
+    design = design_of(draws[:, :1000])
+    design.go_on = drawn
+    found = sampling.fit_design(design, "line", draws=1000)
+    assert [taken["draws"] for taken in samples] == [1000, 3000]
+    assert found["line"]["posterior"].sizes["draw"] == 3000
 
 
 def test_a_kept_fit_holds_its_convergence_and_needs_no_arviz(rng, samples, own_cache, monkeypatch):
