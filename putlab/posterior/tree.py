@@ -70,18 +70,22 @@ def full_tree(fit: Fit) -> xr.DataTree:
     if fit.joint:
         _add_outcomes(groups, fit.joint, green_putts(fit.log.putts), posterior, prior, rng)
     found = {name: xr.merge(group, compat="no_conflicts") for name, group in groups.items()}
-    found["sample_stats"] = _stats(stats).assign_coords(posterior["line"][DRAWS].coords)
+    found["sample_stats"] = _stats(stats)
     return xr.DataTree.from_dict(found)
 
 
 def _thinned(values: xr.Dataset, fit: Fit) -> xr.Dataset:
+    """Return as many draws as every part has, numbered alike."""
     readings = max(design.putts for design in fit.designs.values())
-    return _some(values, MOST_VALUES / values.sizes["chain"] / max(readings, 1))
+    least = min(one["posterior"].sizes["draw"] for one in fit.posteriors.values())
+    kept = _some(values, min(least, MOST_VALUES / values.sizes["chain"] / max(readings, 1)))
+    return kept.assign_coords(draw=np.arange(kept.sizes["draw"]))
 
 
 def _some(values: xr.Dataset, draws: float = REPLICATES) -> xr.Dataset:
     """Return at most so many draws a chain."""
-    return values.isel(draw=slice(None, None, int(np.ceil(values.sizes["draw"] / draws))))
+    size = values.sizes["draw"]
+    return values.isel(draw=np.linspace(0, size - 1, min(size, int(draws))).astype(int))
 
 
 def _log_prior(q: xr.Dataset, model: pm.Model, prefix: str, design: Any) -> xr.Dataset:

@@ -1,5 +1,7 @@
 """A posterior that somebody with ArviZ alone can use."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import xarray as xr
@@ -89,7 +91,23 @@ def test_of_a_long_log_some_draws_are_kept(practice_fit, monkeypatch):
     tree = practice_fit.tree()
     for group in ("posterior", "log_likelihood", "log_prior", "sample_stats"):
         assert tree[group].sizes["draw"] == 100
-        assert tree[group]["draw"].values.tolist() == list(range(0, 300, 3))
+        assert tree[group]["draw"].values.tolist() == list(range(100))
+
+
+def test_parts_with_more_draws_than_others_are_made_alike(practice_fit):
+    """As of chains that went on: line has three times the draws of pace."""
+    line = practice_fit.posteriors["line"]
+    longer = {
+        group: xr.concat([line[group].to_dataset()] * 3, "draw", data_vars="minimal")
+        for group in ("posterior", "sample_stats")
+    }
+    fit = replace(
+        practice_fit, posteriors=practice_fit.posteriors | {"line": xr.DataTree.from_dict(longer)}
+    )
+    tree = fit.tree()
+    assert tree["posterior"].sizes["draw"] == 300
+    for group in ("posterior", "log_likelihood", "sample_stats", "posterior_predictive"):
+        assert not tree[group].to_dataset().isnull().any().to_array().any()
 
 
 def test_energies_of_parts_sampled_apart_add_up(practice_fit):
