@@ -84,12 +84,7 @@ def estimate(
     player: Player = None,
     output: Output = None,
     posterior: Annotated[
-        Path | None,
-        typer.Option(
-            "--posterior",
-            metavar="FILE.nc",
-            help="File for all draws of the fit, as ArviZ opens it (netCDF).",
-        ),
+        Path | None, Option(metavar="FILE.nc", help="All draws of the fit, for ArviZ (netCDF).")
     ] = None,
     seed: Seed = SEED,
 ) -> None:
