@@ -155,7 +155,7 @@ def _add_outcomes(
         holed = rng.binomial(putts, np.clip(chance[..., known:], 0, 1)) / putts
         holed = _over_draws("holed", holed, "alike", draws["green"])
         groups[f"{group}_predictive"].append(_some(holed))
-    outcomes = outcome_chances(chance[..., :known], design.data)
+    outcomes = outcome_chances(pt.as_tensor(chance[..., :known]), design.data)
     each = np.repeat(np.arange(len(design.outcomes)), design.outcomes["count"])
     logp = outcomes_logp(1, outcomes[..., each]).eval(mode=PLAIN)
     groups["log_likelihood"].append(_over_draws("green", logp, "outcome", q["green"]))

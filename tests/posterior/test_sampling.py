@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import nutpie
+import pandas as pd
 import pytest
 import xarray as xr
 
@@ -25,7 +26,10 @@ def posterior(draws):
 
 def design_of(draws):
     """Return a design of one parameter, whose every sample is the draws given."""
-    return SimpleNamespace(containers={}, size=(1, 1), putts=50, sampled=posterior(draws))
+    rows = pd.DataFrame({"player": "a", "lo": [0.5, 1.5], "hi": [1.5, 2.5], "count": 1})
+    return SimpleNamespace(
+        containers={}, size=(1, 1), putts=50, sampled=posterior(draws), rows=rows
+    )
 
 
 @pytest.fixture
@@ -66,6 +70,26 @@ def test_a_fit_that_does_not_converge_is_refused(rng, samples, monkeypatch, own_
     # By other limits it might pass.
     monkeypatch.setattr(sampling, "ESS_LIMIT", sampling.ESS_LIMIT - 1)
     assert samples_after() == 6
+
+
+@pytest.mark.parametrize(
+    ("component", "lo", "hi", "said"),
+    [
+        ("pace", [-np.inf, -np.inf], [-99.0, -99.5], "lie at an end"),
+        ("pace", [120.0, 60.0], [np.inf, np.inf], "lie at an end"),
+        ("line", [0.5, 0.5], [1.5, 1.5], "are the same"),
+        ("line", [-80.0, 60.0], [-79.0, 61.0], "scatter as no golfer"),
+    ],
+)
+def test_a_cause_that_is_known_is_named(component, lo, hi, said):
+    rows = pd.DataFrame({"player": "birch", "lo": lo, "hi": hi, "count": 3})
+    (cause,) = sampling.known_causes(rows, component)
+    assert cause.startswith(f"All {component} readings of birch {said}")
+
+
+def test_readings_as_of_a_golfer_name_no_cause():
+    rows = pd.DataFrame({"player": "a", "lo": [-0.5, 0.5], "hi": [0.5, np.inf], "count": [3, 1]})
+    assert list(sampling.known_causes(rows, "line")) == []
 
 
 def test_chains_that_fail_by_little_go_on_before_anything_is_refused(rng, samples, own_cache):
