@@ -23,10 +23,12 @@ def opened(path, *, likelihoods=("line", "pace")):
         assert loo.elpd < whole
     sensitivity = az.psense_summary(tree, var_names=["line_base", "line_trend"])
     assert np.isfinite(sensitivity[["prior", "likelihood"]].astype(float)).all(axis=None)
-    # A trend is hardly told by a few visits: its prior weighs more than that of a spread.
     assert az.bfmi(tree)["energy"].min() > 0.3
     az.plot_energy(tree)
-    az.plot_ppc_dist(tree, num_samples=20)
+    # Readings, and shares holed, a picture each.
+    pictures = [["line", "pace"], ["holed"]] if "green" in likelihoods else [["line", "pace"]]
+    for names in pictures:
+        az.plot_ppc_dist(tree, var_names=names, num_samples=20)
     az.plot_prior_posterior(tree, var_names=["line_base", "pace_base"])
     az.plot_trace_dist(tree, var_names=["line_base"])
     az.plot_rank(tree, var_names=["line_level"])

@@ -3,15 +3,20 @@
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
+import pymc as pm
 import pytest
 import xarray as xr
 from arviz_alone import opened
-from made_logs import simulated_log
+from designs import PLAIN, green_design, values_of
+from made_logs import log_of, simulated_log
 from scipy.stats import norm
 from true_golfers import steady
 
+from putlab.model.green_model import JOINT_PARAMETERS, build_model
 from putlab.posterior import tree as room
-from putlab.posterior.fit import fit_log
+from putlab.posterior.fit import fit_log, put_together
+from putlab.posterior.sampling import STATS, posteriors_of
 
 pytestmark = pytest.mark.slow
 
@@ -115,6 +120,42 @@ def test_energies_of_parts_sampled_apart_add_up(practice_fit):
     stats = practice_fit.tree()["sample_stats"].to_dataset()
     xr.testing.assert_allclose(stats["energy"], stats["line_energy"] + stats["pace_energy"])
     assert stats["diverging"].dtype == bool
+
+
+def test_each_outcome_on_a_green_has_the_models_own_probability():
+    """Draws of the priors stand in for a posterior: nothing is sampled."""
+    rng = np.random.default_rng(8)
+    practice = simulated_log(rng, sessions=2, each=5, lengths=LENGTHS_FT).putts
+    holed = rng.random(36) < 0.5
+    green = pd.DataFrame(
+        {"player": "player 1", "session": "round", "stimp_ft": 10.0, "holed": holed}
+    )
+    green["distance_ft"] = np.resize([5.0, 9.0, 20.0], 36)
+    green["leave_ft"] = np.where(holed | (np.arange(36) % 4 == 0), np.nan, 2.3)
+    log = log_of(pd.concat([practice, green]))
+    design = green_design(log)
+    model = build_model(design)
+    drawn = pm.draw([model[name] for name in JOINT_PARAMETERS], 6, random_seed=1, mode=PLAIN)
+    arrays = {
+        n: at.reshape(2, 3, *at.shape[1:]) for n, at in zip(JOINT_PARAMETERS, drawn, strict=True)
+    }
+    stats = {name: rng.normal(size=(2, 3)) for name in STATS}
+    fit = put_together(log, design.components, posteriors_of(arrays | stats, design), 7)
+    tree = replace(fit, joint=design).tree()
+    values = values_of(model, {name: at[1, 2] for name, at in arrays.items()})
+    found = tree["log_likelihood"].isel(chain=1, draw=2)
+    for name, variable in {
+        "green": "outcomes",
+        "line": "line_readings",
+        "pace": "pace_readings",
+    }.items():
+        logp = model.logp(vars=[model[variable]], jacobian=False)
+        expected = logp.eval(values, mode=PLAIN, on_unused_input="ignore")
+        assert found[name].sum().item() == pytest.approx(expected, rel=1e-9)
+    kinds = tree["constant_data"]["green_outcome"].values
+    assert (kinds == "made").sum() == holed.sum()
+    assert set(kinds) == {"made", "missed", "left 2.05 to 2.55 ft"}
+    assert tree["observed_data"]["holed"].size == 3
 
 
 def test_a_roster_is_opened_by_arviz_alone(demo_fit, tmp_path, monkeypatch):
