@@ -10,6 +10,7 @@ from typer import Argument, Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, SEED
+from putlab.base.words import listed
 from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show, tell
@@ -66,6 +67,12 @@ def game(
 ) -> None:
     """Counted games, par two, nothing conceded: the score against what was expected."""
     check_writable(output, TABLE if deal is None else SHEET)
+    dealing = {"--level": level, "--longest": longest, "--session": session, "--units": units}
+    given = [name for name, value in dealing.items() if value is not None]
+    if deal is None and given:
+        raise UsageError(f"{listed(given)} go with --deal, which is not given.")
+    if deal is not None and reference:
+        raise UsageError("--reference judges a LOG, and --deal asks for none: leave one out.")
     against = pl.read_reference(reference) if reference else pl.tour_reference()
     read = None if log is None else options.read(log, player)
     if deal is not None:

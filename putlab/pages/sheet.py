@@ -1,11 +1,11 @@
 """Rows to fill in: a workbook, a page for the phone beside the mat, or a CSV; a plan on paper."""
 
 import base64
+import datetime
 import hashlib
 import io
 import json
 import os
-import re
 import zipfile
 from collections.abc import Iterable, Sequence
 from importlib.resources import files
@@ -169,6 +169,7 @@ def _note(row: dict, sheets: list[dict]) -> str:
 def workbook(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> bytes:
     """Return an XLSX: sheets ``putts`` and ``game`` to fill in, a ``list`` of plans, ``words``."""
     from openpyxl import Workbook
+    from openpyxl.writer.excel import ExcelWriter
 
     book = Workbook()
     book.remove(book.active)
@@ -186,9 +187,10 @@ def workbook(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> byte
     words = book.create_sheet("words")
     _fill(words, [*([word] for word in WORDS), [], *meanings, [], *cautions])
     words.column_dimensions["A"].width = 16
+    book.properties.created = book.properties.modified = datetime.datetime(*ZIP_EPOCH)
     buffer = io.BytesIO()
-    book.save(buffer)
-    return _same_bytes(buffer.getvalue())
+    ExcelWriter(book, _Undated(buffer, "w")).save()
+    return buffer.getvalue()
 
 
 def _sheet_to_fill_in(sheet: Any, rows: pd.DataFrame, name: str, units: str) -> None:
@@ -250,13 +252,11 @@ def _fill(sheet: Any, rows: Iterable[Iterable]) -> None:
                 cell.data_type = "s"
 
 
-def _same_bytes(archive: bytes) -> bytes:
-    # Without the time at which the workbook was made.
-    made, buffer = zipfile.ZipFile(io.BytesIO(archive)), io.BytesIO()
-    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as kept:
-        for name in made.namelist():
-            content = made.read(name)
-            if name == "docProps/core.xml":
-                content = re.sub(rb"\d{4}-\d\d-\d\dT[\d:]{8}Z", b"1980-01-01T00:00:00Z", content)
-            kept.writestr(zipfile.ZipInfo(name, ZIP_EPOCH), content)
-    return buffer.getvalue()
+class _Undated(zipfile.ZipFile):
+    """An archive that asks no clock, which may stand before 1980: equal content, equal bytes."""
+
+    def writestr(self, name: str, content: Any) -> None:  # type: ignore[override]
+        super().writestr(zipfile.ZipInfo(name, ZIP_EPOCH), content, zipfile.ZIP_DEFLATED)
+
+    def write(self, path: str, name: str) -> None:  # type: ignore[override]
+        self.writestr(name, Path(path).read_bytes())

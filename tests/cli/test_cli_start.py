@@ -1,5 +1,8 @@
 """The `start` command, and the round trip: start, fill in, read, plan, fill in, read together."""
 
+import time
+import zipfile
+
 import pandas as pd
 import pytest
 import typer
@@ -110,3 +113,13 @@ def test_feet_and_metres_give_the_fit_the_same(command, tmp_path):
         putts = first_putts(read_log(path).putts)
         found[units] = putts[["distance_ft", "line_deg", "roll_ft", "target_ft"]]
     pd.testing.assert_frame_equal(found["ft"], found["m"], rtol=1e-9)
+
+
+def test_a_clock_before_1980_makes_the_same_workbook(command, tmp_path, monkeypatch):
+    asked = ["--session", "one", "-o"]
+    assert command(*asked, "now.xlsx") == 0
+    monkeypatch.setattr(time, "localtime", lambda *_: time.gmtime(10**8))  # March 1973
+    with pytest.raises(ValueError, match="before 1980"):  # as without the kit's care
+        zipfile.ZipFile(tmp_path / "x.zip", "w").writestr("a", "b")
+    assert command(*asked, "then.xlsx") == 0
+    assert (tmp_path / "then.xlsx").read_bytes() == (tmp_path / "now.xlsx").read_bytes()

@@ -7,6 +7,7 @@ import sys
 
 import pytest
 import typer
+from conftest import DEMO
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -61,6 +62,22 @@ def test_hostile_options_end_with_a_code_and_a_sentence(line, tmp_path_factory, 
 )
 def test_numbers_that_no_putt_has_are_refused_by_name(options, said, capsys):
     assert console.run(build_app(), ["holeout", *options]) == 2
+    assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("game LOG --level 10 --longest 20", "--level and --longest go with --deal"),
+        ("game --deal 9 --reference r.csv", "--reference judges a LOG"),
+        ("report LOG --workers 2", "give it"),
+        ("report LOG --each-player --workers 2 --cluster a:1", "leave out --workers"),
+        ("trial --lengths 10 --before A --after A", "name two conditions"),
+        ("compare LOG --before A --after A", "name two conditions"),
+    ],
+)
+def test_options_that_contradict_each_other_are_refused(line, said, capsys):
+    assert console.run(build_app(), [str(DEMO) if w == "LOG" else w for w in line.split()]) == 2
     assert said in capsys.readouterr().err
 
 
