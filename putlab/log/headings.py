@@ -26,7 +26,7 @@ SAID = {
     "putt": "putt, no, nr, number, #, putt no, putt number, putt #, ball, ball no, stroke no",
     "distance": "distance, length, putt length, length of putt, putt distance, mark, target, "
     "target distance, distance to hole, start distance",
-    "line": "line, direction, start direction, start line, line error, angle, start angle, "
+    "line": "line, direction, dir, start direction, start line, line error, angle, start angle, "
     "off line, line angle",
     "roll": "roll, rolled, distance rolled, roll out, rollout, roll distance, rolled distance, "
     "length rolled, actual distance, distance travelled, ran",

@@ -52,7 +52,8 @@ class Log(Result):
     putts : pandas.DataFrame
         One usable row a putt: every column of the schema, then ``file`` and ``row``.
         Labels are text, numbers float with NaN, ``holed`` a nullable boolean. Ordered by
-        session (by date where all are ISO dates, else as they appear), then by putt.
+        session (by date where all are ISO dates, by number where they count, else as they
+        appear), then by putt, then by player.
     rejects : pandas.DataFrame
         Rows that could not be used: ``file, row, column, value, reason``. Rows are
         numbered as a spreadsheet shows them, the header being row 1; in Parquet, which
@@ -74,6 +75,8 @@ class Log(Result):
         of them that are ``unsure``.
     assumed : list of str
         What was taken to read the log, a sentence each.
+    lost : list of str
+        Visits that lost every row, a sentence each; the warnings begin with them.
     """
 
     putts: pd.DataFrame
@@ -87,6 +90,7 @@ class Log(Result):
     units: str = "ft"
     understood: headings.Understood = field(default_factory=headings.Understood)
     assumed: list[str] = field(default_factory=list)
+    lost: list[str] = field(default_factory=list)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -220,7 +224,7 @@ def _read(
         raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
-    lost = _lost_visits(account.rejected, set(rows["session"]))
+    lost = list(_lost_visits(account.rejected, set(rows["session"])))
     rows = _reject_duplicates(_settle_players(rows, account), account)
     putts, warnings, assumed = _with_sessions(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
@@ -245,6 +249,7 @@ def _read(
         units="m" if putts["distance_in_m"].mean() > 0.5 else "ft",
         understood=headings.Understood() if HIDING.get() else account.understood,
         assumed=said(account.understood.assumed + assumed),
+        lost=[] if HIDING.get() else lost,
     )
 
 
@@ -360,10 +365,9 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
         account.notes.append(f"{table.name}: {counted(planned, 'planned row')} not filled in.")
     account.notes += _commas(raw, table.name)
     visits = pd.Series(read_labels(raw["session"])[0], raw.index)
-    named = [(table.name, *reject) for reject in rejects]
-    account.rejects += named
-    for reject in named:
-        account.rejected.setdefault(visits.get(reject[1]), []).append(reject)
+    for reject in rejects:
+        account.rejects.append((table.name, *reject))
+        account.rejected.setdefault(visits.get(reject[0]), []).append(account.rejects[-1])
     return rows.assign(file=table.name, row=rows.index)
 
 

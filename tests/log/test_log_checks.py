@@ -315,7 +315,8 @@ def test_a_constant_length_past_the_mark_is_seldom_suspected_by_chance(rng):
 def test_a_visit_that_lost_every_row_is_said_first(tmp_path):
     good, bad = {"session": "visit 1"}, {"session": "visit 2", "distance_ft": "six", "player": "b"}
     log = read_log(write_csv(tmp_path / "a.csv", good, bad, bad, weather=["dry"] * 3))
-    assert log.warnings[0].startswith(
+    assert log.lost == log.warnings[:1]
+    assert log.lost[0].startswith(
         "Visit visit 2 is lost: none of its 2 rows can be used. First: a.csv, row 3, column "
         "distance_ft: got 'six'; not a plain number"
     )

@@ -459,10 +459,15 @@ def test_rules_that_say_something_are_put_in_words():
 
 def test_the_report_is_written_and_holds_its_findings(demo_log, demo_fit, tmp_path):
     target, steps = tmp_path / "report.html", []
+    log = replace(demo_log, lost=["Visit 3 is lost."])
     made = report(
-        demo_log, demo_fit, target, player="alder", made=MADE, progress=lambda *at: steps.append(at)
+        log, demo_fit, target, player="alder", made=MADE, progress=lambda *at: steps.append(at)
     )
-    assert target.read_text(encoding="utf-8") == made.html == page(demo_log, demo_fit, "alder")
+    assert target.read_text(encoding="utf-8") == made.html
+    # A visit that lost every row is said before anything else.
+    first, _, rest = made.html.partition("<p><strong>Visit 3 is lost.</strong></p>\n")
+    assert first.endswith("<main>\n")
+    assert first + rest == page(demo_log, demo_fit, "alder")
     assert [found.player for found in made.findings] == ["alder"]
     assert [step[:2] for step in steps] == [(0, 1)]
     assert made.readings == rules_in_words(demo_log.rules)
