@@ -11,8 +11,9 @@ from putlab.pages.page import report
 from putlab.pages.sheet import page as plan_page
 from putlab.posterior.fit import fit_log
 
-# What a fit's checks say, for whom a third decimal of R-hat tells, and how fast log spread falls.
-FINER = ("Fit of", "in log per unit of log putts")
+# What a fit's checks say, for whom a third decimal of R-hat tells; how fast log spread falls; and
+# what the table of rounds, which is in feet, says of where it comes from.
+FINER = ("Fit of", "in log per unit of log putts", "the latter solved for")
 
 
 @pytest.fixture(scope="module")
