@@ -122,6 +122,11 @@ def _limits(column: Column, units: str) -> tuple[float, float]:
 
 def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
     """Return a page that takes readings down key by key; the only one of the kit with a script."""
+    with lengths_in(units):
+        return _page(rows, units, plans)
+
+
+def _page(rows: pd.DataFrame, units: str, plans: Sequence[Plan]) -> str:
     # Templates wait until a page is wanted: most plans are read in a terminal.
     from markupsafe import Markup
 
@@ -145,8 +150,7 @@ def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
         parts |= {name: Markup(text), f"{name}_hash": f"sha256-{digest}"}
     visit_text = json.dumps(visit, ensure_ascii=False)
     template = environment().get_template("visit.html")
-    with lengths_in(units):
-        return template.render(sheets=sheets, visit=visit_text, **parts)
+    return template.render(sheets=sheets, visit=visit_text, **parts)
 
 
 def _note(row: dict, sheets: list[dict]) -> str:

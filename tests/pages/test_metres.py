@@ -49,6 +49,6 @@ def test_the_page_its_charts_and_the_plan_speak_metres(attic):
     # Stretches end at 4, 8, 15 and 25 ft: 1.2, 2.4, 4.6 and 7.6 m, to a tenth.
     words = " ".join(said(attic.html))
     stretches = ("inside 1.2", "1.2 to 2.4", "4.6 to 7.6")
-    assert all(f"{stretch}\u00a0m" in words for stretch in stretches)
+    assert all(f"{stretch} m" in words for stretch in stretches)
     plan = plan_page(found.plan.log_rows, "m", [found.plan])
     assert in_feet_or_too_fine(said(plan)) == []
