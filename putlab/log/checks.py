@@ -6,13 +6,16 @@ What looks wrong in rows that can be used is said as a warning, never repaired.
 import datetime
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from itertools import permutations
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from putlab.base.words import counted
 from putlab.log.pseudonyms import Called, name_in
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import M_PER_FT
@@ -225,6 +228,36 @@ def repeated_sessions(rows: pd.DataFrame) -> list[str]:
     ]
 
 
+REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
+
+
+def rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFrame:
+    """Return rows that could not be used, by file and row."""
+    table = pd.DataFrame(records, columns=REJECT_COLUMNS)
+    table = table.astype(dict.fromkeys(["file", "column", "value", "reason"], "str"))
+    return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
+
+
+def lost_visits(rejected: dict[Any, list[Any]], used: set[str]) -> Iterator[str]:
+    """Say which visits lost every row."""
+    for visit, rejects in rejected.items():
+        if visit not in used and pd.notna(visit):
+            yield f"Visit {visit} is lost: none of its {first_of(rejects[0], len(rejects))}"
+
+
+def first_of(reject: Sequence[Any], rows: int) -> str:
+    """Say how many rows cannot be used, and why the first one of them."""
+    file, row, column, value, reason = reject
+    first = f"First: {file}, row {row}, column {column}: got '{value}'; {reason}."
+    return f"{counted(rows, 'row')} can be used. {first}"
+
+
+def nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
+    """Say that a log is of no use, and why its first row is not."""
+    first = first_of(rejects.iloc[0], len(rejects))
+    return f"{path}: none of the {first} `putlab check` lists the others."
+
+
 def was_read(putts: pd.DataFrame) -> pd.Series:
     """Tell putts with a reading."""
     return putts["line_deg"].notna() | putts["roll_ft"].notna()
@@ -335,3 +368,10 @@ def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
         f"{', '.join(list(order)[:NAMED])}, and so on. If not, give them dates such as 2025-03-14."
     )
     return rows, [warning] * bool(len(mixed)), [assumed] * as_found
+
+
+def with_sessions(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
+    """Write dates as ISO text, number the putts of each session and sort the rows."""
+    names, warnings = dated(list(rows["session"].unique()))
+    putts, more, assumed = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
+    return putts, warnings + more, assumed

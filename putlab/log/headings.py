@@ -5,7 +5,7 @@ rest is proposed, and read once somebody has confirmed it (``putlab import``).
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -15,6 +15,12 @@ from putlab.base.errors import LogError, UsageError
 from putlab.base.words import listed, printable
 from putlab.log.cells import BLANKS, IN_M, UNITS, read_flags, read_numbers, shape_of, text_of
 from putlab.log.schema import ACCEPTED_NAMES, COLUMN, COLUMNS, READINGS, Column, closest, tidy
+
+# A comma that may part thousands.
+THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
+
+# Unknown columns listed; a damaged file can have thousands.
+MOST_NAMES = 20
 
 # Column names listed in a message; a damaged file can have thousands.
 NAMES_LISTED = 30
@@ -272,3 +278,23 @@ def refusal(header: list[str], name: str, lacking: list[str]) -> LogError:
 
 def _either(column: Column) -> str:
     return f"{column.name} (or {column.metric})" if column.metric else column.name
+
+
+def columns_left_out(unknown: dict[str, list[str]]) -> list[str]:
+    """Say which columns are not used, with the nearest known name where there is one."""
+    plain = []
+    for column, tables in list(unknown.items())[:MOST_NAMES]:
+        place = tables[0] if len(tables) == 1 else f"{len(tables)} tables"
+        near = closest(column)
+        plain.append(f"{column!r} ({place}{f': did you mean {near}?' if near else ''})")
+    plain += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
+    return [f"columns that are not used: {', '.join(plain)}."] if plain else []
+
+
+def odd_commas(raw: pd.DataFrame, name: str) -> Iterator[str]:
+    """Say of numbers that may be thousands that their comma was taken for a decimal one."""
+    lengths = [c for c in raw if c.endswith(("_ft", "_m")) and raw[c].dtype.kind == "O"]
+    for column in lengths:
+        for text in filter(THOUSANDS.fullmatch, map(str, raw[column].unique())):
+            yield f"{name}: {column} {text} was read as {text.replace(',', '.')}."
+            break

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from pathlib import Path
@@ -17,30 +16,31 @@ from putlab.base.settings import shipped
 from putlab.base.words import HIDING, counted, names_hidden, unless_hidden
 from putlab.log import headings
 from putlab.log.cells import read_labels
-from putlab.log.checks import dated, in_order, on_green, plausibility, repeated_sessions, where
+from putlab.log.checks import (
+    lost_visits,
+    nothing_usable,
+    on_green,
+    plausibility,
+    rejects_table,
+    repeated_sessions,
+    where,
+    with_sessions,
+)
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
 from putlab.log.pseudonyms import UNSAID, pseudonyms_of, said, under
 from putlab.log.rows import WHOLE_ROW, rows_of
 from putlab.log.rules import ReadingRules, complete_rules, declared_rules
-from putlab.log.schema import COLUMN, closest
+from putlab.log.schema import COLUMN
 from putlab.log.tables import Table, open_tables
 
 # The label of the player of a log that names none.
 ONE_PLAYER = "player"
-
-REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
 
 # Columns of a stranger's table that are not missed.
 REMARKS = ("note", "notes", "remark", "remarks", "comment", "comments")
 
 # Sheets of the kit's own workbooks that hold words.
 SHEETS_OF_WORDS = ("list", "words")
-
-# A comma that may part thousands.
-THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
-
-# Unknown columns listed; a damaged file can have thousands.
-MOST_NAMES = 20
 
 
 @dataclass(frozen=True)
@@ -224,16 +224,16 @@ def _read(
         raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
-    lost = list(_lost_visits(account.rejected, set(rows["session"])))
+    lost = list(lost_visits(account.rejected, set(rows["session"])))
     rows = _reject_duplicates(_settle_players(rows, account), account)
-    putts, warnings, assumed = _with_sessions(rows)
+    putts, warnings, assumed = with_sessions(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
     called = pseudonyms_of(putts.sort_index().sort_values("rank", kind="stable"))
     putts = putts.reset_index(drop=True)
     account.warnings = [*lost, *account.warnings, *repeated_sessions(rows), *warnings]
-    rejects = _rejects_table(account.rejects)
+    rejects = rejects_table(account.rejects)
     if rows.empty and not allow_empty:
-        raise LogError(_nothing_usable(path, rejects))
+        raise LogError(nothing_usable(path, rejects))
     made = complete_rules(files.rules | declared, putts)
     if made.aim_past_ft is not None:
         putts["aim_past_ft"] = putts["aim_past_ft"].fillna(made.aim_past_ft)
@@ -310,7 +310,7 @@ def _rows_of_files(found: LogFiles, given: headings.Columns, account: _Account) 
         if twin:
             account.warnings.append(f"{name} is a copy of {twin}, byte for byte; delete one.")
         account.digests.setdefault(digest, called)
-    account.warnings += _columns_left_out(account.unknown)
+    account.warnings += headings.columns_left_out(account.unknown)
     return pd.concat(parts, ignore_index=True)
 
 
@@ -363,32 +363,12 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
     account.rows_read += len(rows) + len(rejects)
     if planned := len(raw) + len(broken) - len(rows) - len(rejects):
         account.notes.append(f"{table.name}: {counted(planned, 'planned row')} not filled in.")
-    account.notes += _commas(raw, table.name)
+    account.notes += headings.odd_commas(raw, table.name)
     visits = pd.Series(read_labels(raw["session"])[0], raw.index)
     for reject in rejects:
         account.rejects.append((table.name, *reject))
         account.rejected.setdefault(visits.get(reject[0]), []).append(account.rejects[-1])
     return rows.assign(file=table.name, row=rows.index)
-
-
-def _commas(raw: pd.DataFrame, name: str) -> Iterator[str]:
-    """Say of numbers that may be thousands that their comma was taken for a decimal one."""
-    lengths = [c for c in raw if c.endswith(("_ft", "_m")) and raw[c].dtype.kind == "O"]
-    for column in lengths:
-        for text in filter(THOUSANDS.fullmatch, map(str, raw[column].unique())):
-            yield f"{name}: {column} {text} was read as {text.replace(',', '.')}."
-            break
-
-
-def _columns_left_out(unknown: dict[str, list[str]]) -> list[str]:
-    """Say which columns are not used, with the nearest known name where there is one."""
-    listed = []
-    for column, tables in list(unknown.items())[:MOST_NAMES]:
-        place = tables[0] if len(tables) == 1 else f"{len(tables)} tables"
-        near = closest(column)
-        listed.append(f"{column!r} ({place}{f': did you mean {near}?' if near else ''})")
-    listed += [f"and {len(unknown) - MOST_NAMES} more"] * (len(unknown) > MOST_NAMES)
-    return [f"columns that are not used: {', '.join(listed)}."] if listed else []
 
 
 def _settle_players(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
@@ -418,34 +398,3 @@ def _reject_duplicates(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
             "all were kept. If two visits share a session label, give each its own."
         )
     return rest
-
-
-def _with_sessions(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
-    """Write dates as ISO text, number the putts of each session and sort the rows."""
-    names, warnings = dated(list(rows["session"].unique()))
-    putts, more, assumed = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
-    return putts, warnings + more, assumed
-
-
-def _rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFrame:
-    table = pd.DataFrame(records, columns=REJECT_COLUMNS)
-    table = table.astype(dict.fromkeys(["file", "column", "value", "reason"], "str"))
-    return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
-
-
-def _lost_visits(rejected: dict[Any, list[Any]], used: set[str]) -> Iterator[str]:
-    """Say which visits lost every row."""
-    for visit, rejects in rejected.items():
-        if visit not in used and pd.notna(visit):
-            yield f"Visit {visit} is lost: none of its {_first_of(rejects[0], len(rejects))}"
-
-
-def _first_of(reject: Sequence[Any], rows: int) -> str:
-    file, row, column, value, reason = reject
-    first = f"First: {file}, row {row}, column {column}: got '{value}'; {reason}."
-    return f"{counted(rows, 'row')} can be used. {first}"
-
-
-def _nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
-    first = _first_of(rejects.iloc[0], len(rejects))
-    return f"{path}: none of the {first} `putlab check` lists the others."
