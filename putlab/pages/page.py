@@ -292,7 +292,7 @@ def _coded(text: str) -> Markup:
 
 
 def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:
-    """Return the numbers behind the page, in full but for figures, and ready for JSON.
+    """Return the numbers behind the page, in full and ready for JSON.
 
     ``meta``; ``estimates, advice, causes`` as lists of records; ``changes``; and ``figures``,
     what each draws by player and name, a record a mark.
@@ -304,10 +304,10 @@ def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:
         "advice": _records(pd.concat([f.advice.table for f in everybody])),
         "causes": _records(pd.concat(causes)),
         "changes": _records(pd.Series([f.change.to_dict() for f in everybody if f.change])),
-        "figures": {f.player: {c.name: _records(c.table, 5) for c in f.charts} for f in everybody},
+        "figures": {f.player: {c.name: _records(c.table) for c in f.charts} for f in everybody},
     }
 
 
-def _records(values: pd.DataFrame | pd.Series, places: int = 15) -> list[dict]:
+def _records(values: pd.DataFrame | pd.Series) -> list[dict]:
     # With None for what JSON has no number for.
-    return json.loads(values.to_json(orient="records", double_precision=places))
+    return json.loads(values.to_json(orient="records", double_precision=15))
