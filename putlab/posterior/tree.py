@@ -70,7 +70,7 @@ def full_tree(fit: Fit) -> xr.DataTree:
     if fit.joint:
         _add_outcomes(groups, fit.joint, green_putts(fit.log.putts), posterior, prior, rng)
     found = {name: xr.merge(group, compat="no_conflicts") for name, group in groups.items()}
-    found["sample_stats"] = _stats(stats)
+    found["sample_stats"] = _stats(stats).assign_coords(posterior["line"][DRAWS].coords)
     return xr.DataTree.from_dict(found)
 
 

@@ -135,7 +135,8 @@ def test_a_log_of_both_is_fitted_to_both(joint_fit):
     }
     said, *noted = joint_fit.sentence.split(" Noted: ")
     assert said == "The fit passed its checks."
-    assert noted in ([], ["1 of 1600 draws diverged."])  # each once, though it concerns all parts
+    assert len(noted) <= 1  # each once, though it concerns all parts
+    assert all(note.endswith("draws diverged.") for note in noted)
 
 
 @pytest.mark.slow
