@@ -97,7 +97,7 @@ def backtest_chart(found: Backtest) -> Chart:
     """
     middle = (found.readings["low"] + found.readings["high"]) / 2
     place = ndtri(middle.clip(lower=1e-4, upper=1 - 1e-4))
-    table = found.readings.assign(place=place)
+    table = found.readings[["session", "component"]].assign(place=place)
     visits = list(table["session"].unique())
     titles = {c: f"{c.capitalize()} readings" for c in COMPONENTS}
     with chart.line_and_pace(2.6, titles, sharey=True, legend=0) as (figure, panels):

@@ -251,7 +251,7 @@ def environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    engine.policies["json.dumps_kwargs"] = {"sort_keys": False}
+    engine.policies["json.dumps_kwargs"] = {"sort_keys": False, "separators": (",", ":")}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
     engine.globals |= LIMITS
     engine.filters |= dict(inspect.getmembers(words, inspect.isfunction))

@@ -144,9 +144,13 @@ def _progress_panel(
 ) -> None:
     name, visit = chart.SPREAD_COLUMN[component], np.arange(1, len(table) + 1)
     axis.plot(visit, table[name], "-", color=chart.GREY, linewidth=0.8)
+    # One line with gaps for all intervals: an element for each would weigh down the page.
+    ends = table[[f"{name}_lo", f"{name}_hi"]].assign(gap=np.nan).to_numpy().ravel()
+    color = chart.LOOK[component]["color"]
+    axis.plot(np.repeat(visit, 3), ends, "-", color=color, linewidth=1.2)
     for i, (condition, rows) in enumerate(table.groupby("condition", sort=False)):
-        chart.interval_marks(
-            axis, visit[rows.index], rows, name, linestyle="", fillstyle=FILLS[i % len(FILLS)],
+        axis.plot(
+            visit[rows.index], rows[name], linestyle="", fillstyle=FILLS[i % len(FILLS)],
             label=chart.label_of(condition or "within a visit"), markersize=4,
             **chart.LOOK[component],
         )  # fmt: skip
