@@ -559,4 +559,4 @@ def test_a_kept_backtest_stands_on_the_page_of_its_player_alone(demo_log, demo_f
     assert "300% likelier" in said
     assert folds[0].img["alt"] == both[0].figures["backtest"].alt
     marks = both[0].figures["backtest"].table
-    assert marks["place"].tolist() == pytest.approx(norm.ppf(marks["low"]))
+    assert marks["place"].tolist() == pytest.approx(norm.ppf(made.readings["low"]))
