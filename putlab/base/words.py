@@ -17,7 +17,7 @@ SPACES = THIN + "\u00a0"
 
 # The unit in which lengths are said, ``ft`` or ``m``: an option of what is shown, as inside
 # every length is in feet. `lengths_in` sets it to that of the log that is spoken of.
-SPOKEN = {"units": "ft"}
+SPOKEN = ContextVar("spoken", default="ft")
 
 # Whether nothing that may be a name is said: a log is read, or a command runs, under pseudonyms.
 HIDING = ContextVar("hiding", default=False)
@@ -96,32 +96,31 @@ def minus(text: str) -> str:
 @contextlib.contextmanager
 def lengths_in(units: str) -> Iterator[None]:
     """Say lengths in feet or metres, ``ft`` or ``m``, for a while."""
-    before = SPOKEN["units"]
-    SPOKEN["units"] = units
+    before = SPOKEN.set(units)
     try:
         yield
     finally:
-        SPOKEN["units"] = before
+        SPOKEN.reset(before)
 
 
 def length_words(distance_ft: float) -> str:
     """Return a length with its unit, that of the log: ``8 ft``, ``2.4 m``."""
-    return f"{length_number(distance_ft)}\u00a0{SPOKEN['units']}"
+    return f"{length_number(distance_ft)}\u00a0{SPOKEN.get()}"
 
 
 def spoken(distance_ft: float) -> float:
     """Return a length in the unit in which lengths are said."""
-    return distance_ft * (M_PER_FT if SPOKEN["units"] == "m" else 1.0)
+    return distance_ft * (M_PER_FT if SPOKEN.get() == "m" else 1.0)
 
 
 def unit_name() -> str:
     """Return the unit in which lengths are said, in full."""
-    return {"ft": "feet", "m": "metres"}[SPOKEN["units"]]
+    return {"ft": "feet", "m": "metres"}[SPOKEN.get()]
 
 
 def length_number(distance_ft: float) -> str:
     """Return a length as people write it: to a tenth, or 5 cm where it was chosen so."""
-    if SPOKEN["units"] == "ft":
+    if SPOKEN.get() == "ft":
         return f"{round(distance_ft, 1):g}"
     metres = spoken(distance_ft)
     fives = round(metres / 0.05)
@@ -130,7 +129,7 @@ def length_number(distance_ft: float) -> str:
 
 def lengths_words(lengths_ft: Iterable[float]) -> str:
     """Return several lengths with their unit: ``3, 6 and 10 ft``."""
-    return f"{listed(map(length_number, lengths_ft))}\u00a0{SPOKEN['units']}"
+    return f"{listed(map(length_number, lengths_ft))}\u00a0{SPOKEN.get()}"
 
 
 def together(text: str) -> str:

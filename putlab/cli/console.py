@@ -16,7 +16,7 @@ from types import FrameType
 from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import PutlabError, UsageError
-from putlab.base.words import SPOKEN, length_number, lengths_in, printable, unless_hidden
+from putlab.base.words import SPOKEN, length_number, printable, unless_hidden
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -85,7 +85,7 @@ def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = No
 def _ending(app: typer.Typer | Callable[..., None], arguments: list[str]) -> int:
     """Run the application; whatever happens, return a code and say why."""
     try:
-        with insistent_interrupts(), lengths_in("ft"):
+        with insistent_interrupts():
             contextvars.copy_context().run(app, args=arguments, prog_name="putlab")
     except (SystemExit, KeyboardInterrupt) as stop:
         # Of Ctrl-C typer makes an exit with this code, without a word.
@@ -177,7 +177,7 @@ def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.
     texts = {}
     for name, (title, form) in columns.items():
         text = table[name].map(form.format)
-        if name == "distance_ft" and SPOKEN["units"] == "m":
+        if name == "distance_ft" and SPOKEN.get() == "m":
             text, title = table[name].map(length_number), title.replace("ft", "m")
         if f"{name}_lo" in table:
             low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))

@@ -67,7 +67,7 @@ def read(path: Path, player: str | None = None) -> Log:
         say(f"Look at: {warning}")
     if player is not None:
         log.choose(player)
-    SPOKEN["units"] = log.units
+    SPOKEN.set(log.units)
     return log
 
 
@@ -81,8 +81,9 @@ def unit(asked: str | None, log: Log | None = None) -> str:
     """Read the unit in which lengths are said; where none is given it is the log's."""
     if asked not in (None, *FOOT):
         raise UsageError(f"--units {asked}: give ft or m.")
-    SPOKEN["units"] = asked or (log.units if log else "ft")
-    return SPOKEN["units"]
+    units = asked or (log.units if log else "ft")
+    SPOKEN.set(units)
+    return units
 
 
 def visit(session: str | None, output: Path | None = None) -> str | None:

@@ -49,7 +49,7 @@ class Band:
             return f"start within {self.half_width:g}° of the line"
         ends = (self.distance_ft - self.half_width, self.distance_ft + self.half_width)
         low, high = (f"{round(spoken(length_ft), 3):g}" for length_ft in ends)
-        return f"roll {low} to {high}{THIN}{SPOKEN['units']}"
+        return f"roll {low} to {high}{THIN}{SPOKEN.get()}"
 
     def holds(self, errors: np.ndarray) -> np.ndarray:
         """Which errors as read, degrees or percent, lie inside."""
@@ -94,7 +94,7 @@ def usual_band(component: str, errors: np.ndarray, distance_ft: float, rules: Re
         step = max(BAND_STEP_DEG, rules.line_step_deg or 0.0)
         most = rules.line_limit_deg or np.inf
     else:
-        step = BAND_STEPS_FT[SPOKEN["units"]][int(distance_ft > SHORT_FT)]
+        step = BAND_STEPS_FT[SPOKEN.get()][int(distance_ft > SHORT_FT)]
         step = max(step, rules.roll_step_ft or 0.0)
         wanted, most = wanted / 100 * distance_ft, limit_ft - distance_ft
     widths = [k * step for k in range(1, int(wanted / step) + 3)]
