@@ -36,12 +36,13 @@ SPREAD_COLUMN = {"line": "line_sd_deg", "pace": "pace_sd_pct"}
 # phone shrinks it to its own width.
 WIDTH_IN = 4.3
 
-# As an SVG says it.
-FONT = "font-family: 'DejaVu Sans', 'Arial', sans-serif; "
+# Fonts of a picture, and as an SVG says them.
+FONTS = ["DejaVu Sans", "Arial"]
+FONT = f"font-family: {', '.join(map(repr, FONTS))}, sans-serif; "
 
 STYLE: Any = {
     "font.family": "sans-serif",
-    "font.sans-serif": ["DejaVu Sans", "Arial"],
+    "font.sans-serif": FONTS,
     "font.size": 9,
     "axes.titlesize": 9.5,
     "axes.titleweight": "bold",

@@ -200,6 +200,11 @@ MOST_LENGTHS = 10
 
 ENDS = ("mean", "lo", "hi")
 
+# The band within which a change does not matter.
+TOO_SMALL: dict[str, Any] = {
+    "facecolor": "#E4E4E4", "hatch": "///", "edgecolor": chart.GREY, "linewidth": 0,
+}  # fmt: skip
+
 
 @chart_of.register
 def change_chart(found: Comparison) -> Chart:
@@ -218,8 +223,8 @@ def change_chart(found: Comparison) -> Chart:
     table = ratio_table(found)
     with chart.drawing(1.2 + 0.17 * len(table)) as (figure, (axis,)):
         small = 1 + np.array([-1, 1]) * found.too_small_pct / 100
-        axis.axvspan(*small, facecolor="#E4E4E4", hatch="///", edgecolor=chart.GREY, linewidth=0,
-                     label=f"too small to matter (under {found.too_small_pct:g} %)")  # fmt: skip
+        within = f"too small to matter (under {found.too_small_pct:g} %)"
+        axis.axvspan(*small, label=within, **TOO_SMALL)
         axis.axvline(1, color=chart.INK, linewidth=0.8)
         for component, rows in table.groupby("component", sort=False):
             marks = (rows[:1], 7, 2, component), (rows[1:], 4, 1, "")
@@ -230,9 +235,7 @@ def change_chart(found: Comparison) -> Chart:
                 )  # fmt: skip
         axis.set_yticks(-table.index, table["label"])
         axis.grid(False, axis="y")
-        axis.set_xscale("log")
-        axis.set_xticks(TICKS, [f"{ratio:g}" for ratio in TICKS])
-        axis.minorticks_off()
+        _mark_ratios(axis, "x")
         axis.set(
             xlim=(0.92 * table["lo"].min(), 1.08 * table["hi"].max()),
             xlabel="Ratio of spreads (under 1: narrower than before)",
@@ -251,6 +254,13 @@ def change_chart(found: Comparison) -> Chart:
         "small to matter."
     )
     return Chart("change", "Did the change help?", alt, reading, figure, table)
+
+
+def _mark_ratios(axis: Axes, side: str) -> None:
+    """Put a log scale of ratios along a side of a panel, ``x`` or ``y``."""
+    names = [f"{ratio:g}" for ratio in TICKS]
+    axis.set(**{f"{side}scale": "log", f"{side}ticks": TICKS, f"{side}ticklabels": names})
+    axis.minorticks_off()
 
 
 def ratio_table(found: Comparison) -> pd.DataFrame:
@@ -293,16 +303,13 @@ def diary_chart(found: Comparison) -> Chart:
     even, band = (0.0, found.too_small_strokes) if strokes else (1.0, found.too_small_pct / 100)
     with chart.drawing(2.3, legend=2) as (figure, (axis,)):
         low, high = min(table["lo"].min(), even - band), max(table["hi"].max(), even + band)
-        axis.axhspan(even - band, even + band, facecolor="#E4E4E4", hatch="///", linewidth=0,
-                     edgecolor=chart.GREY, label="too small to matter")  # fmt: skip
+        axis.axhspan(even - band, even + band, label="too small to matter", **TOO_SMALL)
         axis.axhline(even, color=chart.INK, linewidth=0.8)
         for said, rows in table.groupby("gauge", sort=False):
             look = {"linestyle": "", "markersize": 5, "elinewidth": 1, "label": said}
             chart.interval_marks(axis, rows["visits"], rows, ENDS, **look, **GAUGE[str(said)])
         if not strokes:
-            axis.set_yscale("log")
-            axis.set_yticks(TICKS, [f"{ratio:g}" for ratio in TICKS])
-            axis.minorticks_off()
+            _mark_ratios(axis, "y")
         axis.xaxis.get_major_locator().set_params(integer=True)
         axis.set(
             ylim=(low - 0.1, high + 0.1) if strokes else (0.97 * low, 1.03 * high),
