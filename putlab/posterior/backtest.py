@@ -29,7 +29,7 @@ LEAST_CHANCE = 1e-4
 # By whom each reading was predicted, and how a mean and standard deviation is called in words.
 RIVALS = {"plain": "the plain mean and standard deviation", "last_visit": "the last visit's"}
 SCORES = ["chance", *RIVALS]
-KEPT = ["row", "low", "high", *SCORES]
+KEPT = ["low", "high", *SCORES]
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,7 @@ def _predictions(log: Log, last: pd.Index, fit: Fit) -> Iterator[pd.DataFrame]:
             known = rows[~predicted & (rows["player"] == player)]
             recent = known[known["session"] == known["session"].iloc[-1]] if len(known) else known
             rivals = {"plain": _by_mean(own, known), "last_visit": _by_mean(own, recent)}
-            columns = ["row", "player", "session", "component", "distance_ft"]
+            columns = ["player", "session", "component", "distance_ft"]
             low, high = _chances(fit.golfer(player), own, lengths, component)
             scored = own[columns].assign(low=low, high=high, chance=high - low, **rivals)
             yield _with_ranges(scored.assign(**scored[SCORES].clip(lower=LEAST_CHANCE)))
