@@ -1,14 +1,11 @@
-"""Designs made from a log's putts, and a quick way to compile what is tried a few times."""
+"""Designs made from a log's putts."""
 
 import numpy as np
-import pytensor
 
 from putlab.model.design import make_design, session_table
 from putlab.model.green_putts import green_putts, make_green_design
 from putlab.model.priors import LINE_PRIORS, PRIORS
 from putlab.model.readings import COMPONENTS, intervals, lengths_ft, practice_putts
-
-PLAIN = pytensor.compile.mode.Mode(linker="py", optimizer="fast_compile")
 
 
 def spread_design(log):

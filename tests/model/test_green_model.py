@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from brute_force import every_putt
-from designs import PLAIN, values_of
 from designs import green_design as design_of
+from designs import values_of
 from hole_chances import PlainHole, leave_chance, made_chance
 from made_logs import log_of
 from scipy.optimize import brentq, minimize
@@ -17,6 +17,7 @@ from putlab.green.skill import Skill
 from putlab.model.green_model import JOINT_PARAMETERS, build_model
 from putlab.model.green_putts import LEAVE_BANDS_FT, NEXT_FT, REST_BANDS_FT
 from putlab.model.hole_chance import FAR_FT
+from putlab.posterior.tree import PLAIN
 
 # What the model says
 

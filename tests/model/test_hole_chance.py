@@ -5,7 +5,6 @@ import pytensor
 import pytensor.tensor as pt
 import pytest
 from brute_force import every_putt
-from designs import PLAIN
 from hole_chances import PlainHole, leave_chance, made_chance
 from refined import refined
 from scipy.stats import norm
@@ -13,6 +12,7 @@ from scipy.stats import norm
 from putlab.green.hole_out import hole_out
 from putlab.green.skill import Skill
 from putlab.model.hole_chance import FAR_FT, Hole
+from putlab.posterior.tree import PLAIN
 
 DISTANCES_FT = np.array([2.0, 3, 5, 8, 12, 20, 35, 60])
 HOLE_RADIUS_FT = 4.25 / 24  # Rules of Golf: 4.25 inches across

@@ -4,8 +4,8 @@ import numpy as np
 import pytensor
 import pytensor.tensor as pt
 import pytest
-from designs import PLAIN, values_of
 from designs import spread_design as design_of
+from designs import values_of
 from made_logs import log_of, simulated_log
 from scipy.stats import norm
 from true_golfers import steady
@@ -24,6 +24,7 @@ from putlab.model.spread import (
     read_again,
     readings_logp,
 )
+from putlab.posterior.tree import PLAIN
 
 
 @pytest.fixture(scope="module")

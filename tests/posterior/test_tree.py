@@ -8,7 +8,7 @@ import pymc as pm
 import pytest
 import xarray as xr
 from arviz_alone import opened
-from designs import PLAIN, green_design, values_of
+from designs import green_design, values_of
 from made_logs import log_of, simulated_log
 from scipy.stats import norm
 from true_golfers import steady
@@ -17,6 +17,7 @@ from putlab.model.green_model import JOINT_PARAMETERS, build_model
 from putlab.posterior import tree as room
 from putlab.posterior.fit import fit_log, put_together
 from putlab.posterior.sampling import STATS, posteriors_of
+from putlab.posterior.tree import PLAIN
 
 pytestmark = pytest.mark.slow
 
