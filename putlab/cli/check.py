@@ -121,7 +121,7 @@ def _contents(read: Log) -> Iterator[str]:
         return
     visits = putts.groupby("player", sort=False)["session"].agg(["size", "nunique"])
     players = [
-        f"{player} ({struck:,} putts, {counted(sessions, 'session')})"
+        f"{player} ({counted(struck, 'putt')}, {counted(sessions, 'session')})"
         for player, struck, sessions in visits.itertuples()
     ]
     yield _line("players", _some(players))

@@ -111,7 +111,7 @@ def _distances_in_another_unit(rows: pd.DataFrame) -> Iterator[str]:
 def _twins(levels: pd.Series, factor: float) -> Iterator[tuple[float, float]]:
     """Yield a rare level and the commoner one that it stands for in the other unit."""
     for (odd, count), (usual, more) in permutations(levels.items(), 2):
-        same = abs(odd / usual / factor - 1) < UNIT_MATCH
+        same = abs(odd - usual * factor) < UNIT_MATCH * usual * factor
         if same and more > count and _decimals(odd) != _decimals(usual):
             yield odd, usual
 
@@ -186,12 +186,13 @@ def _rolled_past(rows: pd.DataFrame, rules: ReadingRules, called: Called) -> Ite
     at_mark = rows["holed"].isna() & rows["aim_past_ft"].isna() & ~(rows["putt_no"] > 1)
     below_limit = rows["distance_ft"] < 0.8 * (rules.roll_limit_ft or np.inf)
     rows = rows[at_mark & below_limit].assign(past=rows["roll_ft"] - rows["distance_ft"])
-    for player, putts in rows.groupby("player", sort=False):
-        lengths = putts.groupby(putts["distance_ft"].round(1))["past"]
-        usual = lengths.agg(["count", "median", "std"])[lengths.count() >= EACH]
+    lengths = rows.groupby(["player", rows["distance_ft"].round(1)], sort=False)["past"]
+    often = lengths.agg(["count", "median", "std"])[lengths.count() >= EACH]
+    for player, usual in often.groupby("player", sort=False):
         if len(usual) < LENGTHS or not (usual["std"] > 0).all():
             continue
-        length, past = usual.index.to_numpy(), usual["median"].to_numpy()
+        length = usual.index.get_level_values("distance_ft").to_numpy()
+        past = usual["median"].to_numpy()
         weight = (usual["count"] / usual["std"] ** 2).to_numpy()
         constant = np.average(past, weights=weight)
         share = (weight * length * past).sum() / (weight * length**2).sum()
@@ -199,7 +200,7 @@ def _rolled_past(rows: pd.DataFrame, rules: ReadingRules, called: Called) -> Ite
         sure = constant * np.sqrt(weight.sum())
         if constant > PAST_LEAST_FT and sure > PAST_SURE and better > PAST_BETTER:
             name, value = ("m", M_PER_FT) if rows["distance_in_m"].mean() > 0.5 else ("ft", 1.0)
-            rule = f"aim_past_{name}={constant * value:.1g}"
+            rule = f"aim_past_{name}={round(constant * value, 1):g}"
             yield (
                 f"{name_in(called, 'player', player)}'s balls end about "
                 f"{constant * value:.1f} {name} past the mark at every length, which is taken as "

@@ -105,7 +105,7 @@ def _in_range(column: Column, name: str, values: np.ndarray, problems: Problems)
     unit = " ft" if name == column.metric else ""
     values = in_feet(values) if unit else values
     with np.errstate(invalid="ignore"):
-        outside = values <= column.least if column.above else values < column.least
+        outside = values < column.least
         outside |= values > column.most
         if column.kind == "whole":
             outside |= values % 1 > 0

@@ -27,7 +27,6 @@ class Column:
     needed: bool = False
     least: float = -math.inf
     most: float = math.inf
-    above: bool = False  # whether `least` itself is outside the range
     choices: tuple[str, ...] = ()  # in lower case; empty where any label will do
 
     @property
@@ -50,14 +49,13 @@ class Column:
         if self.kind == "label":
             return f"a label of at most {LABEL_LIMIT} characters"
         kind = "a whole number" if self.kind == "whole" else "a number"
-        if self.above:
-            return f"{kind} above {self.least:g} and at most {self.most:g}"
         return f"{kind} from {self.least:g} to {self.most:g}"
 
 
 # Ranges refuse what cannot be a putt, not what is unusual: the longest greens measure some
-# 50 yd corner to corner, a start line beyond 90 degrees goes backwards, and Stimpmeter
-# readings outside 1 to 30 ft are outside anything mown or woven (common practice).
+# 50 yd corner to corner, a ball nearer than a tenth of a foot has dropped, a start line beyond
+# 90 degrees goes backwards, and Stimpmeter readings outside 1 to 30 ft are outside anything
+# mown or woven (common practice).
 # fmt: off
 COLUMNS = (
     Column("player", "label", "Label of the player; no real name is ever needed."),
@@ -65,7 +63,7 @@ COLUMNS = (
     Column("putt", "whole", "Order within the session: 1, 2, 3 and so on; row order where absent.",
            least=1, most=1_000_000),
     Column("distance_ft", "number", "Length of the putt asked for.",
-           needed=True, least=0, most=150, above=True),
+           needed=True, least=0.1, most=150),
     Column("line_deg", "number",
            "Start direction from the target line, + right, seen from behind the ball.",
            least=-90, most=90),

@@ -22,15 +22,15 @@ def command():
 
 def test_a_log_in_order_is_summed_up_with_code_0(tmp_path, command, capsys):
     rows = [{"player": name, "session": day} for name in ("ash", "elm") for day in ("a", "b")]
-    path = write_csv(tmp_path / "putts.csv", *rows, {"distance_ft": "6"})
+    path = write_csv(tmp_path / "putts.csv", *rows, {"distance_ft": "6"}, {"player": "oak"})
     assert command(path) == 0
     said = capsys.readouterr()
     for part in (
-        "putts.csv: 1 file, 5 rows: 5 accepted, 0 rejected.",
-        "players         ash (3 putts, 3 sessions), elm (2 putts, 2 sessions)",
+        "putts.csv: 1 file, 6 rows: 6 accepted, 0 rejected.",
+        "ash (3 putts, 3 sessions), elm (2 putts, 2 sessions), oak (1 putt, 1 session)",
         "sessions        3, a to 2025-03-14",
         "distances       6, 10 ft",
-        "line_deg        5 readings",
+        "line_deg        6 readings",
         "line_step_deg   1        read off the data",
         "roll_limit_ft   none     assumed",
     ):
@@ -54,7 +54,7 @@ def test_rejected_rows_end_in_code_1_with_the_first_few(tmp_path, command, capsy
     assert command(path) == 1
     said = capsys.readouterr().out
     assert "9 rows: 1 accepted, 8 rejected." in said
-    assert "8 rows, distance_ft: not a plain number; expected a number above 0" in said
+    assert "8 rows, distance_ft: not a plain number; expected a number from 0.1" in said
     assert said.count("putts.csv, row 3: got 'ten'") == 1
     assert "columns that are not used: 'weather' (putts.csv)." in said
 

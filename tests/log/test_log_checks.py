@@ -51,6 +51,13 @@ def test_an_honest_log_raises_no_doubt(tmp_path, rng, distances, unit):
     assert doubted(tmp_path, practice(rng, distances, 400, unit)).warnings == []
 
 
+def test_a_length_of_next_to_nothing_is_refused_and_compared_with_no_other(tmp_path):
+    rows = [{"distance_ft": length} for length in ("0.0000001", "0", "3", "3", "10", "0.1")]
+    log = read_log(write_csv(tmp_path / "a.csv", *rows))
+    assert log.rejects["row"].tolist() == [2, 3]
+    assert log.warnings == []
+
+
 def test_feet_among_metres_are_named_by_row(tmp_path, rng):
     # 12 ft is 3.66 m; written 12 among metres it makes a putt of 39 ft.
     frame = practice(rng, [0.91, 1.83, 3.66], 60, "m").drop(columns="roll_m")
@@ -289,11 +296,17 @@ def rolled(rng, past, unit="ft", spread=0.08):
 
 @pytest.mark.parametrize(("unit", "past"), [("ft", 1.0), ("m", 0.4)])
 def test_a_constant_length_past_the_mark_is_asked_about(tmp_path, rng, unit, past):
-    (warning,) = doubted(tmp_path, rolled(rng, past, unit)).warnings
-    assert re.search(rf"balls end about {past:.0f}|{past:.1f} {unit} past the mark", warning)
-    assert f"`putlab import LOG --declare aim_past_{unit}={past:.1g}`" in warning
+    *_, warning = doubted(tmp_path, rolled(rng, past, unit)).warnings
+    found = re.search(rf"balls end about (.*) {unit} past the mark", warning)[1]
+    assert float(found) == pytest.approx(past, rel=0.15)
+    assert f"`putlab import LOG --declare aim_past_{unit}={float(found):g}`" in warning
     declared = read_log(tmp_path / "a.csv", rules={f"aim_past_{unit}": past})
     assert declared.warnings == []
+
+
+def test_a_rule_to_declare_is_written_as_people_write_it(tmp_path, rng):
+    warnings = " ".join(doubted(tmp_path, rolled(rng, 12.0)).warnings)
+    assert re.search(r"aim_past_ft=1[0-4](\.\d)?`", warnings)
 
 
 def test_balls_struck_too_hard_in_proportion_or_to_a_hole_are_not(tmp_path, rng):

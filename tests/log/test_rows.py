@@ -45,7 +45,7 @@ def test_feet_and_metres_side_by_side_must_agree(tmp_path):
 @pytest.mark.parametrize(
     ("column", "inside", "outside"),
     [
-        ("distance_ft", ["0.1", "150"], ["0", "-3", "150.1"]),
+        ("distance_ft", ["0.1", "150"], ["0", "0.09", "-3", "150.1"]),
         ("line_deg", ["-90", "90"], ["-90.5", "91"]),
         ("roll_ft", ["9.5", "300"], ["-0.1", "301"]),
         ("stimp_ft", ["1", "30"], ["0", "31"]),
