@@ -37,7 +37,7 @@ from scipy.optimize.elementwise import find_minimum
 
 from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
-from putlab.green.slope import Green, displacement, floats, root, share_square_to, velocity
+from putlab.green.slope import Green, Pair, displacement, floats, root, share_square_to, velocity
 
 # A direction can hold up to two stretches on the way past (curling back on a steep slope)
 # and one of balls that stop over the hole.
@@ -91,7 +91,7 @@ class Putts:
 
     def zero(self, number: int, low: np.ndarray, high: np.ndarray) -> np.ndarray:
         """Return the share between two at which a part of what `nearest` returns is 0."""
-        return root(self.part(number), low, high, self.heading_rad, self.hole_ft, within=1e-10)
+        return root(self.part(number), (low, high), self.heading_rad, self.hole_ft, within=1e-10)
 
 
 def captured_rolls(
@@ -127,7 +127,7 @@ def _stretches(putts: Putts) -> np.ndarray:
     edge[inner] = putts[among].zero(0, shares[among, after], edge[inner])
     edges = putts[put].nearest(edge)[1]
     put, order, first, last = put[::2], order[::2] // 2, place[::2] + 1, place[1::2]
-    within = putts[put], shares[put], roll[put], first, last
+    within = putts[put], shares[put], roll[put], (first, last)
     ends = [edges[::2], edges[1::2], *(_extreme(*within, sign) for sign in (1, -1))]
     stretches = np.zeros((len(shares), STRETCHES, 2))
     stretches[put, order] = np.stack([np.min(ends, 0), np.max(ends, 0)], axis=-1)
@@ -175,16 +175,11 @@ def _middles(
 
 
 def _extreme(
-    putts: Putts,
-    shares: np.ndarray,
-    roll: np.ndarray,
-    first: np.ndarray,
-    last: np.ndarray,
-    sign: int,
+    putts: Putts, shares: np.ndarray, roll: np.ndarray, places: Pair, sign: int
 ) -> np.ndarray:
     # The least (sign 1) or greatest (-1) roll-out within stretches of places. It is at an end
     # unless a ball curls back: then a stretch folds, and the fold is solved.
-    index = np.arange(shares.shape[1])
+    index, (first, last) = np.arange(shares.shape[1]), places
     within = (index >= first[:, None]) & (index <= last[:, None])
     best = np.argmin(np.where(within, sign * roll, np.inf), axis=1)
     found = roll[np.arange(best.size), best]

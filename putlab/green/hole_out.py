@@ -72,10 +72,8 @@ class HoleOut(Result):
         """Means over draws, a row a distance."""
         means = {name: getattr(self, name).mean(axis=0) for name in PUTT_OUTCOMES}
         # The mean over misses, wherever in the posterior they come from.
-        missed = np.where(np.isfinite(self.mean_leave_ft), self.more_than[1], 0.0)
-        total = missed.sum(axis=0)
-        leave = np.sum(missed * np.nan_to_num(self.mean_leave_ft), axis=0)
-        leave = leave / np.where(total > 0, total, np.nan)
+        known = np.ma.masked_invalid(self.mean_leave_ft)
+        leave = np.ma.average(known, axis=0, weights=self.more_than[1]).filled(np.nan)
         return pd.DataFrame({"distance_ft": self.distance_ft, **means, "mean_leave_ft": leave})
 
     @property
@@ -131,32 +129,19 @@ def hole_out(
     mean = skill.mean
     size = max(1, PUTTS_AT_ONCE // (distance_ft.size + grid.CELLS // grid.LATER))
 
-    def solve(start: int) -> tuple[np.ndarray, ...]:
-        some = skill[start : start + size]
-        return _solve(some, mean, distance_ft, stimp_ft, past_ft, grid)
+    def solve(start: int) -> tuple[np.ndarray, np.ndarray]:
+        some, roll = skill[start : start + size], (past_ft, stimp_ft)
+        first = leaves_of(some.at(distance_ft), *roll, grid, mean=mean.at(distance_ft))
+        later = later_putts(some, grid, stimp_ft=stimp_ft, past_ft=past_ft, mean=mean)
+        beyond = np.moveaxis(first.cells @ later[..., 1:], -1, 0)
+        more_than = np.stack([np.ones_like(first.holed), 1 - first.holed, *beyond])
+        return more_than, first.mean_leave_ft
 
     # Two threads, as numpy lets go of the interpreter while it computes; the order of the
     # draws, and so every result, is the same with one.
     with ThreadPoolExecutor(max_workers=2) as pool:
         parts = list(pool.map(solve, range(0, skill.draws, size)))
     return HoleOut(distance_ft, *(np.concatenate(p, axis=-2) for p in zip(*parts, strict=True)))
-
-
-def _solve(
-    skill: Skill,
-    mean: Skill,
-    distance_ft: np.ndarray,
-    stimp_ft: float,
-    past_ft: float,
-    grid: LeaveGrid,
-) -> tuple[np.ndarray, ...]:
-    # The fields of `HoleOut` after the distance.
-    there, mean_there = (golfer.at(distance_ft) for golfer in (skill, mean))
-    first = leaves_of(there, past_ft, stimp_ft, grid, mean=mean_there)
-    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=past_ft, mean=mean)
-    beyond = np.moveaxis(first.cells @ later[..., 1:], -1, 0)
-    more_than = np.stack([np.ones_like(first.holed), 1 - first.holed, *beyond])
-    return more_than, first.mean_leave_ft
 
 
 def later_putts(

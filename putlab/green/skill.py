@@ -1,5 +1,6 @@
 """A golfer's skill as numbers: spread and bias of line and pace at every distance."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from putlab.base.errors import UsageError
 SKILL_QUANTITIES = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
 SPREAD_AND_BIAS = {"line": SKILL_QUANTITIES[:2], "pace": SKILL_QUANTITIES[2:]}
 WILD_QUANTITIES = ("line_wild", "line_wild_sd_deg", "pace_wild", "pace_wild_sd_pct")
+WILD_SD = {"line_wild_sd_deg": "line_sd_deg", "pace_wild_sd_pct": "pace_sd_pct"}
 
 
 @dataclass(frozen=True)
@@ -58,9 +60,8 @@ class Skill:
         distance = rising("distance_ft", self.distance_ft)
         object.__setattr__(self, "distance_ft", distance)
         values = {name: np.asarray(value, dtype=float) for name, value in self.values.items()}
-        for name in ("line_wild_sd_deg", "pace_wild_sd_pct"):
-            ordinary = values[name.replace("_wild", "")]
-            values[name] = values[name] if values[name].size else ordinary
+        for name, ordinary in WILD_SD.items():
+            values[name] = values[name] if values[name].size else values[ordinary]
         shape = np.broadcast_shapes((1, distance.size), *(np.shape(v) for v in values.values()))
         for name, value in values.items():
             _check_values(name, value)
@@ -93,37 +94,28 @@ class Skill:
     @property
     def mean(self) -> "Skill":
         """The golfer in the middle of the draws: one draw, spreads averaged in log."""
-        return Skill(
-            self.distance_ft,
-            **{
-                name: np.exp(np.log(value).mean(axis=0)) if "_sd_" in name else value.mean(axis=0)
-                for name, value in self.values.items()
-            },
-        )
+        return self._by(self.distance_ft, lambda value: value.mean(axis=0))
 
     def at(self, distance_ft: ArrayLike) -> "Skill":
         """Return the same draws at other distances, rising, in feet."""
         wanted = np.atleast_1d(np.asarray(distance_ft, dtype=float))
         weights = interpolation_weights(np.log(self.distance_ft), np.log(wanted))
-        return Skill(
-            wanted,
-            **{
-                name: np.exp(np.log(value) @ weights) if "_sd_" in name else value @ weights
-                for name, value in self.values.items()
-            },
-        )
+        return self._by(wanted, lambda value: value @ weights)
+
+    def _by(self, distance_ft: np.ndarray, average: Callable[[np.ndarray], np.ndarray]) -> "Skill":
+        """Return averages of the values, of spreads in log, at distances."""
+        values = self.values.items()
+        plain = {name: average(value) for name, value in values if "_sd_" not in name}
+        spread = {name: np.exp(average(np.log(value))) for name, value in values if "_sd_" in name}
+        return Skill(distance_ft, **plain, **spread)
 
     def wider(
         self, line_sd_deg: float | np.ndarray = 0.0, pace_sd_pct: float | np.ndarray = 0.0
     ) -> "Skill":
         """Return the skill with independent extra spread in quadrature: reading a green, say."""
         extra = {"deg": line_sd_deg, "pct": pace_sd_pct}
-        wider = {
-            name: np.hypot(value, extra[name[-3:]])
-            for name, value in self.values.items()
-            if "_sd_" in name
-        }
-        return replace(self, **wider)
+        names = [name for pair in WILD_SD.items() for name in pair]
+        return replace(self, **{n: np.hypot(getattr(self, n), extra[n[-3:]]) for n in names})
 
     def parts(self, mean: "Skill | None" = None) -> list[tuple[np.ndarray, "Skill"]]:
         """Return ordinary putts, and those wild in line, pace or both: chances and skills.
@@ -148,11 +140,6 @@ class Skill:
 
     def __getitem__(self, rows: slice | np.ndarray) -> "Skill":
         return replace(self, **{name: value[rows] for name, value in self.values.items()})
-
-    def only(self, places: np.ndarray) -> "Skill":
-        """Return the same draws at some of the distances."""
-        values = {name: value[:, places] for name, value in self.values.items()}
-        return Skill(self.distance_ft[places], **values)
 
     def thinned(self, draws: int) -> "Skill":
         """Return at most so many of the draws, evenly taken: cheaper to work with."""

@@ -167,16 +167,10 @@ def floats(*values: ArrayLike) -> tuple[np.ndarray, ...]:
     return np.broadcast_arrays(*(np.asarray(value, dtype=float) for value in values))
 
 
-def root(
-    function: Callable[..., np.ndarray],
-    low: np.ndarray,
-    high: np.ndarray,
-    *putts: np.ndarray,
-    within: float,
-) -> np.ndarray:
+def root(function: Callable, ends: Pair, *putts: np.ndarray, within: float) -> np.ndarray:
     """Return where a function of a number and of putts is 0, putt by putt; NaN if nowhere."""
     tolerances = {"xatol": within, "xrtol": within}
-    return find_root(function, (low, high), args=putts, tolerances=tolerances).x
+    return find_root(function, ends, args=putts, tolerances=tolerances).x
 
 
 def stop_ft(
@@ -216,7 +210,7 @@ def break_ft(
         return gone(pace, heading, turn).real - distance
 
     slowest, start = farthest ** (1 / power), np.ones_like(to)
-    pace = root(beyond, slowest, start, heading, turn, distance, within=1e-15)
+    pace = root(beyond, (slowest, start), heading, turn, distance, within=1e-15)
     return gone(pace, heading, turn).imag
 
 
@@ -252,7 +246,7 @@ def through_hole(
 
     # The ball only falls off its line, so the start lies between the hole and straight up.
     top = np.pi + np.where(hole > np.pi / 2, NUDGE, -NUDGE)
-    heading = root(beside, hole - NUDGE, top, hole, share, within=1e-14)
+    heading = root(beside, (hole - NUDGE, top), hole, share, within=1e-14)
     roll = distance / np.abs(displacement(heading, share, green.ratio))
     return np.degrees(_half_turn(side * heading + np.radians(to))), roll
 
@@ -278,5 +272,5 @@ def aim_past(
         return np.abs(rest - here) * roll - past
 
     none, all_of_it = np.zeros_like(distance), np.full_like(distance, 1 - 1e-9)
-    pace = root(beyond, none, all_of_it, distance, past, to, within=1e-12)
+    pace = root(beyond, (none, all_of_it), distance, past, to, within=1e-12)
     return through_hole(green, distance, pace**power, slope_to_deg=to)

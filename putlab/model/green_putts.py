@@ -105,23 +105,21 @@ def _left(putts: pd.DataFrame) -> dict[str, ArrayLike]:
     leave = putts["leave_ft"].fillna(putts["next_ft"]).where(missed).to_numpy(float)
     low, high = leave_bounds(leave, common_step(leave, ROLL_STEPS_FT))
     followed = (putts["last_no"] - putts["putt_no"]).clip(upper=2)
-    only_number = missed & np.isnan(leave) & putts["finished"].fillna(False).astype(bool)
-    followed = followed.where(only_number & (followed > 0))
-    return {"low_ft": low, "high_ft": high, "followed": followed}
+    finished = putts["finished"].fillna(False).astype(bool)
+    told = missed & np.isnan(leave) & finished & (followed > 0)
+    return {"low_ft": low, "high_ft": high, "followed": followed.where(told)}
 
 
 def leave_bounds(leave_ft: np.ndarray, step_ft: float) -> tuple[np.ndarray, np.ndarray]:
     """Return what each leave lay between."""
     bands = LEAVE_BANDS_FT
-    known = ~np.isnan(leave_ft)
-    place = np.searchsorted(bands, np.where(known, leave_ft, 1.0), side="right")
-    place = np.clip(place, 1, bands.size - 1)
+    place = np.clip(np.searchsorted(bands, leave_ft, side="right"), 1, bands.size - 1)
     low, high = bands[place - 1], bands[place]
     if step_ft >= 0.25:
         low = np.maximum(leave_ft - step_ft / 2, 0.0)
         high = np.maximum(leave_ft + step_ft / 2, bands[1])
-    low = np.where(low < bands[1], 0.0, low)
-    return np.where(known, low, np.nan), np.where(known, high, np.nan)
+    unknown = np.where(np.isnan(leave_ft), np.nan, 0.0)
+    return np.where(low < bands[1], 0.0, low) + unknown, high + unknown
 
 
 def _nearest(values: ArrayLike, step: float) -> np.ndarray:
@@ -131,7 +129,8 @@ def _nearest(values: ArrayLike, step: float) -> np.ndarray:
 # From outcomes on a green to the arrays the made-and-missed model reads.
 
 
-EVENT = [*ALIKE, "low_ft", "high_ft"]
+LEAVE = ["low_ft", "high_ft"]
+EVENT = [*ALIKE, *LEAVE]
 
 # Where a miss may come to rest, and the lengths from which the next putt is then struck, for
 # misses of which only the number of putts that followed is known: a little inside the middle
@@ -176,7 +175,7 @@ class GreenDesign:
     def outcomes(self) -> pd.DataFrame:
         """What was counted, ``kind`` and ``count``, in the order of the likelihood."""
         (drops, made, missed), (leave, left), (one, more) = (self.data[name] for name in COUNTS)
-        bands = self.events.loc[leave, ["low_ft", "high_ft"]].itertuples(index=False)
+        bands = self.events.loc[leave, LEAVE].itertuples(index=False)
         names = [f"left {low:g} to {high:g} ft" for low, high in bands]
         kinds = np.repeat(["made", "missed"], drops.size).tolist() + names
         kinds += np.repeat(["one putt followed", "more putts followed"], one.size).tolist()
@@ -207,11 +206,11 @@ def make_green_design(
 ) -> GreenDesign:
     """Arrange readings of both components and outcomes on a green for the model."""
     visits, blank = _known_places(readings, green, visits)
-    components = {}
-    for name, rows in readings.items():
-        padded = pd.concat([rows, blank], ignore_index=True)
-        design = make_design(padded, visits, lengths, players, priors[name])
-        components[name] = replace(design, rows=rows)
+    padded = {name: pd.concat([rows, blank]) for name, rows in readings.items()}
+    designs = {
+        n: make_design(rows, visits, lengths, players, priors[n]) for n, rows in padded.items()
+    }
+    components = {name: replace(design, rows=readings[name]) for name, design in designs.items()}
     made, leave, followed = _counted(green)
     bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
     frames = [
@@ -290,17 +289,13 @@ def event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
 
 def _strip_data(events: pd.DataFrame) -> dict[str, np.ndarray]:
     """Return the strips of all events, stacked."""
-    drops = (events["high_ft"] == 0).to_numpy()
-    columns = ["distance_ft", "low_ft", "high_ft", "stimp_ft"]
-    made, left = (events.loc[rows, columns].to_numpy(float).T for rows in (drops, ~drops))
-    dropping = made_strips(made[0], Hole(made[3]))
-    leaving = leave_strips(left[0], left[1], left[2], Hole(left[3]))
-    strips = Strips.join(
-        [
-            replace(dropping, event=np.flatnonzero(drops)[dropping.event]),
-            replace(leaving, event=np.flatnonzero(~drops)[leaving.event]),
-        ]
-    )
+    drops, parts = (events["high_ft"] == 0).to_numpy(), []
+    for rows, strips_of, ends in ((drops, made_strips, []), (~drops, leave_strips, LEAVE)):
+        columns = ["stimp_ft", "distance_ft", *ends]
+        stimp_ft, *putts = events.loc[rows, columns].to_numpy(float).T
+        part = strips_of(*putts, hole=Hole(stimp_ft))
+        parts.append(replace(part, event=np.flatnonzero(rows)[part.event]))
+    strips = Strips.join(parts)
     return {
         "range_event": strips.event,
         "range_edge": strips.edge_rad,

@@ -162,12 +162,8 @@ def leave_strips(
 
     # Softer balls drop within the first turn, harder ones miss beyond the second.
     edges = [*turns, np.maximum(turns[1], np.minimum(low, 2 * hole.half_width_ft)), low]
-    pieces: list[tuple[list, Rolls]] = [
-        ([zero, low], short),
-        (edges, past),
-        ([low, high_ft], beside),
-    ]
-    return Strips.join([_strips(distance_ft, np.array(edges), rolls) for edges, rolls in pieces])
+    pieces = {short: [zero, low], past: edges, beside: [low, high_ft]}
+    return Strips.join([_strips(distance_ft, np.array(e), rolls) for rolls, e in pieces.items()])
 
 
 def _strips(distance_ft: np.ndarray, edges_ft: np.ndarray, rolls_ft: Rolls) -> Strips:

@@ -244,9 +244,9 @@ def interval_probability(data: dict[str, Any], mu: Any, sd: Any) -> Any:
     return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
 
 
-def named_quantities(raw: Mapping[Any, Any], design: Design) -> xr.Dataset:
+def named_quantities(raw: Mapping[Any, Any], design: Design, prefix: str = "") -> xr.Dataset:
     """Return the quantities of the model's story, without padding and centring."""
-    v = {name: np.asarray(raw[name]) for name in DIMS}
+    v = {name: np.asarray(raw[prefix + name]) for name in DIMS}
     data = design.data | {"x": design.data["x"].diagonal()}
     own_sd, form_sd = v["visit_bias_sd"][..., data["session_player"]], v["visit_form_sd"][..., None]
     visit_bias = uncentred(v["visit_bias_u"], 0, own_sd, data["centre_visit_bias"])
@@ -274,23 +274,17 @@ def named_quantities(raw: Mapping[Any, Any], design: Design) -> xr.Dataset:
 def _labelled(v: dict[str, Any], design: Design) -> xr.Dataset:
     dims = {name: dims for name, dims in DIMS.items() if not name.endswith("_u")}
     dims |= TERMS | dict.fromkeys(("base", "bias_mean", "mishit_share"), _PLAYER)
-    condition = [
-        f"{row.player}: {row.condition or 'none'}" for row in design.conditions.itertuples()
-    ]
-    coords: dict[str, Any] = {
-        "player": design.players, "length": design.lengths_ft,
-        "session": np.arange(1, 1 + len(design.sessions)), "condition": condition,
-    }  # fmt: skip
+    named = {name: (("chain", "draw", *of), v[name]) for name, of in dims.items()}
     # Slot 0 of the conditions is "none to tell apart"; other padding comes last.
-    start = {"condition": 1}
-    used = {
-        dim: slice(start.get(dim, 0), start.get(dim, 0) + len(at)) for dim, at in coords.items()
-    }
-    named = {
-        name: (("chain", "draw", *of), v[name][(..., *(used[dim] for dim in of))])
-        for name, of in dims.items()
-    }
-    return xr.Dataset(named, coords=coords)
+    used = {"length": slice(len(design.lengths_ft)), "session": slice(len(design.sessions))}
+    used |= {"condition": slice(1, 1 + len(design.conditions))}
+    condition = [
+        f"{own.player}: {own.condition or 'none'}" for own in design.conditions.itertuples()
+    ]
+    return xr.Dataset(named).isel(used).assign_coords(
+        player=design.players, length=design.lengths_ft, condition=condition,
+        session=np.arange(1, 1 + len(design.sessions)),
+    )  # fmt: skip
 
 
 def tree_of(posterior: xr.Dataset, **stats: Any) -> xr.DataTree:

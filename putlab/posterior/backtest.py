@@ -29,7 +29,6 @@ LEAST_CHANCE = 1e-4
 # By whom each reading was predicted, and how a mean and standard deviation is called in words.
 RIVALS = {"plain": "the plain mean and standard deviation", "last_visit": "the last visit's"}
 SCORES = ["chance", *RIVALS]
-KEPT = ["low", "high", *SCORES]
 
 
 @dataclass(frozen=True)
@@ -142,19 +141,16 @@ def backtest(
     found: list[pd.DataFrame] = []
     for done, step in enumerate(reversed(steps)):
         if progress:
-            progress(
-                done, len(steps), f"Fitting what came before the last {counted(step, 'visit')}"
-            )
-        before = replace(log, putts=putts[back > step].reset_index(drop=True))
-        fit = fit_log(before, seed=seed, **options)
-        found += _predictions(
-            replace(log, putts=putts[back >= step]), back.index[back == step], fit
-        )
+            before = f"Fitting what came before the last {counted(step, 'visit')}"
+            progress(done, len(steps), before)
+        known = replace(log, putts=putts[back > step].reset_index(drop=True))
+        shown, last = replace(log, putts=putts[back >= step]), back.index[back == step]
+        found += _predictions(shown, last, fit_log(known, seed=seed, **options))
     readings = pd.concat(found)
-    arrays = {name: readings[name].to_numpy() for name in KEPT}
-    arrays |= {"pace": readings["component"].eq("pace").to_numpy()}
-    arrays |= {"place": readings.index.to_numpy()}
-    save_arrays(_key(log), arrays)
+    arrays = {name: readings[name].to_numpy() for name in ("low", "high", *SCORES)}
+    component = readings["component"].to_numpy(str)
+    # Numbers of rows begin anew in each file; places in the log do not.
+    save_arrays(_key(log), arrays | {"component": component, "place": readings.index.to_numpy()})
     return Backtest(readings.reset_index(drop=True))
 
 
@@ -163,17 +159,14 @@ def kept_backtest(log: Log) -> Backtest | None:
     kept = load_arrays(_key(log))
     if kept is None:
         return None
-    component = np.where(kept.pop("pace"), "pace", "line")
-    # Numbers of rows begin anew in each file; places in the log do not.
     putts = log.putts.loc[kept.pop("place"), ["player", "session", "distance_ft"]]
-    readings = putts.reset_index(drop=True).assign(component=component, **kept)
-    return Backtest(_with_ranges(readings))
+    return Backtest(_with_ranges(putts.reset_index(drop=True).assign(**kept)))
 
 
 def _key(log: Log) -> str:
     shown = log.putts[["player", "session", "distance_ft", "line_deg", "roll_ft"]]
     hashed = pd.util.hash_pandas_object(shown.astype(object).fillna("")).to_numpy()
-    return content_key("backtest", result_key("posterior", hashed, repr(log.rules)))
+    return content_key("backtest of", result_key("posterior", hashed, repr(log.rules)))
 
 
 def _predictions(log: Log, last: pd.Index, fit: Fit) -> Iterator[pd.DataFrame]:

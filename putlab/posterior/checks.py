@@ -34,7 +34,6 @@ PASS, NOTE, FAIL = "pass", "note", "fail"
 SPREAD_REFUSED = 0.25
 ERRORS_NOTED = 3.5
 
-READING = {"line": "line_deg", "pace": "roll_ft"}
 TIMES = (1.0, MISHIT_TIMES)  # how widely plain putts and mishits scatter
 
 
@@ -55,9 +54,15 @@ def failures(verdicts: Iterable[Verdict]) -> list[Verdict]:
 
 def readings_checks(log: Log, scores: pd.DataFrame, component: str) -> list[Verdict]:
     """Check spread and rounding of one component against the fitted model."""
-    reading = READING[component]
-    step = {"line": log.rules.line_step_deg, "pace": log.rules.roll_step_ft}[component]
+    reading, step, _ = _display(log.rules, component)
     return [_spread(scores), _rounding(scores, reading, step)]
+
+
+def _display(rules: ReadingRules, component: str) -> tuple[str, float | None, float | None]:
+    """Return the column of a component's readings, their step and their limit."""
+    line = "line_deg", rules.line_step_deg, rules.line_limit_deg
+    pace = "roll_ft", rules.roll_step_ft, rules.roll_limit_ft
+    return {"line": line, "pace": pace}[component]
 
 
 def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
@@ -97,14 +102,13 @@ def _largest(
     putts: pd.DataFrame, rules: ReadingRules, component: str
 ) -> tuple[pd.Series, pd.Series]:
     """Return the two values beyond a player's largest reading; blank where a limit is known."""
+    reading, step, limit = _display(rules, component)
+    size = putts[reading].abs()
+    top = size.groupby(putts["player"]).transform("max") + (step or 0.0) / 2
+    top = top.where(size.notna() & (limit is None))
     if component == "line":
-        top = putts["line_deg"].abs().groupby(putts["player"]).transform("max")
-        top = (top + (rules.line_step_deg or 0.0) / 2).where(putts["line_deg"].notna())
-        return (-top, top) if rules.line_limit_deg is None else (top * np.nan,) * 2
-    top = putts["roll_ft"].groupby(putts["player"]).transform("max")
-    top = (top + (rules.roll_step_ft or 0.0) / 2).where(putts["roll_ft"].notna())
-    high = 100 * top / putts["target_ft"] - 100
-    return high * 0 - np.inf, high if rules.roll_limit_ft is None else high * np.nan
+        return -top, top
+    return top * 0 - np.inf, 100 * top / putts["target_ft"] - 100
 
 
 def located(

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 import xarray as xr
 
@@ -46,10 +46,6 @@ class Fit(Result):
         putts made or missed on a green ``green`` too, what it adds to each player's spread.
     designs : dict of str to putlab.model.design.Design
         The counted cells behind each.
-    visits : pandas.DataFrame
-        Sessions with the putts struck before each.
-    practised : pandas.DataFrame
-        ``player, distance_ft, putts, sessions``: what was practised.
     condition_now : pandas.DataFrame
         ``player, condition, share`` of the player's last visit.
     putts_total : pandas.Series
@@ -68,12 +64,14 @@ class Fit(Result):
         Every check, convergence first: ``component, check, result, sentence``.
     sentence : str
         That the checks passed, and what they noted.
+    visits : pandas.DataFrame
+        Sessions with the putts struck before each.
+    practised : pandas.DataFrame
+        ``player, distance_ft, putts, sessions``: what was practised.
     """
 
     posteriors: dict[str, xr.DataTree]
     designs: dict[str, Design]
-    visits: pd.DataFrame
-    practised: pd.DataFrame
     condition_now: pd.DataFrame
     putts_total: pd.Series
     seed: int
@@ -97,6 +95,22 @@ class Fit(Result):
         # What concerns the whole fit stands with each part of it.
         return "The fit passed its checks." + "".join(dict.fromkeys(noted))
 
+    @cached_property
+    def visits(self) -> pd.DataFrame:
+        """Visits, in the order of the log."""
+        return session_table(self.log.putts)
+
+    @cached_property
+    def practised(self) -> pd.DataFrame:
+        """Putts and visits of each player at each length, in the order of the log."""
+        putts = readings.practice_putts(self.log.putts)
+        table = putts.groupby(["player", "length"]).agg(
+            putts=("row", "size"), sessions=("session", "nunique")
+        )
+        table = table.reindex(self.players, level="player").reset_index()
+        table["distance_ft"] = self.designs["line"].lengths_ft[table["length"]]
+        return table[["player", "distance_ft", "putts", "sessions"]]
+
     @property
     def players(self) -> list[str]:
         """Labels of the players, in the log's order."""
@@ -118,9 +132,7 @@ class Fit(Result):
     def diagnostics(self) -> dict[str, list[Verdict]]:
         """Return every check by component, convergence first; ``green`` where one was fitted."""
         found = {name: convergence(one) for name, one in self.posteriors.items()}
-        for name, checks in self.checks.items():
-            found[name] = found.get(name, []) + checks
-        return found
+        return found | {name: found.get(name, []) + own for name, own in self.checks.items()}
 
     def doubts(self, player: str) -> list[str]:
         """Return what a player's readings say against the model, and what that means."""
@@ -245,36 +257,18 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
 def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
     """Return what a fit's readings say of it, by component, and of line with pace."""
     scores = {component: putt_scores(log, fit, component) for component in readings.COMPONENTS}
-    found = residual_checks(fit, scores)
-    for component, of_one in scores.items():
-        found[component] = readings_checks(log, of_one, component) + found[component]
-    return found
+    found = {name: readings_checks(log, of_one, name) for name, of_one in scores.items()}
+    others = residual_checks(fit, scores)
+    return {name: found.get(name, []) + checks for name, checks in others.items()}
 
 
 def put_together(
     log: Log, designs: dict[str, Design], posteriors: dict[str, xr.DataTree], seed: int
 ) -> Fit:
     """Return posteriors with what their log says of the players, unchecked."""
-    visits = session_table(log.putts)
-    return Fit(
-        posteriors=posteriors,
-        designs=designs,
-        visits=visits,
-        practised=_practised(readings.practice_putts(log.putts), designs["line"].lengths_ft),
-        condition_now=last_conditions(readings.first_putts(log.putts), visits),
-        putts_total=log.putts.groupby("player", sort=False).size(),
-        seed=seed,
-        log=log,
-    )
-
-
-def _practised(putts: pd.DataFrame, lengths: np.ndarray) -> pd.DataFrame:
-    """Return putts and visits of each player at each length, in the order of the log."""
-    groups = putts.groupby(["player", "length"], sort=False)
-    table = groups.agg(putts=("row", "size"), sessions=("session", "nunique")).reset_index()
-    table["distance_ft"] = lengths[table["length"]]
-    order = np.lexsort([table["length"], table.groupby("player", sort=False).ngroup()])
-    return table.loc[order, ["player", "distance_ft", "putts", "sessions"]].reset_index(drop=True)
+    now = last_conditions(readings.first_putts(log.putts), session_table(log.putts))
+    struck = log.putts.groupby("player", sort=False).size()
+    return Fit(posteriors, designs, now, struck, seed, log)
 
 
 def last_conditions(putts: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:

@@ -160,16 +160,14 @@ def fit_design(
         if not failed:
             break
         near = all(map(nearly_converged, posteriors.values()))
-    else:
-        # The same data and seed would take as long to fail again.
-        if cache:
-            save_arrays(refusal, {"why": np.array(failed[0].sentence)})
-        raise _unconverged(what, failed[0].sentence, design)
-    if cache:
-        measures = {
-            f"{CONVERGENCE} {n}": np.asarray(one[CONVERGENCE]) for n, one in posteriors.items()
-        }
+    measures = {f"{CONVERGENCE} {n}": one[CONVERGENCE].values for n, one in posteriors.items()}
+    if cache and not failed:
         save_arrays(key, arrays | measures)
+    elif cache:
+        # The same data and seed would take as long to fail again.
+        save_arrays(refusal, {"why": np.array(failed[0].sentence)})
+    if failed:
+        raise _unconverged(what, failed[0].sentence, design)
     return posteriors
 
 
@@ -216,19 +214,15 @@ def posteriors_of(
     ``line``, ``pace`` and ``green`` of a joint design, ``what`` of one component's.
     """
     if isinstance(design, GreenDesign):
-        named = {name: _named(arrays, part, f"{name}_") for name, part in design.components.items()}
+        parts = design.components.items()
+        named = {name: spread.named_quantities(arrays, part, f"{name}_") for name, part in parts}
         dims = ("chain", "draw", "player")
         added = {name: (dims, arrays[name]) for name in green_model.GREEN_PARAMETERS}
         named["green"] = xr.Dataset(added, coords={"player": design.components["line"].players})
     else:
-        named = {what: _named(arrays, design)}
+        named = {what: spread.named_quantities(arrays, design)}
     stats = {name: arrays[name] for name in STATS if name in arrays}
     return {name: spread.tree_of(part, **stats) for name, part in named.items()}
-
-
-def _named(arrays: dict[str, np.ndarray], design: Design, prefix: str = "") -> xr.Dataset:
-    """Return one component's draws under the names of the model's story."""
-    return spread.named_quantities({name: arrays[prefix + name] for name in spread.DIMS}, design)
 
 
 # Convergence
@@ -254,28 +248,22 @@ def convergence(posterior: xr.DataTree) -> list[Verdict]:
         measure_convergence(posterior)
     table = posterior[CONVERGENCE].to_pandas()
     rhat, ess = table["highest_rhat"], table["lowest_ess_bulk"]
-    agree, enough = rhat.max() < RHAT_LIMIT, ess.min() >= ESS_LIMIT
-    chains = (
-        f"The chains agree (largest R-hat {rhat.max():.3f}, limit {RHAT_LIMIT})."
-        if agree
-        else f"The chains disagree: R-hat of {rhat.idxmax()} is {rhat.max():.3f}, "
-        f"limit {RHAT_LIMIT}."
-    )
-    draws = (
-        f"Every quantity has at least {ess.min():.0f} effective draws (limit {ESS_LIMIT})."
-        if enough
-        else f"{ess.idxmin()} has only {ess.min():.0f} effective draws, limit {ESS_LIMIT}."
-    )
+    agree = enough = PASS
+    chains = f"The chains agree (largest R-hat {rhat.max():.3f}, limit {RHAT_LIMIT})."
+    draws = f"Every quantity has at least {ess.min():.0f} effective draws (limit {ESS_LIMIT})."
+    if not rhat.max() < RHAT_LIMIT:
+        agree = FAIL
+        chains = f"R-hat of {rhat.idxmax()} is {rhat.max():.3f}, limit {RHAT_LIMIT}."
+    if not ess.min() >= ESS_LIMIT:
+        enough = FAIL
+        draws = f"{ess.idxmin()} has only {ess.min():.0f} effective draws, limit {ESS_LIMIT}."
     diverging = posterior["sample_stats"].dataset["diverging"].values
     few = NOTE if diverging.mean() <= DIVERGENCES_NOTED else FAIL
+    diverged = f"{diverging.sum()} of {diverging.size} draws diverged."
     return [
-        Verdict("R-hat", PASS if agree else FAIL, chains, table),
-        Verdict("effective draws", PASS if enough else FAIL, draws, table),
-        Verdict(
-            "divergences",
-            few if diverging.any() else PASS,
-            f"{diverging.sum()} of {diverging.size} draws diverged.",
-        ),
+        Verdict("R-hat", agree, chains, table),
+        Verdict("effective draws", enough, draws, table),
+        Verdict("divergences", few if diverging.any() else PASS, diverged),
     ]
 
 

@@ -38,6 +38,13 @@ RIDGE = 0.4
 # it named (`tests/calibration/spots.py`).
 WIDER_CHANCE, BIAS_CHANCE = 0.945, 0.998
 
+# By kind: the columns of a component that hold its size and its chance, and what is named.
+KINDS = {
+    "spread": ("vs_own", "p_wider", WIDER_CHANCE),
+    "bias": ("bias_vs_own", "p_bias", BIAS_CHANCE),
+}
+COLUMNS = [f"{of}_{name}" for of in COMPONENTS for kind in KINDS.values() for name in kind[:2]]
+
 BIAS_NAMES = {"line": "line_bias_deg", "pace": "pace_bias_pct"}
 
 
@@ -67,7 +74,7 @@ class OwnCurve(Result):
 
     Attributes
     ----------
-    lengths : pandas.DataFrame
+    table : pandas.DataFrame
         A row a practised length: ``distance_ft``; ``line_vs_own`` and ``pace_vs_own``, its spread
         as a multiple of what the others suggest, with ``line_p_wider`` and ``pace_p_wider``, the
         chance that it is wider; ``line_bias_vs_own`` (degrees, right is positive) and
@@ -77,25 +84,17 @@ class OwnCurve(Result):
         lengths were practised.
     """
 
-    lengths: pd.DataFrame
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """Every length against the others."""
-        return self.lengths
+    table: pd.DataFrame
 
     @property
     def named(self) -> tuple[OutOfLine, ...]:
         """The lengths that pass the rule, the surest first."""
         found = [
-            OutOfLine(row["distance_ft"], component, kind, row[size], row[chance])
-            for component in COMPONENTS
-            for kind, size, chance, least in (
-                ("spread", f"{component}_vs_own", f"{component}_p_wider", WIDER_CHANCE),
-                ("bias", f"{component}_bias_vs_own", f"{component}_p_bias", BIAS_CHANCE),
-            )
-            for row in self.lengths.to_dict("records")
-            if row[chance] >= least
+            OutOfLine(row["distance_ft"], of, kind, row[f"{of}_{size}"], row[f"{of}_{chance}"])
+            for of in COMPONENTS
+            for kind, (size, chance, least) in KINDS.items()
+            for row in self.table.to_dict("records")
+            if row[f"{of}_{chance}"] >= least
         ]
         return tuple(sorted(found, key=lambda spot: -spot.chance))
 
@@ -104,7 +103,7 @@ class OwnCurve(Result):
         """The lengths out of line, in words."""
         if self.named:
             return " ".join(spot.sentence for spot in self.named)
-        if len(self.lengths) < LEAST_LENGTHS:
+        if len(self.table) < LEAST_LENGTHS:
             return "Three lengths or more are needed to hold each against the others."
         return "No length is out of line with your others."
 
@@ -113,15 +112,16 @@ def own_curve(golfer: Golfer) -> OwnCurve:
     """Hold each length that a golfer practised against the others."""
     lengths_ft = golfer.practised["distance_ft"].to_numpy(float)
     table = pd.DataFrame({"distance_ft": lengths_ft})
+    if lengths_ft.size < LEAST_LENGTHS:
+        return OwnCurve(table.reindex(columns=["distance_ft", *COLUMNS]))
     x = log_distance(lengths_ft)
-    few = lengths_ft.size < LEAST_LENGTHS
     for component in COMPONENTS:
         log_sd, bias = golfer.log_spread_and_bias(component, lengths_ft)
-        wider = np.full_like(log_sd, np.nan) if few else log_sd - log_sd @ line_of_others(x).T
-        aside = np.full_like(bias, np.nan) if few else bias - bias @ mean_of_others(x.size).T
-        right = np.where(few, np.nan, (aside > 0).mean(axis=0))
+        wider = log_sd - log_sd @ line_of_others(x).T
+        aside = bias - bias @ mean_of_others(x.size).T
+        right = (aside > 0).mean(axis=0)
         table[f"{component}_vs_own"] = np.exp(wider.mean(axis=0))
-        table[f"{component}_p_wider"] = np.where(few, np.nan, (wider > 0).mean(axis=0))
+        table[f"{component}_p_wider"] = (wider > 0).mean(axis=0)
         table[f"{component}_bias_vs_own"] = aside.mean(axis=0)
         table[f"{component}_p_bias"] = np.maximum(right, 1 - right)
     return OwnCurve(table)

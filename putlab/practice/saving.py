@@ -137,7 +137,7 @@ def _solve(own: Skill, mixes: np.ndarray, setting: RoundSetting) -> tuple[np.nda
     def less(struck: Skill) -> np.ndarray:
         """Putts saved by striking otherwise, 0 outside the lengths concerned."""
         saved = np.zeros_like(putts)
-        onward = leave_chances(struck.only(part), setting) @ putts[..., None]
+        onward = leave_chances(struck.at(struck.distance_ft[part]), setting) @ putts[..., None]
         saved[:, part] = putts[:, part] - 1 - onward[..., 0]
         return saved
 

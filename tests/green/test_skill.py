@@ -112,8 +112,7 @@ def test_the_mean_averages_spreads_in_log_and_shares_as_they_are():
 def test_rows_and_places_keep_the_mishits():
     skill = Skill([5.0, 20.0], 1.0, 0.0, 8.0, 0.0, np.array([[0.01, 0.02], [0.03, 0.04]]))
     assert skill[1:].line_wild.tolist() == [[0.03, 0.04]]
-    assert skill.only(np.array([1])).line_wild.tolist() == [[0.02], [0.04]]
-    assert skill.only(np.array([1])).distance_ft.tolist() == [20]
+    assert skill.at([20.0]).line_wild[:, 0] == pytest.approx([0.02, 0.04])
 
 
 @pytest.mark.parametrize(
