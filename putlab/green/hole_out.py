@@ -73,7 +73,7 @@ class HoleOut(Result):
         means = {name: getattr(self, name).mean(axis=0) for name in PUTT_OUTCOMES}
         # The mean over misses, wherever in the posterior they come from.
         known = np.ma.masked_invalid(self.mean_leave_ft)
-        leave = np.ma.average(known, axis=0, weights=self.more_than[1]).filled(np.nan)
+        leave = np.ma.filled(np.ma.average(known, axis=0, weights=self.more_than[1]), np.nan)
         return pd.DataFrame({"distance_ft": self.distance_ft, **means, "mean_leave_ft": leave})
 
     @property

@@ -96,12 +96,9 @@ def make_design(
 ) -> Design:
     """Arrange counted intervals for the model."""
     conditions = condition_table(rows)
-    size = (
-        len(players),
-        _slot(len(sessions), SESSION_SLOTS),
-        _slot(len(lengths), LENGTH_SLOTS),
-        _slot(len(conditions) + 1, CONDITION_SLOTS),
-    )
+    needed = len(sessions), len(lengths), len(conditions) + 1
+    slots = SESSION_SLOTS, LENGTH_SLOTS, CONDITION_SLOTS
+    size = len(players), *map(_slot, needed, slots)
     data = _row_data(rows, sessions, conditions, players) | _length_data(lengths, size[2])
     data |= _session_data(data, sessions, players, size) | centring(data, size)
     return Design(
@@ -203,20 +200,17 @@ def centring(data: dict[str, np.ndarray], size: tuple[int, ...]) -> dict[str, np
     per_length[spots["player"], spots["length"]] = spots["count"]
     per_session[visits["session"]] = visits["count"]
     x = np.diag(data["x"])[spots["length"]]
-    level = _guess(LEVEL, spots, spots["log_sd"], spots["information"], [np.ones(x.size), x])
+    level = _guess(LEVEL, spots, spots["log_sd"], spots["information"], x)
     bias = _guess(BIAS, spots, spots["mean"] / spots["sd"], spots["count"])
     visit_bias = _guess(VISIT_BIAS, visits, visits["mean"], visits["count"])
     visit_form = _guess(VISIT_FORM, visits, visits["log_sd"], visits["information"])
 
     # n putts place a mean to 1/n and a log spread to 1/(2n), in variance.
-    groups = {
-        "level": (level, 2 * per_length), "bias": (bias, per_length),
-        "visit_bias": (visit_bias, per_session), "visit_form": (visit_form, 2 * per_session),
+    parts = {
+        "level": level * (2 * per_length), "bias": bias * per_length,
+        "visit_bias": visit_bias * per_session, "visit_form": visit_form * (2 * per_session),
     }  # fmt: skip
-    return {
-        f"centre_{name}": variance * n / (1 + variance * n)
-        for name, (variance, n) in groups.items()
-    }
+    return {f"centre_{name}": part / (1 + part) for name, part in parts.items()}
 
 
 def _cells(data: dict[str, np.ndarray]) -> pd.DataFrame:
@@ -256,14 +250,10 @@ def _visits(cells: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFrame:
 
 
 def _guess(
-    typical: float,
-    table: pd.DataFrame,
-    value: pd.Series,
-    precision: pd.Series,
-    on: list[np.ndarray] | None = None,
+    typical: float, table: pd.DataFrame, value: pd.Series, precision: pd.Series, *on: Any
 ) -> float:
     """Return the variance of values about each player's mean, or line, less their own noise."""
-    terms = np.ones((1, len(table))) if on is None else np.stack(on)
+    terms = np.stack([np.ones(len(table)), *on])
     known = (np.isfinite(value) & (precision > 0)).to_numpy()
     excess, freedom, total = 0.0, 0, 0.0
     for rows in table[known].groupby("player").indices.values():

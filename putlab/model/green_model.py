@@ -26,17 +26,11 @@ import numpy as np
 import pymc as pm
 import pytensor.tensor as pt
 
+from putlab.model import spread
 from putlab.model.green_putts import COUNTS, GreenDesign
 from putlab.model.hole_chance import Scatter, Strips, event_chance
 from putlab.model.readings import COMPONENTS
-from putlab.model.spread import (
-    MISHIT_TIMES,
-    PARAMETERS,
-    add_component,
-    cell_location,
-    coords_of,
-    terms_at,
-)
+from putlab.model.spread import MISHIT_TIMES, PARAMETERS, cell_location, terms_at
 
 GREEN_PARAMETERS = ["green_line_sd_deg", "green_pace_sd_pct"]
 
@@ -54,11 +48,9 @@ def build_model(design: GreenDesign) -> pm.Model:
 
     Either part of the design may be empty; the free parameters are `JOINT_PARAMETERS`.
     """
-    with pm.Model(coords=coords_of(design.size)) as model:
-        golfer = {
-            name: add_component(component, f"{name}_")
-            for name, component in design.components.items()
-        }
+    with pm.Model(coords=spread.coords_of(design.size)) as model:
+        parts = design.components.items()
+        golfer = {name: spread.add_component(part, f"{name}_") for name, part in parts}
         _add_green(design, golfer)
     return model
 
@@ -73,13 +65,9 @@ def _add_green(design: GreenDesign, golfer: dict[str, dict[str, Any]]) -> None:
     ]
     chance = event_chances(golfer, green, data)
     made, left, followed = (data[name] for name in COUNTS)
-    counts = [made[1], made[2], left[1], followed[0], followed[1]]
-    pm.CustomDist(
-        "outcomes",
-        outcome_chances(chance, data),
-        logp=outcomes_logp,
-        observed=pt.concatenate(counts),
-    )
+    counts = pt.concatenate([made[1], made[2], left[1], followed[0], followed[1]])
+    chances = outcome_chances(chance, data)
+    pm.CustomDist("outcomes", chances, logp=outcomes_logp, observed=counts)
 
 
 def event_chances(golfer: dict[str, dict[str, Any]], green: list, data: dict[str, Any]) -> Any:

@@ -289,13 +289,17 @@ def event_data(events: pd.DataFrame, design: Design) -> dict[str, np.ndarray]:
 
 def _strip_data(events: pd.DataFrame) -> dict[str, np.ndarray]:
     """Return the strips of all events, stacked."""
-    drops, parts = (events["high_ft"] == 0).to_numpy(), []
-    for rows, strips_of, ends in ((drops, made_strips, []), (~drops, leave_strips, LEAVE)):
-        columns = ["stimp_ft", "distance_ft", *ends]
-        stimp_ft, *putts = events.loc[rows, columns].to_numpy(float).T
-        part = strips_of(*putts, hole=Hole(stimp_ft))
-        parts.append(replace(part, event=np.flatnonzero(rows)[part.event]))
-    strips = Strips.join(parts)
+    drops = (events["high_ft"] == 0).to_numpy()
+    columns = ["distance_ft", "low_ft", "high_ft", "stimp_ft"]
+    made, left = (events.loc[rows, columns].to_numpy(float).T for rows in (drops, ~drops))
+    parts = (
+        made_strips(made[0], Hole(made[3])),
+        leave_strips(left[0], left[1], left[2], Hole(left[3])),
+    )
+    events_of = np.flatnonzero(drops), np.flatnonzero(~drops)
+    strips = Strips.join(
+        [replace(part, event=of[part.event]) for part, of in zip(parts, events_of, strict=True)]
+    )
     return {
         "range_event": strips.event,
         "range_edge": strips.edge_rad,

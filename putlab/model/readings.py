@@ -142,12 +142,10 @@ def line_intervals(putts: pd.DataFrame, rules: ReadingRules) -> pd.DataFrame:
     lo, hi = _around(putts["line_deg"], rules.line_step_deg, 1.0)
     if rules.line_limit_deg is not None:
         inside = rules.line_limit_deg - (rules.line_step_deg or 0.0) / 2
-        at_limit = putts["line_deg"].abs() >= rules.line_limit_deg
-        right, left = at_limit & (putts["line_deg"] > 0), at_limit & (putts["line_deg"] < 0)
-        lo, hi = (
-            lo.mask(right, inside).mask(left, -np.inf),
-            hi.mask(right, np.inf).mask(left, -inside),
-        )
+        limit = rules.line_limit_deg
+        right, left = putts["line_deg"] >= limit, putts["line_deg"] <= -limit
+        lo = lo.mask(right, inside).mask(left, -np.inf)
+        hi = hi.mask(right, np.inf).mask(left, -inside)
     swallowed = _swallowed(putts, "line_deg")
     edge = np.degrees(np.arcsin(np.minimum(HOLE_RADIUS_FT / putts["distance_ft"], 1.0)))
     lo, hi = lo.mask(swallowed, -edge), hi.mask(swallowed, edge)

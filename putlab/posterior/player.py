@@ -145,10 +145,9 @@ class Golfer(Result):
 
     def _condition_now(self, component: str) -> dict[str, np.ndarray]:
         """Return the terms of the last visit's conditions, by share of putts, (draws, 1) each."""
-        known, now = self.fit.designs[component].conditions, self.fit.condition_now
-        shares = now[now["player"] == self.player].set_index("condition")["share"]
-        own = known["condition"].map(shares).where(known["player"] == self.player)
-        weight = own.to_numpy(float, na_value=0.0)
+        now = self.fit.condition_now.query("player == @self.player")
+        known = self.fit.designs[component].conditions.merge(now, how="left")
+        weight = known["share"].to_numpy(float, na_value=0.0)
         names = ("effect", "effect_slope", "shift")
         return {name: (self.draws(component, name) @ weight)[:, None] for name in names}
 
@@ -174,11 +173,10 @@ class Golfer(Result):
         values: dict[str, np.ndarray] = {}
         for component, unit in zip(COMPONENTS, ("deg", "pct"), strict=True):
             log_sd, bias = self.log_spread_and_bias(component, distance_ft, counted=counted)
-            sd, shared = np.exp(log_sd), np.zeros((1, 1))
-            if new_day:
-                # A visit's form is log-normal: the mean of its square is exp(2 visit_form_sd²).
-                sd = sd * np.exp(self.draws(component, "visit_form_sd")[:, None] ** 2)
-                shared = self.draws(component, "visit_bias_sd")[:, None]
+            # A visit's form is log-normal: the mean of its square is exp(2 visit_form_sd²).
+            form = new_day * self.draws(component, "visit_form_sd")[:, None]
+            shared = new_day * self.draws(component, "visit_bias_sd")[:, None]
+            sd = np.exp(log_sd) * np.exp(form**2)
             values |= {
                 f"{component}_sd_{unit}": np.hypot(sd, shared),
                 f"{component}_bias_{unit}": bias,
@@ -237,13 +235,13 @@ def green_setting(golfer: Golfer) -> dict[str, Any]:
     published ones for practice that mixed lengths or did not.
     """
     mixed, putts = mixes(golfer), golfer.fit.green_putts(golfer.player)
-    if not putts:
-        green = published_spread(mixed=mixed)
-        return {"green": green, "green_source": GREEN_SOURCE, "mixed": mixed}
-    found = green_spread(golfer.fit, golfer.player)
-    green = float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))
-    source = f"estimated from {putts:,} putts made or missed on a green"
-    return {"green": green, "green_source": source, "mixed": mixed, "green_estimated": True}
+    green, source = published_spread(mixed=mixed), GREEN_SOURCE
+    if putts:
+        found = green_spread(golfer.fit, golfer.player)
+        green = float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))
+        source = f"estimated from {putts:,} putts made or missed on a green"
+    known = {"green": green, "green_source": source, "mixed": mixed}
+    return known | {"green_estimated": True} if putts else known
 
 
 def pace_sentence(fit: Fit, player: str) -> str:
@@ -251,8 +249,7 @@ def pace_sentence(fit: Fit, player: str) -> str:
     misses, leaves, followed = fit.green_counts.loc[player, ["misses", "leaves", "followed"]]
     known = f"of {misses:,} misses on a green {leaves:,} say how far they were left"
     known += f", and {followed:,} only how many putts followed." if followed else "."
-    read = fit.designs["pace"].rows
-    if (read["player"] == player).any():
+    if fit.designs["pace"].rows["player"].eq(player).any():
         return f"Pace of {player} was read in practice; {known}"
     if leaves + followed == 0:
         return (
@@ -260,7 +257,7 @@ def pace_sentence(fit: Fit, player: str) -> str:
             "far it was left or how many putts followed: the pace spread is what was believed "
             "beforehand, hardly what these putts show. Log leave_ft after a miss."
         )
-    said = f"What tells the line of {player} from pace: {known}"
-    if leaves + followed < FEW_LEAVES:
-        said += " They are few, and the pace spread leans on what was believed beforehand."
-    return said
+    few = " They are few, and the pace spread leans on what was believed beforehand."
+    return f"What tells the line of {player} from pace: {known}" + few * (
+        leaves + followed < FEW_LEAVES
+    )

@@ -109,11 +109,11 @@ def each_player(
     UsageError
         The cluster can't be reached.
     """
-    players = list(log.putts["player"].drop_duplicates())
-    jobs = {
-        name: (log.only(name), work, player_seed(seed, name), options)
-        for name in _alike_together(log, players)
-    }
+    putts = log.putts.groupby("player", sort=False)
+    # Players in the order of the size of their logs: alike ones share a compiled model.
+    size = putts[["session", "distance_ft", "condition"]].nunique().sort_index()
+    alike = size.sort_values([*size], kind="stable").index
+    jobs = {name: (log.only(name), work, player_seed(seed, name), options) for name in alike}
 
     def finished(player: str, done: int) -> None:
         if progress:
@@ -121,16 +121,9 @@ def each_player(
 
     results, failed = run_jobs(fit_one, jobs, workers=workers, cluster=cluster, finished=finished)
     return RosterResult(
-        {name: results[name] for name in players if name in results},
-        {name: reason(failed[name]) for name in players if name in failed},
+        {name: results[name] for name in putts.groups if name in results},
+        {name: reason(failed[name]) for name in putts.groups if name in failed},
     )
-
-
-def _alike_together(log: Log, players: list[str]) -> list[str]:
-    """Return players ordered by the size of their log: alike ones share a compiled model."""
-    putts = log.putts.groupby("player", sort=False)
-    size = putts[["session", "distance_ft", "condition"]].nunique()
-    return sorted(players, key=lambda name: (*size.loc[name], name))
 
 
 def fit_one(log: Log, work: Callable | None, seed: int, options: dict[str, Any]) -> Any:

@@ -160,9 +160,9 @@ def fit_design(
         if not failed:
             break
         near = all(map(nearly_converged, posteriors.values()))
-    measures = {f"{CONVERGENCE} {n}": one[CONVERGENCE].values for n, one in posteriors.items()}
+    kept = {f"{CONVERGENCE} {n}": np.asarray(one[CONVERGENCE]) for n, one in posteriors.items()}
     if cache and not failed:
-        save_arrays(key, arrays | measures)
+        save_arrays(key, arrays | kept)
     elif cache:
         # The same data and seed would take as long to fail again.
         save_arrays(refusal, {"why": np.array(failed[0].sentence)})
