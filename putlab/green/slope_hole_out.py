@@ -15,10 +15,8 @@ from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import map_coordinates
 
-from putlab.base.errors import expect
 from putlab.green.hole_out import MOST_PUTTS
 from putlab.green.lies import Lies, SlopeScatter
-from putlab.green.published import HOLE_RADIUS_FT
 from putlab.green.skill import Skill
 from putlab.green.slope import Green, Pair, aim_past, floats
 
@@ -105,21 +103,12 @@ def slope_more_than(
     Every putt is struck over the middle of the hole to stop ``past_ft`` past it; each draw is
     another golfer.
     """
-    distance, to = floats(np.atleast_1d(distance_ft), slope_to_deg)
-    _check(distance, to, past_ft)
+    distance, to = floats(np.maximum(np.atleast_1d(distance_ft), NEAREST_FT), slope_to_deg)
     grid = PolarGrid.up_to(max(SHORTEST_GRID_FT, 1.5 * distance.max()))
     misses = (
         _misses(skill, green, past_ft, grid, places) for places in (grid.places(), (distance, to))
     )
     return np.stack([_more_than(grid, *draw) for draw in zip(*misses, strict=True)], axis=1)
-
-
-def _check(distance_ft: np.ndarray, slope_to_deg: np.ndarray, past_ft: float) -> None:
-    expect(0 <= past_ft < np.inf, "past_ft", past_ft, "0 or more")
-    reach = (distance_ft > HOLE_RADIUS_FT) & (distance_ft < np.inf)
-    more = f"more than the hole's radius, {HOLE_RADIUS_FT:.3f} ft"
-    expect(bool(np.all(reach)), "distance_ft", distance_ft, more)
-    expect(bool(np.all(np.isfinite(slope_to_deg))), "slope_to_deg", slope_to_deg, "degrees")
 
 
 def _misses(

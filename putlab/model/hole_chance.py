@@ -77,8 +77,8 @@ class Scatter:
 
     def between(self, low: Any, high: Any) -> Any:
         """Return the probability of an interval."""
-        ends = {"lo": low[..., None], "hi": high[..., None]}
-        return (self.share * interval_probability(ends, self.mean, self.sd)).sum(axis=-1)
+        low, high = (end[..., None] - self.mean for end in (low, high))
+        return (self.share * interval_probability(low, high, self.sd)).sum(axis=-1)
 
 
 def event_chance(strips: Strips, line: Scatter, pace: Scatter, events: Any) -> Any:

@@ -212,9 +212,8 @@ SIGNATURE = "(),(),(),(),(),(e)->(e)"
 
 def readings_logp(ends: Any, mu: Any, sd: Any, share: Any, noise: Any, count: Any, *_: Any) -> Any:
     """Return the log probability of every counted interval, of ends (..., 2)."""
-    between = {"lo": ends[..., 0], "hi": ends[..., 1]}
     plain, wild = (
-        interval_probability(between, mu, pt.sqrt(width**2 + noise**2))
+        interval_probability(ends[..., 0] - mu, ends[..., 1] - mu, pt.sqrt(width**2 + noise**2))
         for width in (sd, MISHIT_TIMES * sd)
     )
     # A reading beyond anything the model expects must not make it impossible.
@@ -235,9 +234,8 @@ def read_again(
     return np.where(stopped, np.where(inside, ends, value), ends + steps)
 
 
-def interval_probability(data: dict[str, Any], mu: Any, sd: Any) -> Any:
-    """Return the normal probability of each interval."""
-    lo, hi = data["lo"] - mu, data["hi"] - mu
+def interval_probability(lo: Any, hi: Any, sd: Any) -> Any:
+    """Return the normal probability of each interval, of ends less the mean."""
     right = lo + hi > 0
     scale = 1 / (sd * np.sqrt(2))
     near, far = pt.switch(right, -lo, hi) * scale, pt.switch(right, -hi, lo) * scale

@@ -52,19 +52,6 @@ def failures(verdicts: Iterable[Verdict]) -> list[Verdict]:
     return [verdict for verdict in verdicts if verdict.result == FAIL]
 
 
-def readings_checks(log: Log, scores: pd.DataFrame, component: str) -> list[Verdict]:
-    """Check spread and rounding of one component against the fitted model."""
-    reading, step, _ = _display(log.rules, component)
-    return [_spread(scores), _rounding(scores, reading, step)]
-
-
-def _display(rules: ReadingRules, component: str) -> tuple[str, float | None, float | None]:
-    """Return the column of a component's readings, their step and their limit."""
-    line = "line_deg", rules.line_step_deg, rules.line_limit_deg
-    pace = "roll_ft", rules.roll_step_ft, rules.roll_limit_ft
-    return {"line": line, "pace": pace}[component]
-
-
 def putt_scores(log: Log, fit: Fit, component: str) -> pd.DataFrame:
     """Return every putt that was read, and its place under the fitted model.
 
@@ -102,7 +89,10 @@ def _largest(
     putts: pd.DataFrame, rules: ReadingRules, component: str
 ) -> tuple[pd.Series, pd.Series]:
     """Return the two values beyond a player's largest reading; blank where a limit is known."""
-    reading, step, limit = _display(rules, component)
+    reading, step, limit = {
+        "line": ("line_deg", rules.line_step_deg, rules.line_limit_deg),
+        "pace": ("roll_ft", rules.roll_step_ft, rules.roll_limit_ft),
+    }[component]
     size = putts[reading].abs()
     top = size.groupby(putts["player"]).transform("max") + (step or 0.0) / 2
     top = top.where(size.notna() & (limit is None))
@@ -136,7 +126,8 @@ def located(
     return mu, np.exp(log_sd), q["mishit_share"].values[..., player]
 
 
-def _spread(scores: pd.DataFrame) -> Verdict:
+def spread_check(scores: pd.DataFrame) -> Verdict:
+    """Check that readings scatter as widely as the fitted model says, player by player."""
     table = scores.groupby("player", sort=False)["z"].agg(putts="size", sd="std").reset_index()
     # The sd of n standard normals has standard error 1 / sqrt(2 n).
     table["errors_off"] = (table["sd"] - 1) * np.sqrt(2 * table["putts"])
@@ -152,33 +143,3 @@ def _spread(scores: pd.DataFrame) -> Verdict:
         else "Readings scatter as widely as the model says, for every player."
     )
     return Verdict("spread", FAIL if refused else NOTE if off else PASS, said, table)
-
-
-def _rounding(scores: pd.DataFrame, reading: str, step: float | None) -> Verdict:
-    """Look for a reader who prefers even numbers, which the display does not."""
-    finite = np.isfinite(scores["lo"]) & np.isfinite(scores["hi"]) & scores[reading].notna()
-    read = scores[finite]
-    if not step or read.empty:
-        return Verdict("rounding", PASS, "Readings have no steps to round to.")
-    place = np.round(read[reading] / step).to_numpy()
-    observed, usual = np.mean(place % 2 == 0), _even_chance(read, place).mean()
-    error = np.sqrt(max(usual * (1 - usual), 1e-9) / len(read))
-    heaped = abs(observed - usual) > ERRORS_NOTED * error
-    said = (
-        f"{observed:.0%} of readings are even steps where {usual:.0%} would be usual: "
-        "numbers may have been rounded by hand. Write down what the display says."
-        if heaped
-        else "Readings fall on even and odd steps as the model expects."
-    )
-    table = pd.DataFrame({"putts": [len(read)], "even": [observed], "usual": [usual]})
-    return Verdict("rounding", NOTE if heaped else PASS, said, table)
-
-
-def _even_chance(read: pd.DataFrame, place: np.ndarray) -> np.ndarray:
-    """Return each putt's chance of showing an even step: half, and a square wave's mean."""
-    low, high, mu, sd = read[["lo", "hi", "mu", "sd"]].to_numpy(float).T
-    mean, sd = (mu - (low + high) / 2) / (high - low) + place, sd / (high - low)
-    # A spread of a fiftieth of a step damps what lies beyond.
-    odd = np.arange(1, 100, 2)
-    wave = np.cos(np.pi * np.outer(mean, odd)) * np.exp(-0.5 * (np.pi * np.outer(sd, odd)) ** 2)
-    return 0.5 + wave @ ((-1) ** (odd // 2) / odd) * 2 / np.pi

@@ -21,7 +21,7 @@ from putlab.model import readings
 from putlab.model.design import Design, make_design, session_table
 from putlab.model.green_putts import GreenDesign, green_putts, make_green_design, outcome_counts
 from putlab.model.priors import PRIORS, SpreadPriors
-from putlab.posterior.checks import NOTE, PASS, Verdict, failures, putt_scores, readings_checks
+from putlab.posterior.checks import NOTE, PASS, Verdict, failures, putt_scores, spread_check
 from putlab.posterior.player import Golfer, green_spread, pace_sentence
 from putlab.posterior.residuals import residual_checks
 from putlab.posterior.sampling import convergence, fit_design
@@ -257,7 +257,7 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
 def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
     """Return what a fit's readings say of it, by component, and of line with pace."""
     scores = {component: putt_scores(log, fit, component) for component in readings.COMPONENTS}
-    found = {name: readings_checks(log, of_one, name) for name, of_one in scores.items()}
+    found = {name: [spread_check(of_one)] for name, of_one in scores.items()}
     others = residual_checks(fit, scores)
     return {name: found.get(name, []) + checks for name, checks in others.items()}
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-import xarray as xr
 from numpy.typing import ArrayLike
 
 from putlab.base import words
@@ -37,13 +36,6 @@ def summary(draws: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return mean, lower and upper end of the kit's interval over draws, shape (draws, ...)."""
     low, high = np.quantile(draws, interval_probabilities(), axis=0)
     return draws.mean(axis=0), low, high
-
-
-def thinned_draws(values: xr.DataArray) -> np.ndarray:
-    """Return at most `GOLFER_DRAWS` draws, evenly over all chains; shape (draws, ...)."""
-    flat = values.values.reshape(values.shape[0] * values.shape[1], *values.shape[2:])
-    keep = np.linspace(0, len(flat) - 1, min(GOLFER_DRAWS, len(flat))).astype(int)
-    return flat[keep]
 
 
 @dataclass(frozen=True)
@@ -95,11 +87,18 @@ class Golfer(Result):
         return table[table["player"] == self.player].drop(columns="player").reset_index(drop=True)
 
     def draws(self, component: str, name: str) -> np.ndarray:
-        """Return this player's draws of a quantity of the model's story, shape (draws, ...)."""
+        """Return this player's draws of a quantity of the model's story, shape (draws, ...).
+
+        At most `GOLFER_DRAWS`, evenly over all chains.
+        """
         values = self.fit.posteriors[component]["posterior"].dataset[name]
         if "player" in values.dims:
             values = values.sel(player=self.player)
-        return thinned_draws(values)
+        flat = values.values.reshape(
+            values.sizes["chain"] * values.sizes["draw"], *values.shape[2:]
+        )
+        keep = np.linspace(0, len(flat) - 1, min(GOLFER_DRAWS, len(flat))).astype(int)
+        return flat[keep]
 
     def log_spread_and_bias(
         self, component: str, distance_ft: ArrayLike, *, counted: bool = False
@@ -200,15 +199,14 @@ class GreenSpread:
 
 def green_spread(fit: Fit, player: str) -> GreenSpread:
     """Return what a green adds to a player's spread, and where that comes from."""
+    golfer = fit.golfer(player)
     if putts := fit.green_putts(player):
-        mine = fit.posteriors["green"]["posterior"].dataset.sel(player=player)
-        values = np.stack([thinned_draws(mine[name]) for name in GREEN_PARAMETERS])
+        values = np.stack([golfer.draws("green", name) for name in GREEN_PARAMETERS])
         origin = f"estimated from {putts:,} putts made or missed"
     else:
-        golfer = fit.golfer(player)
-        draws = len(golfer.draws("line", "base"))
         rng = np.random.default_rng([fit.seed, *player.encode()])
         median, log_sd = green_priors(mixed=mixes(golfer)).T[..., None]
+        draws = len(golfer.draws("line", "base"))
         values = median * np.exp(log_sd * rng.standard_normal((2, draws)))
         origin = (
             f"taken from the published split of variance ({KARLSEN_NILSSON}), as no visit of "

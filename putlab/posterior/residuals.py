@@ -123,27 +123,23 @@ def _tails(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
     over = (lo + hi).to_numpy() > 0
     lo, hi = np.where(over, -hi, lo), np.where(over, -lo, hi)
 
-    def mixture(share: float, log_sd: float) -> Any:
-        m, sd = MISHIT_MOST * expit(share), np.exp(log_sd)
-        return _between(lambda x: (1 - m) * ndtr(x / sd) + m * ndtr(x / sd / MISHIT_TIMES), lo, hi)
+    def mixture(x: Any, share: float) -> Any:
+        m = MISHIT_MOST * expit(share)
+        return (1 - m) * ndtr(x) + m * ndtr(x / MISHIT_TIMES)
 
-    def student(log_nu: float, log_sd: float) -> Any:
-        nu = np.exp(np.clip(log_nu, 0, 6))
-        return _between(lambda x: stdtr(nu, x / np.exp(log_sd)), lo, hi)
+    def student(x: Any, log_nu: float) -> Any:
+        return stdtr(np.exp(np.clip(log_nu, 0, 6)), x)
 
-    better = _best(student, [2.0, 0.0]) - _best(mixture, [-2.0, 0.0])
+    def best(below: Callable, start: float) -> float:
+        def against(p: np.ndarray) -> float:
+            low, high = (below(end / np.exp(p[1]), p[0]) for end in (lo, hi))
+            return -np.log(high - low + TINY).sum()
+
+        return -float(minimize(against, [start, 0.0], method="Nelder-Mead").fun)
+
+    better = best(student, 2.0) - best(mixture, -2.0)
     # Where mishits are the truth the ratio of likelihoods passes k about once in ten k (measured).
     return min(1.0, 0.1 * float(np.exp(-better))), better
-
-
-def _between(below: Callable[[Any], Any], lo: Any, hi: Any) -> Any:
-    return below(hi) - below(lo)
-
-
-def _best(chance: Callable[..., Any], start: list[float]) -> float:
-    """Return the highest log likelihood over two parameters."""
-    found = minimize(lambda p: -np.log(chance(*p) + TINY).sum(), start, method="Nelder-Mead")
-    return -float(found.fun)
 
 
 def _lopsided(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:

@@ -24,8 +24,8 @@ from putlab.base.settings import SEED
 if TYPE_CHECKING:
     from putlab.log.read import Log  # heavy; a process that does other work is spared
 
-# A process that died (out of memory, a machine switched off) is tried once more; a fit that
-# failed its checks would fail again with the same seed.
+# A process that died (out of memory, a machine switched off) is tried so often alone; what
+# failed for another reason would fail again.
 TRIES = 2
 
 # A scheduler that does not answer within so many seconds is not there.
@@ -139,7 +139,7 @@ def reason(error: BaseException) -> str:
     """Return why a player has no result: the kit's own errors as they are, others by kind."""
     if isinstance(error, PutlabError):
         return str(error)
-    return f"the work stopped {TRIES} times ({type(error).__name__}: {error})"
+    return f"the work stopped ({type(error).__name__}: {error})"
 
 
 def run_jobs(
@@ -155,38 +155,30 @@ def run_jobs(
     A process that dies takes its neighbours' work with it: what is left is run again, each job
     in a process of its own, so that a deadly one fails alone.
     """
-    found: dict[str, tuple[Any, BaseException | None]] = {}
+    results: dict[str, Any] = {}
+    failed: dict[str, BaseException] = {}
 
     def run(names: Iterable[str], pool: Executor, *, last: bool = False) -> None:
-        futures = {pool.submit(_attempted, function, jobs[name]): name for name in names}
+        futures = {pool.submit(function, *jobs[name]): name for name in names}
         for future in as_completed(futures):
-            error = future.exception()
-            if last or not isinstance(error, BrokenProcessPool):
-                found[futures[future]] = (None, error) if error else future.result()
-                finished(futures[future], len(found))
+            name, error = futures[future], future.exception()
+            if error is None:
+                results[name] = future.result()
+            elif last or not isinstance(error, BrokenProcessPool):
+                failed[name] = error
+            else:
+                continue
+            finished(name, len(results) + len(failed))
 
     most = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
     with _dask(cluster) if cluster else _processes(most) as pool:
         run(jobs, pool)
-    for name in [name for name in jobs if name not in found]:
+    for name in [name for name in jobs if name not in results | failed]:
         for attempt in range(TRIES):
-            if name not in found:
+            if name not in results:
                 with _processes(1) as pool:
                     run([name], pool, last=attempt + 1 == TRIES)
-    failed = {name: error for name, (_, error) in found.items() if error}
-    return {name: result for name, (result, _) in found.items() if name not in failed}, failed
-
-
-def _attempted(function: Callable, arguments: tuple) -> tuple[Any, Exception | None]:
-    """Return a job's result or its error; runs in a worker."""
-    for _ in range(TRIES):
-        try:
-            return function(*arguments), None
-        except PutlabError as error:
-            return None, error
-        except Exception as error:
-            failed = error
-    return None, failed
+    return results, failed
 
 
 @contextmanager

@@ -46,15 +46,3 @@ def run(kind, marks):
     if kind == "breaks":
         raise ValueError("a fault of the kit")
     return attempt
-
-
-def run_kept(kind, marks):
-    """As `run`, where the process must not die: raise what a lost worker would cause."""
-    with Path(marks).open("a", encoding="utf-8") as file:
-        file.write("x\n")
-    attempt = len(Path(marks).read_text(encoding="utf-8").split())
-    if kind == "no fit":
-        raise FitError("the fit did not converge")
-    if kind == "breaks" or (kind == "breaks once" and attempt == 1):
-        raise OSError("the disk is full")
-    return attempt

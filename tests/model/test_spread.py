@@ -137,8 +137,8 @@ def test_wild_putts_are_a_fifth_at_most_and_four_times_as_wide():
 
 @pytest.mark.parametrize("at", [-9.0, -3.0, 0.0, 4.0, 12.0])
 def test_interval_probability_keeps_its_digits_in_both_tails(at):
-    data = {"lo": np.array([at]), "hi": np.array([at + 0.5])}
-    here = interval_probability(data, np.zeros(1), np.ones(1)).eval().item()
+    ends = np.array([at]), np.array([at + 0.5])
+    here = interval_probability(*ends, np.ones(1)).eval().item()
     side = norm.sf if at > 0 else norm.cdf
     # As a ratio: beside `approx`'s own 1e-12 a tail of 1e-33 could be anything.
     assert here / abs(side(at) - side(at + 0.5)) == pytest.approx(1, rel=1e-9)
