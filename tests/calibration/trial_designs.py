@@ -2,8 +2,8 @@
 
     python tests/calibration/trial_designs.py DESIGN [--trials 1000]
 
-simulates trials of a known truth and asks after every visit from the fifth on (before, the bar
-is out of reach) as `compare` does. The quick answer stands for the fit; its scales, which a
+simulates trials of a known truth and asks after every visit from half the plan on (before, the
+bar is out of reach) as `compare` does. The quick answer stands for the fit; its scales, which a
 comparison takes from the fit, are here estimated from the whole trial by a few steps of EM.
 ``agree`` sets it beside the kit's sampling, and beside `compare`'s own tables, on 30 logs;
 ``report`` writes all to ``tests/results/trial_designs.json``. A row a trial is kept in the
@@ -14,6 +14,7 @@ The golfer: 1.0 degrees read in whole degrees, visits that differ, one mishit in
 
 import argparse
 import csv
+import json
 import sys
 import tempfile
 from dataclasses import replace
@@ -26,8 +27,8 @@ import pandas as pd
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 from made_logs import log_of  # noqa: E402
-from record import record  # noqa: E402
-from scipy.stats import beta  # noqa: E402
+from record import RESULTS, record  # noqa: E402
+from scipy import stats  # noqa: E402
 from simulate import rounded, simulate_errors
 from true_golfers import steady  # noqa: E402
 
@@ -36,7 +37,16 @@ from putlab.model.priors import PRIORS
 from putlab.model.readings import WARM_UP_PUTTS, intervals, lengths_ft
 from putlab.model.spread import MISHIT_MOST
 from putlab.practice.targets import reading_share
-from putlab.trial.boundary import DETECT_PCT, HELPED, HURT, NOT_BY_DESIGN, TOO_SMALL_PCT, Boundary
+from putlab.trial.boundary import (
+    DETECT_PCT,
+    HELPED,
+    HURT,
+    NOT_BY_DESIGN,
+    TOO_SMALL_PCT,
+    TWO_SIDED,
+    Boundary,
+    z_needed,
+)
 from putlab.trial.compare import _Case
 from putlab.trial.conditions import (
     APART,
@@ -56,7 +66,11 @@ CUT = DETECT_PCT / 100
 
 ROWS = Path(tempfile.gettempdir()) / "trial_designs"
 SIZES = {"too_small_pct": 5.0, "too_small_strokes": 0.1, "detect_pct": 100 * CUT}
-VISITS, FIRST_CHECK = 10, 5
+VISITS = 10
+# Asked sixty times, the last time at three times the plan. A check is passed over where
+# the verdict is so many standard errors of what the visits up to it can add away.
+OFTEN = {"visits": 60, "planned": 20}
+OUT_OF_REACH = 4.5
 LOG_CUT = float(np.log(1 - CUT))
 X = log_distance(np.array(LENGTHS_FT))
 NEEDED = ("effect", "effect_slope", "trend")
@@ -65,7 +79,11 @@ TIRING = float(np.log(1.3))
 # What is true, and how the conditions were laid out.
 DESIGNS = {
     "shuffled": {},
-    "long": {"visits": 30},
+    "sixty": OFTEN,
+    "sixty-alternating": OFTEN | {"lay": "by_visit", "form": 0.10},
+    "sixty-turns": OFTEN | {"lay": "turns", "drift": TIRING},
+    "sixty-three": OFTEN | {"lay": "three"},
+    "sixty-practice": OFTEN | {"trend": -0.15},
     "alternating": {"lay": "by_visit", "form": 0.10},
     "first": {"lay": "first", "drift": TIRING},
     "turns": {"lay": "turns", "drift": TIRING},
@@ -77,6 +95,7 @@ DESIGNS = {
     "three": {"lay": "three"},
     "practice": {"trend": -0.15},
     "cut": {"effect": LOG_CUT},
+    "cut-twenty": {"effect": LOG_CUT, "visits": 20, "planned": 20},
     "cut-trend": {"effect": LOG_CUT, "trend": -0.15},
     "cut-alternating": {"effect": LOG_CUT, "lay": "by_visit", "form": 0.10},
     "cut-turns": {"effect": LOG_CUT, "lay": "turns", "drift": TIRING},
@@ -135,15 +154,16 @@ def three(plan, visit):
 LAYS = {f.__name__: f for f in (first, turns, by_visit, lengths, shared, three)}
 
 
-def simulated(seed, *, visits=VISITS, lay=None, effect=0.0, trend=0.0, drift=0.0, warming=False,
-              form=FORM):  # fmt: skip
+def simulated(seed, *, visits=VISITS, planned=VISITS, lay=None, effect=0.0, trend=0.0, drift=0.0,
+              warming=False, form=FORM):  # fmt: skip
     """Return the log of one trial from known truth, visits made one after the other."""
     rng = np.random.default_rng([91, seed])
-    plan = trial_design(VISITS).schedule(player="one", seed=seed)
-    if visits > VISITS:
+    design = trial_design(planned)
+    plan = design.schedule(player="one", seed=seed)
+    if visits > planned:
         more = [
-            trial_design(VISITS).schedule(player=f"{i}", seed=1000 * seed + i)
-            for i in range(-(-visits // VISITS))
+            design.schedule(player=f"{i}", seed=1000 * seed + i)
+            for i in range(-(-visits // planned))
         ]
         plan = pd.concat(more, ignore_index=True)
         plan["session"] = plan["player"] + " " + plan["session"]
@@ -227,7 +247,7 @@ def pair_of(putts, visit, first, second):
     return Conditions("one", "ABC"[first], "ABC"[second], *counts.sum(axis=0), visits, later=later)
 
 
-def asked(log, pairs=(("A", "B"),), checks=None, named=False):
+def asked(log, pairs=(("A", "B"),), planned=VISITS, named=False):
     """Yield every check of a trial: visits, fault, verdict, mean, sd; `named`, a plan has the pair.
 
     The words of `compare` (fault of design, widening, boundary) in the numbers of `story`; that
@@ -241,7 +261,11 @@ def asked(log, pairs=(("A", "B"),), checks=None, named=False):
     cells = table.groupby(["visit", "held"])["place"].agg(["count", "mean"]).unstack()
     counts, places = cells["count"].fillna(0).to_numpy(int), cells["mean"].to_numpy()
     own = rows["visit"].argmax(axis=1)
-    for done in checks or range(FIRST_CHECK, len(counts) + 1):
+    reached = 0
+    for done in range(planned // 2, len(counts) + 1):
+        if done < min(reached, len(counts)):
+            continue
+        reached = np.inf
         kept = own < done
         then = {name: of[:, kept] if name == "readings" else of[kept] for name, of in rows.items()}
         draws, tried = None, np.flatnonzero(counts[:done].sum(axis=0))
@@ -270,6 +294,11 @@ def asked(log, pairs=(("A", "B"),), checks=None, named=False):
             sizes = np.log1p(TOO_SMALL_PCT / 100), -LOG_CUT
             bar = Boundary(*sizes, prior_sd, 1 if named else tried.size * (tried.size - 1) // 2)
             yield done, "", str(bar.verdict(mean, sd, sd_fit)), mean, sd
+            # The bar is lowest at the planned size; 0.9 is more than the prior takes off it.
+            lowest = min(bar.z_needed(sd, sd_fit), 0.9 * z_needed(1, bar.pairs))
+            far = np.clip((lowest - abs(mean) / sd) / OUT_OF_REACH, 0, 0.9) ** 2
+            reached = min(reached, int(done * far / (1 - far)) + done + 1)
+        reached = reached if np.isfinite(reached) else 0
 
 
 def design_of(log):
@@ -283,7 +312,7 @@ def asked_by_compare(log, pairs=(("A", "B"),)):
     """Yield the same by the kit's own tables and `compare`'s own case, one check after another."""
     whole, counts, scales = design_of(log), putt_counts(log), scales_of(arranged(log))
     visits = list(log.putts["session"].unique())
-    for done in range(FIRST_CHECK, len(visits) + 1):
+    for done in range(VISITS // 2, len(visits) + 1):
         design = replace(whole, rows=whole.rows[whole.rows["session"].isin(visits[:done])])
         for before, after in pairs:
             pair = choose_conditions(counts[counts["session"].isin(visits[:done])], before, after)
@@ -300,8 +329,8 @@ def case_of(design, posterior, pair):
 def one_trial(name, trial):
     """Return the row of one trial: its first verdict of helped or hurt, and the last check."""
     truth = dict(DESIGNS[name])
-    how = {"named": truth.pop("named", False)}
-    if name == "three":
+    how = {"named": truth.pop("named", False), "planned": truth.get("planned", VISITS)}
+    if truth.get("lay") == "three" and not truth.get("effect"):
         how["pairs"] = (("A", "B"), ("A", "C"), ("B", "C"))
     found = list(asked(simulated(trial, **truth), **how))
     said = [row for row in found if row[2] in (HELPED, HURT)]
@@ -314,8 +343,8 @@ def one_trial(name, trial):
 
 def share(count, trials):
     """Return a share with its 90 % range (Clopper and Pearson)."""
-    lo = beta.ppf(0.05, count, trials - count + 1) if count else 0.0
-    hi = beta.ppf(0.95, count + 1, trials - count) if count < trials else 1.0
+    lo = stats.beta.ppf(0.05, count, trials - count + 1) if count else 0.0
+    hi = stats.beta.ppf(0.95, count + 1, trials - count) if count < trials else 1.0
     return {"share": count / trials, "lo": lo, "hi": hi}
 
 
@@ -337,9 +366,11 @@ def run(name, trials):
 
 
 def report():
-    """Write what the trials of every design add up to."""
+    """Write what the trials of every design add up to; those of earlier runs are kept."""
+    kept = json.loads((RESULTS / "trial_designs.json").read_text("utf-8"))["figures"]
     found = {path.stem: figures_of(path) for path in sorted(ROWS.glob("*.csv"))}
-    agreed = found.pop("agree", None)
+    agreed = found.pop("agree", kept.pop("quick_against_sampling", None))
+    found = dict(sorted((kept | found).items()))
     what = "simulated trials of designs people use, asked after every visit by the quick answer"
     record("trial_designs", what=what, quick_against_sampling=agreed, **found)
     for name, figures in found.items():
@@ -355,13 +386,16 @@ def figures_of(path):
     mean, sd = table["final_mean"].dropna(), table["final_sd"].dropna()
     prior_sd = np.sqrt(2) * PRIORS["line"].effect_sd
     bar = Boundary(np.log1p(TOO_SMALL_PCT / 100), -LOG_CUT, prior_sd)
-    visits = DESIGNS[path.stem].get("visits", VISITS)
+    visits, planned = (DESIGNS[path.stem].get(name, VISITS) for name in ("visits", "planned"))
+    # One check of all putts, as a trial that is never looked at before has it.
+    once = (mean / sd).abs() > stats.norm.isf(TWO_SIDED / 2) * np.sqrt(1 - (sd / prior_sd) ** 2)
     return {
         "trials": trials,
         "visits": visits,
-        "putts_in_all": 2 * trial_design(VISITS).scheduled_a_condition * visits // VISITS,
+        "putts_in_all": 2 * trial_design(planned).scheduled_a_condition * visits // planned,
         "helped": share(int(count.get(HELPED, 0)), trials),
         "helped_or_hurt": share(int(count.get(HELPED, 0) + count.get(HURT, 0)), trials),
+        "helped_by_one_check_at_last": share(int((once & (mean < 0)).sum()), trials),
         "refused_by_design": share(int((table["final"] == NOT_BY_DESIGN).sum()), trials),
         "one_condition_only": share(int((table["fault"] == "no pair").sum()), trials),
         "information_of_designed_at_last": bar.information(sd.mean()) / bar.designed_information
