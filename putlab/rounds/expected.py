@@ -3,7 +3,6 @@
 From it and from the putts taken follows how much wider a golfer scatters when it counts.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
-from scipy.special import logsumexp
+from scipy.special import expit, logit, logsumexp
 from scipy.stats import norm
 
 from putlab.base.settings import PAST_FT, STIMP_FT, interval_probabilities
@@ -30,10 +29,6 @@ DRAWS = 30
 # A green less steep than this plays as flat; steeper ones are taken to the nearest half of a
 # percent, so that holes of like slope are solved together.
 FLAT_PCT, SLOPE_STEP_PCT = 0.25, 0.5
-
-# Steps over which the slope's effect is taken as straight: line bias, and the log by which
-# line spread widens as pace spread narrows.
-BIAS_STEP_DEG, LEAN_STEP = 0.2, 0.1
 
 # A chance of more putts below this has no odds worth comparing.
 LEAST_CHANCE = 1e-9
@@ -91,16 +86,10 @@ def hole_chances(
 
 def scaled(skill: Skill, ratios: ArrayLike) -> Skill:
     """Return ``len(ratios) * draws`` draws: both spreads times each ratio, ratio after ratio."""
-    spreads = {name: value for name, value in skill.values.items() if "_sd_" in name}
-    wider = [{name: ratio * sd for name, sd in spreads.items()} for ratio in np.asarray(ratios)]
-    return stacked([replace(skill, **columns) for columns in wider])
-
-
-def stacked(skills: Sequence[Skill]) -> Skill:
-    """Return several skills at the same distances as one, draws after draws."""
-    every = [skill.values for skill in skills]
-    columns = {name: np.concatenate([values[name] for values in every]) for name in every[0]}
-    return Skill(skills[0].distance_ft, **columns)
+    every = skill[np.tile(np.arange(skill.draws), np.size(ratios))]
+    times = np.repeat(np.asarray(ratios), skill.draws)[:, None]
+    spreads = {name: times * sd for name, sd in every.values.items() if "_sd_" in name}
+    return replace(every, **spreads)
 
 
 def _more_than(
@@ -121,55 +110,18 @@ def _on_slope(
     green: Green,
     past_ft: float,
 ) -> np.ndarray:
-    """Shift the odds of more putts as the slope does for golfers near the mean one."""
-    # The shift is solved for the mean skill at each ratio, and taken as straight in what else
-    # sets a draw apart: its line bias, as the green falls to one side, and how its line and
-    # pace spread lean towards each other.
-    mean, steps = skill.mean, (BIAS_STEP_DEG, LEAN_STEP)
-    aside = [_changed(mean, *(side * step)) for step in np.diag(steps) for side in (1, -1)]
-    shift = _slope_shift(stacked([scaled(mean, ratios), *aside]), lies, green, past_ft)
-    odds = _log_odds(more) + shift[: ratios.size, None]
-    pairs = shift[ratios.size :].reshape(len(steps), 2, *shift.shape[1:])
-    apart = _bias_and_lean(skill, lies[0]) - _bias_and_lean(mean, lies[0])
-    for (up, down), step, away in zip(pairs, steps, apart, strict=True):
-        odds = odds + away[..., None] * (up - down) / (2 * step)
-    shifted = 1 / (1 + np.exp(-odds))
+    """Shift the odds of more putts as the slope does for the mean golfer at each ratio."""
+    flat = _more_than(skill.mean, lies[0], ratios, green.stimp_ft, past_ft)
+    slope = slope_more_than(scaled(skill.mean, ratios), green, *lies, past_ft=past_ft)
+    shift = _log_odds(np.moveaxis(slope, 0, -1))[:, None] - _log_odds(flat)
+    shifted = expit(_log_odds(more) + shift)
     shifted[..., 0] = 1.0
     # More than k + 1 putts is never likelier than more than k.
     return np.minimum.accumulate(shifted, axis=-1)
 
 
-def _changed(skill: Skill, bias_deg: float, lean: float) -> Skill:
-    """Return a skill with more line bias, and line spread wider as pace spread narrows."""
-    return replace(
-        skill,
-        line_bias_deg=skill.line_bias_deg + bias_deg,
-        line_sd_deg=skill.line_sd_deg * np.exp(lean),
-        pace_sd_pct=skill.pace_sd_pct * np.exp(-lean),
-    )
-
-
-def _bias_and_lean(skill: Skill, distance_ft: np.ndarray) -> np.ndarray:
-    """Return line bias and lean at lengths in any order, shape (2, draws, holes)."""
-    lengths_ft, place = np.unique(distance_ft, return_inverse=True)
-    there = skill.at(lengths_ft)
-    lean = np.log(there.line_sd_deg / there.pace_sd_pct) / 2
-    return np.stack([there.line_bias_deg, lean])[..., place]
-
-
-def _slope_shift(
-    skill: Skill, lies: tuple[np.ndarray, np.ndarray], green: Green, past_ft: float
-) -> np.ndarray:
-    """Return log odds of more putts on the slope less those on the flat, by draw."""
-    distance_ft, to_deg = lies
-    flat = _more_than(skill, distance_ft, (1.0,), green.stimp_ft, past_ft)[0]
-    more = slope_more_than(skill, green, distance_ft, to_deg, past_ft=past_ft)
-    return _log_odds(np.moveaxis(more, 0, -1)) - _log_odds(flat)
-
-
 def _log_odds(chance: np.ndarray) -> np.ndarray:
-    chance = np.clip(chance, LEAST_CHANCE, 1 - LEAST_CHANCE)
-    return np.log(chance / (1 - chance))
+    return logit(np.clip(chance, LEAST_CHANCE, 1 - LEAST_CHANCE))
 
 
 # How much wider a golfer scatters when it counts, learned from the putts taken in games.
@@ -194,30 +146,10 @@ LAPSE = 1e-3
 class CountedRatio:
     """Posterior of spread in a game over spread in practice, from so many holes."""
 
-    ratio: np.ndarray  # shape (n,), rising
-    chance: np.ndarray  # shape (n,), posterior probability of each
+    median: float
+    interval: tuple[float, float]  # the kit's
+    chance_wider: float  # that the spread is wider when it counts
     holes: int
-
-    @property
-    def median(self) -> float:
-        """Ratio as likely too small as too large."""
-        return self.quantile(0.5)
-
-    @property
-    def interval(self) -> tuple[float, float]:
-        """Ends of the kit's interval."""
-        low, high = (self.quantile(p) for p in interval_probabilities())
-        return low, high
-
-    @property
-    def chance_wider(self) -> float:
-        """Probability that the spread is wider when it counts."""
-        return float(self.chance[self.ratio > 1].sum() + self.chance[self.ratio == 1].sum() / 2)
-
-    def quantile(self, probability: float) -> float:
-        """Return a quantile of the ratio, straight in log ratio between grid points."""
-        below = np.cumsum(self.chance) - self.chance / 2
-        return float(np.exp(np.interp(probability, below, np.log(self.ratio))))
 
 
 def counted_ratio(chances: np.ndarray, putts: ArrayLike) -> CountedRatio:
@@ -229,4 +161,8 @@ def counted_ratio(chances: np.ndarray, putts: ArrayLike) -> CountedRatio:
     log_prior = norm.logpdf(LOG_RATIOS, scale=PRIOR_LOG_SD)
     log_chance = log_prior + CubicSpline(np.log(RATIOS_SOLVED), solved)(LOG_RATIOS)
     chance = np.exp(log_chance - logsumexp(log_chance))
-    return CountedRatio(np.exp(LOG_RATIOS), chance, taken_no.size)
+    below = np.cumsum(chance) - chance / 2
+    low, high = interval_probabilities()
+    low, median, high = np.exp(np.interp([low, 0.5, high], below, LOG_RATIOS)).tolist()
+    chance_wider = 1 - float(np.interp(0.0, LOG_RATIOS, below))
+    return CountedRatio(median, (low, high), chance_wider, taken_no.size)
