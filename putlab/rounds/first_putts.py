@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 from os import PathLike
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from putlab.base.errors import LogError, UsageError
 from putlab.green.skill import interpolation_weights, rising
-from putlab.rounds.reference import TOUR, UserTable, level_named, level_names
+from putlab.rounds.reference import TOUR, level_named, level_names, read_columns
 
 HOLES = 18
 COLUMNS = ("distance_ft", "first_putts")
@@ -105,12 +106,13 @@ def _shipped() -> pd.DataFrame:
 
 def read_mix(path: str | PathLike[str]) -> RoundMix:
     """Read a mix of the user's own: counts of any number of holes, brought to 18."""
-    own = UserTable.read(path, COLUMNS, "mix of first putts")
-    own.check("distance_ft", (own.frame["distance_ft"] > 0).to_numpy(), "a distance above 0")
-    own.check("first_putts", (own.frame["first_putts"] >= 0).to_numpy(), "a count of 0 or more")
-    if not own.frame["first_putts"].sum() > 0:
-        raise own.wrong("no putt", "a count above 0 at one distance or more")
-    return _mix(own.path.stem, own.frame, own.source)
+    above = (lambda feet: feet > 0), "a distance above 0"
+    counts = (lambda putts: putts >= 0), "a count of 0 or more"
+    wanted = dict(zip(COLUMNS, (above, counts), strict=True))
+    frame, source = read_columns(path, "mix of first putts", wanted)
+    if not frame["first_putts"].sum() > 0:
+        raise UsageError(f"{path}: got no putt; expected a count above 0 at one distance or more.")
+    return _mix(Path(path).stem, frame, source)
 
 
 def count_mix(putts: pd.DataFrame) -> RoundMix:

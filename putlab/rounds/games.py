@@ -21,13 +21,8 @@ from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, interval_probabilities
 from putlab.base.words import length_words, listed
 from putlab.log.schema import COLUMNS
-from putlab.rounds.expected import (
-    RATIOS_SOLVED,
-    CountedRatio,
-    counted_ratio,
-    hole_chances,
-    new_day_skill,
-)
+from putlab.rounds import expected
+from putlab.rounds.expected import RATIOS_SOLVED, hole_chances, new_day_skill
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.reference import Reference, tour_reference
 
@@ -65,31 +60,29 @@ def finished_holes(putts: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
 
 def _holes_of_visit(visit: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     starts = (visit["putt_no"] == 1) | (visit["hole_no"] != visit["hole_no"].shift())
-    found: list[dict] = []
-    notes: list[str] = []
-    unfinished: dict[int, list[str]] = {}  # holes, by game
-    seen, game = set[float](), 1
+    found, notes, seen, game = list[dict](), list[str](), set[float](), 1
     place = f"{visit['player'].iloc[0]}, {visit['session'].iloc[0]}"
     for _, rows in visit.groupby(starts.cumsum(), sort=False):
         first = rows.iloc[0]
         if first["hole_no"] in seen:
             seen, game = set(), game + 1
         seen.add(first["hole_no"])
-        taken = first["putts_taken"] if first["putts_taken"] > 0 else len(rows)
-        hole = f"hole {first['hole_no']:g}"
+        counted = first["putts_taken"] > 0
+        taken = first["putts_taken"] if counted else len(rows)
         if trouble := _trouble(rows, taken):
-            notes.append(f"{place}, {hole}: {trouble}, so the hole is left out.")
-        elif not _finished(rows):
-            unfinished.setdefault(game, []).append(hole)
-        else:
-            found.append({**first, "game": game, "putts": int(taken)})
+            notes.append(f"{place}, hole {first['hole_no']:g}: {trouble}, so the hole is left out.")
+            continue
+        # Nothing is conceded: where holed is not written down, the last putt dropped.
+        finished = bool(counted or rows["holed"].fillna(True).iloc[-1])
+        found.append({**first, "game": game, "putts": int(taken), "finished": finished})
+    holes = pd.DataFrame(found, columns=[*HOLE_COLUMNS, "finished"])
+    unfinished = holes[~holes["finished"].astype(bool)]
     notes += [
-        f"{place}: {listed(holes)} not finished, so this game has no score. Write putts_taken, "
-        "or a row for each further putt."
-        for holes in unfinished.values()
+        f"{place}: {listed([f'hole {number:g}' for number in left])} not finished, so this game "
+        "has no score. Write putts_taken, or a row for each further putt."
+        for _, left in unfinished.groupby("game")["hole_no"]
     ]
-    whole = [hole for hole in found if hole["game"] not in unfinished]
-    return pd.DataFrame(whole, columns=HOLE_COLUMNS), notes
+    return holes.loc[~holes["game"].isin(unfinished["game"]), HOLE_COLUMNS], notes
 
 
 def _trouble(rows: pd.DataFrame, taken: float) -> str:
@@ -102,11 +95,6 @@ def _trouble(rows: pd.DataFrame, taken: float) -> str:
     if taken != len(rows) > 1:
         return f"putts_taken says {taken:g}, but {len(rows)} are written"
     return ""
-
-
-def _finished(rows: pd.DataFrame) -> bool:
-    # Nothing is conceded: where holed is not written down, the last putt dropped.
-    return bool(rows["putts_taken"].iloc[0] > 0 or rows["holed"].fillna(True).iloc[-1])
 
 
 # A player's counted games, judged by the golfer that the practice log shows.
@@ -122,7 +110,7 @@ class JudgedGames(Result):
         Label.
     scores : pandas.DataFrame
         A row a game; gained on the reference is NaN where it is silent on a hole.
-    ratio : CountedRatio
+    ratio : putlab.rounds.expected.CountedRatio
         Spread in games over spread in practice, from all of them.
     notes : list of str
         Holes left out, and why.
@@ -130,7 +118,7 @@ class JudgedGames(Result):
 
     player: str
     scores: pd.DataFrame
-    ratio: CountedRatio
+    ratio: expected.CountedRatio
     notes: list[str]
 
     @property
@@ -197,7 +185,7 @@ def judge_games(
     return JudgedGames(
         player=player,
         scores=game_scores(holes, in_practice, reference or tour_reference()),
-        ratio=counted_ratio(chances, holes["putts"]),
+        ratio=expected.counted_ratio(chances, holes["putts"]),
         notes=notes,
     )
 
@@ -221,14 +209,14 @@ def _chances(
         raise LogError(f"{player}: {error}") from error
     games = list(holes.groupby(["session", "condition"], sort=False, dropna=False))
     parts = [
-        kept_chances(golfer_at_visit(fit, player, *visit), part, ratios, past_ft)
+        _kept_chances(golfer_at_visit(fit, player, *visit), part, ratios, past_ft)
         for visit, part in games
     ]
     holes = pd.concat([part for _, part in games], ignore_index=True)
     return holes, np.concatenate(parts, axis=2), notes
 
 
-def kept_chances(
+def _kept_chances(
     golfer: "Golfer", holes: pd.DataFrame, ratios: ArrayLike, past_ft: float
 ) -> np.ndarray:
     """`hole_chances` of a golfer on a new day, kept on disk."""
@@ -265,16 +253,16 @@ def game_scores(holes: pd.DataFrame, chances: np.ndarray, reference: Reference) 
     games = holes.reset_index(drop=True).groupby(["player", "session", "game"], sort=False)
     for (player, session, game), part in games:
         score = int(part["putts"].sum())
-        expected = _expected(score_chances(chances[:, part.index]), score)
+        usual = _usual(score_chances(chances[:, part.index]), score)
         row = {"player": player, "session": session, "game": game}
-        row |= {"holes": len(part), "par": PAR * len(part), "score": score, **expected}
+        row |= {"holes": len(part), "par": PAR * len(part), "score": score, **usual}
         gained = reference.gained(part["distance_ft"], part["putts"]).sum()
-        row |= {"gained_on_self": expected["expected_score"] - score, "gained_on_reference": gained}
+        row |= {"gained_on_self": usual["expected_score"] - score, "gained_on_reference": gained}
         rows.append(row)
     return pd.DataFrame(rows)
 
 
-def _expected(chance: np.ndarray, score: int) -> dict[str, float]:
+def _usual(chance: np.ndarray, score: int) -> dict[str, float]:
     totals, below = np.arange(chance.size), np.cumsum(chance)
     mean = chance @ totals
     low, high = (int(np.searchsorted(below, p - 1e-9)) for p in interval_probabilities())

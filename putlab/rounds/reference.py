@@ -102,60 +102,41 @@ def read_reference(path: str | PathLike[str]) -> Reference:
     UsageError
         The file cannot be read, lacks a column, or holds what cannot be average putts.
     """
-    table = UserTable.read(path, COLUMNS, "reference of average putts")
-    distance_ft, average_putts = (table.frame[name].to_numpy(dtype=float) for name in COLUMNS)
-    if distance_ft.size < 2:
-        raise table.wrong(f"{distance_ft.size} row(s)", "two distances or more")
-    rises = np.diff(distance_ft, prepend=0.0) > 0
-    table.check("distance_ft", rises, "distances above 0, each longer than the one before")
-    likely = (average_putts >= 1) & (average_putts <= 10)
-    table.check("average_putts", likely, "averages of 1 to 10 putts")
-    return Reference(table.path.stem, table.source, distance_ft, average_putts)
+    rises = (lambda feet: np.diff(feet, prepend=0.0) > 0), "distances above 0, rising"
+    likely = (lambda putts: putts.between(1, 10)), "averages of 1 to 10 putts"
+    wanted = dict(zip(COLUMNS, (rises, likely), strict=True))
+    frame, source = read_columns(path, "reference of average putts", wanted)
+    if len(frame) < 2:
+        raise UsageError(f"{path}: got {len(frame)} row(s); expected two distances or more.")
+    return Reference(Path(path).stem, source, *(frame[name].to_numpy(float) for name in COLUMNS))
 
 
-@dataclass(frozen=True)
-class UserTable:
-    """A CSV of the user's own, its columns read as finite numbers."""
-
-    path: Path
-    what: str
-    frame: pd.DataFrame
-
-    @classmethod
-    def read(cls, path: str | PathLike[str], columns: tuple[str, ...], what: str) -> "UserTable":
-        """Read the file; refuse a column that is not there and a cell that is no number."""
-        path = Path(path)
-        if not os.path.isfile(path):  # nor a folder, a device or a pipe, which may never end
-            raise UsageError(f"{path}: no such file. Give a CSV of {' and '.join(columns)}.")
-        try:
-            frame = pd.read_csv(path)
-        except (OSError, ValueError) as error:
-            raise UsageError(f"{path} could not be read as CSV: {error}") from error
-        table = cls(path, what, frame)
-        for name in columns:
-            if name not in frame:
-                known = ", ".join(map(str, frame.columns))
-                raise table.wrong(f"the columns {known}", f"a column {name}")
-            numbers = pd.to_numeric(frame[name], errors="coerce")
-            table.check(name, np.isfinite(numbers.to_numpy(dtype=float)), "a number")
-            frame[name] = numbers
-        return table
-
-    @property
-    def source(self) -> str:
-        """What the column ``source`` says, or that there is none."""
-        stated = self.frame.get("source", pd.Series(dtype=str)).dropna().astype(str).unique()
-        return "; ".join(stated) or f"{self.path.name}, which states no source"
-
-    def check(self, name: str, good: np.ndarray, expected: str) -> None:
-        """Refuse the first row of a column that is not good."""
-        if not np.all(good):
-            row = int(np.argmin(good))
-            raise self.wrong(f"{name} {self.frame[name].iloc[row]} in row {row + 2}", expected)
-
-    def wrong(self, got: str, expected: str) -> UsageError:
-        """Return the error that says what was got and what is expected."""
-        return UsageError(f"{self.path}, {self.what}: got {got}; expected {expected}.")
+def read_columns(
+    path: str | PathLike[str],
+    what: str,
+    expected: dict[str, tuple[Callable[[pd.Series], ArrayLike], str]],
+) -> tuple[pd.DataFrame, str]:
+    """Read number columns of a CSV of the user's own, each cell as expected, and its source."""
+    path = Path(path)
+    if not os.path.isfile(path):  # nor a folder, a device or a pipe, which may never end
+        raise UsageError(f"{path}: no such file. Give a CSV of {' and '.join(expected)}.")
+    try:
+        frame = pd.read_csv(path)
+    except (OSError, ValueError) as error:
+        raise UsageError(f"{path} could not be read as CSV: {error}") from error
+    for name, (good, wanted) in expected.items():
+        if name not in frame:
+            known = ", ".join(map(str, frame.columns))
+            raise UsageError(f"{path}, {what}: got the columns {known}; expected a column {name}.")
+        numbers = pd.to_numeric(frame[name], errors="coerce")
+        wrong = ~(np.isfinite(numbers.to_numpy(float)) & good(numbers))
+        if wrong.any():
+            row = int(np.argmax(wrong))
+            got = f"{name} {frame[name].iloc[row]} in row {row + 2}"
+            raise UsageError(f"{path}, {what}: got {got}; expected {wanted}.")
+        frame[name] = numbers
+    stated = frame.get("source", pd.Series(dtype=str)).dropna().astype(str).unique()
+    return frame, "; ".join(stated) or f"{path.name}, which states no source"
 
 
 @dataclass(frozen=True)

@@ -151,9 +151,9 @@ def stretch_words(from_ft: float, to_ft: float) -> str:
 def place_words(from_ft: float, to_ft: float) -> str:
     """Where a stretch is, in words: ``from 4 to 8 ft``."""
     words = stretch_words(from_ft, to_ft)
-    if from_ft == 0:
-        return f"at {words}" if np.isinf(to_ft) else words
-    return words if np.isinf(to_ft) else f"from {words}"
+    if from_ft == 0 and np.isinf(to_ft):
+        return f"at {words}"
+    return words if from_ft == 0 or np.isinf(to_ft) else f"from {words}"
 
 
 @dataclass(frozen=True)
