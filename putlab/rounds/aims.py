@@ -155,18 +155,18 @@ def _aims(
 def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return where curves (m, n) seen at m rising places are highest, and how high."""
     # The top of the parabola through the highest value and its two neighbours; at an end, the end.
-    columns = np.arange(values.shape[1])
-    top = np.argmax(values, axis=0)
-    middle = np.clip(top, 1, places.size - 2)
-    x0, x1, x2 = (places[middle + k] for k in (-1, 0, 1))
-    y0, y1, y2 = (values[middle + k, columns] for k in (-1, 0, 1))
-    rise, fall = (y1 - y0) / (x1 - x0), (y2 - y1) / (x2 - x1)
-    bend = (fall - rise) / (x2 - x0)
-    inside = (top == middle) & (bend < 0)
-    place = (x0 + x1) / 2 - rise / (2 * np.where(inside, bend, -1.0))
-    height = y0 + rise * (place - x0) + bend * (place - x0) * (place - x1)
-    at_top = places[top], values[top, columns]
-    return np.where(inside, place, at_top[0]), np.where(inside, height, at_top[1])
+    found = []
+    for curve in values.T:
+        top = int(curve.argmax())
+        place, height = places[top], curve[top]
+        if 0 < top < places.size - 1:
+            around = slice(top - 1, top + 2)
+            bend = np.polyfit(places[around], curve[around], 2)
+            if bend[0] < 0:
+                place = -bend[1] / (2 * bend[0])
+                height = np.polyval(bend, place)
+        found.append((place, height))
+    return tuple(np.transpose(found))
 
 
 def _average_putts(

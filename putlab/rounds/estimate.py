@@ -1,7 +1,6 @@
 """What has been learned of each player at each length, and what it means for putts taken."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,13 +11,10 @@ from putlab.base.words import length_words, quantity, with_interval
 from putlab.green.hole_out import PUTT_OUTCOMES, cached_hole_out
 from putlab.green.skill import SKILL_QUANTITIES
 from putlab.model.design import REFERENCE_FT
-from putlab.posterior.player import green_setting, summary
+from putlab.posterior.fit import Fit
+from putlab.posterior.player import Golfer, green_setting, summary
 from putlab.posterior.spots import own_curve
 from putlab.rounds.expected import new_day_skill
-
-if TYPE_CHECKING:
-    from putlab.posterior.fit import Fit
-    from putlab.posterior.player import Golfer
 
 # Chances and putts on a real green: the golfer's own where the log told of it.
 GREEN_OUTCOMES = tuple(f"green_{name}" for name in PUTT_OUTCOMES)
@@ -64,7 +60,7 @@ def _in_words(row: pd.Series) -> str:
 
 
 def estimate(
-    fit: "Fit",
+    fit: Fit,
     players: list[str] | None = None,
     *,
     stimp_ft: float = STIMP_FT,
@@ -96,7 +92,7 @@ def estimate(
     return Estimate(pd.concat(tables, ignore_index=True)[COLUMNS])
 
 
-def _golfer_table(golfer: "Golfer", stimp_ft: float, past_ft: float) -> pd.DataFrame:
+def _golfer_table(golfer: Golfer, stimp_ft: float, past_ft: float) -> pd.DataFrame:
     table = golfer.practised
     distance = table["distance_ft"].to_numpy()
     within = golfer.skill(distance, new_day=False)

@@ -12,7 +12,7 @@ L. S. Shapley, Values of Non-Atomic Games, 1974: Shapley's value for small steps
 """
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,12 +26,9 @@ from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
 from putlab.green.skill import SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.player import green_setting, summary
+from putlab.posterior.player import Golfer, green_setting, summary
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.rounds.reference import Reference, ReferenceGolfer, reference_golfer
-
-if TYPE_CHECKING:
-    from putlab.posterior.player import Golfer
 
 # The chain ends here: a longer leave counts as this long.
 LONGEST_FT = 120.0
@@ -68,13 +65,13 @@ class RoundSetting:
     """The round and the green for which strokes are counted."""
 
     mix: RoundMix
-    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
-    green_source: str
-    green_estimated: bool  # from this golfer's own putts on a green
     reference: ReferenceGolfer
     stimp_ft: float
     past_ft: float
-    mixed: bool  # practice that mixed lengths holds the judging of a new one
+    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
+    green_source: str = "given"
+    mixed: bool = True  # practice that mixed lengths holds the judging of a new one
+    green_estimated: bool = False  # from this golfer's own putts on a green
 
     @property
     def mix_log_sd(self) -> float:
@@ -98,17 +95,14 @@ def round_setting(
     mix: RoundMix | None = None,
     stimp_ft: float = STIMP_FT,
     past_ft: float = PAST_FT,
-    green: tuple[float, float] | None = None,
-    green_source: str = "given",
-    green_estimated: bool = False,
-    mixed: bool = True,
+    **green: Any,
 ) -> RoundSetting:
-    """The round and green, published or assumed where nothing is given (see `advise`)."""
-    if green is None:
-        green, green_source = published.green_spread(mixed=mixed), published.GREEN_SOURCE
+    """The round, and the green as `green_setting` has it; published or assumed if not given."""
+    if green.get("green") is None:
+        spread = published.green_spread(mixed=green.get("mixed", True))
+        green |= {"green": spread, "green_source": published.GREEN_SOURCE}
     who = reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    whence, rolls = (green_source, green_estimated), (float(stimp_ft), float(past_ft))
-    return RoundSetting(mix or shipped_mix(), green, *whence, who, *rolls, mixed)
+    return RoundSetting(mix or shipped_mix(), who, float(stimp_ft), float(past_ft), **green)
 
 
 def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -245,7 +239,7 @@ class StrokesLost(Result):
 
 
 def strokes_lost(
-    golfer: "Golfer",
+    golfer: Golfer,
     *,
     reference: Reference | Skill | ReferenceGolfer | str | None = None,
     mix: RoundMix | None = None,
@@ -283,7 +277,7 @@ def strokes_lost(
     return lost_to(golfer.player, *within_and_on_day(golfer), setting)
 
 
-def within_and_on_day(golfer: "Golfer") -> tuple[Skill, Skill]:
+def within_and_on_day(golfer: Golfer) -> tuple[Skill, Skill]:
     """A golfer's skill within a visit and on a new day, whichever lengths were practised."""
     return golfer.skill(KNOTS_FT, new_day=False), golfer.skill(KNOTS_FT)
 

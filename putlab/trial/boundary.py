@@ -134,7 +134,7 @@ class Boundary:
         return min(abs(off), abs(small)) < NEAR
 
     def putts_to_verdict(
-        self, mean: float, sd: float, *, sd_fit: float, per_putt: float, seed: int
+        self, mean: float, sd: float, *, sd_fit: float, per_putt: float
     ) -> int | None:
         """Further putts, both conditions together, until a verdict has chance `CHANCE`; 0: now.
 
@@ -143,15 +143,11 @@ class Boundary:
         """
         if self.verdict(mean, sd, sd_fit) != CANNOT_TELL:
             return 0
-        # What is believed now is the truth of many futures; in each, further putts are struck
-        # and the verdict is asked again.
-        rng = np.random.default_rng(seed)
-        truth = mean + sd * rng.standard_normal((FUTURES, 1))
-        noise = rng.standard_normal((FUTURES, 1))
+        # What will be believed after so many more putts, at even ranks of its distribution now.
         more = GRID * self.designed_information
-        seen = truth + noise / np.sqrt(more)
         variance = 1 / (1 / sd**2 + more)
-        means = variance * (mean / sd**2 + more * seen)
+        ranks = stats.norm.ppf((np.arange(FUTURES) + 0.5) / FUTURES)[:, None]
+        means = mean + np.sqrt(sd**2 - variance) * ranks
         then_fit = 1 / np.sqrt(1 / sd_fit**2 + more)
         decided = self.verdict(means, np.sqrt(variance), then_fit) != CANNOT_TELL
         # Smoothed upwards: more putts never make a verdict less likely in the long run.

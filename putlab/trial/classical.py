@@ -16,7 +16,7 @@ import pandas as pd
 from scipy import stats
 
 from putlab.base.settings import INTERVAL
-from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, NO_DIFFERENCE, NOT_BY_DESIGN, TWO_SIDED
+from putlab.trial.boundary import HELPED, HURT, TWO_SIDED
 
 # Fewer readings under a condition than this leave no textbook interval to speak of.
 FEWEST = 10
@@ -128,13 +128,8 @@ def disagreement(verdict: str, textbook: Classical) -> str:
     """A sentence where the textbook and the kit say different things, else nothing."""
     if textbook.says == (verdict if verdict in (HELPED, HURT) else None):
         return ""
-    why = {
-        CANNOT_TELL: "it allows neither for checking more than once nor for what practice alone "
-        "may do",
-        NOT_BY_DESIGN: "it knows nothing of how the conditions were laid out",
-        NO_DIFFERENCE: "the kit calls the difference too small to matter",
-    }.get(verdict, "the kit also uses how each reading was made, and what lengths and visits share")
     return (
         f"The textbook test alone would say {textbook.says or 'nothing'} (Brown-Forsythe p = "
-        f"{textbook.brown_forsythe_p:.2g}); {why}."
+        f"{textbook.brown_forsythe_p:.2g}); it asks neither how the putts were laid out, nor how "
+        "often one checks, nor what is too small to matter."
     )

@@ -72,7 +72,7 @@ def compare(
     mix : putlab.rounds.first_putts.RoundMix, optional
         First putts of a round; default: the kit's.
     seed : int
-        Seed of the fit, and of the forecast of putts still needed.
+        Seed of the fit of a log.
 
     Returns
     -------
@@ -105,22 +105,17 @@ def compare(
         plan = None
     case = replace(case, metric=metric, planned=plan is not None)
     if case.near:
-        case = case.of(_settled(fit))
-    found = _comparison(case, plan, seed)
+        priors = {c: SpreadPriors(**by_name(d.data["priors"])) for c, d in fit.designs.items()}
+        case = case.of(fit_log(fit.log, priors=priors, **SETTLING))
+    found = _comparison(case, plan)
     return replace(found, diary=_diary(case, found, counts))
 
 
-def _settled(fit: Fit) -> Fit:
-    """The same log fitted with so many draws that the verdict is theirs no longer."""
-    priors = {c: SpreadPriors(**by_name(d.data["priors"])) for c, d in fit.designs.items()}
-    return fit_log(fit.log, priors=priors, **SETTLING)
-
-
-def _comparison(case: "_Case", plan: Plan | None, seed: int) -> Comparison:
+def _comparison(case: "_Case", plan: Plan | None) -> Comparison:
     fit, pair, changes = case.fit, case.pair, case.contrasts
     designed = plan.putts if plan else case.designed_putts()
     per_putt = case.boundary.designed_information / designed
-    how: dict[str, Any] = {"sd_fit": case.sd_fit, "per_putt": per_putt, "seed": seed}
+    how: dict[str, Any] = {"sd_fit": case.sd_fit, "per_putt": per_putt}
     ratios = {name: _improvement(c.log_ratio, np.exp) for name, c in changes.items()}
     biases = {name: _summary(c.bias_change) for name, c in changes.items()}
     rows = {name: rows_of(fit, pair.player, name) for name in changes}
@@ -232,7 +227,7 @@ class _Case:
         """Draws of the change that is judged, its sd in the fit, and what is asked of it."""
         sizes, pairs = self.sizes, self.pairs
         if self.metric == "strokes" and self.strokes is not None:
-            sd_fit, prior_sd = _strokes_sds(self.strokes, list(self.contrasts.values()))
+            sd_fit, prior_sd = _strokes_sds(self.strokes, self.contrasts)
             saved = contrast.strokes_saved(self.fit, self.pair, sizes["detect_pct"], self.mix)
             bar = Boundary(sizes["too_small_strokes"], saved, prior_sd, pairs)
             return self.strokes, sd_fit, bar
@@ -287,10 +282,10 @@ class _Case:
     def several(self) -> pd.DataFrame | None:
         """The table of all the player's conditions, where there are more than two."""
         component = self.metric if self.metric in self.contrasts else next(iter(self.contrasts))
-        player, small = self.pair.player, self.sizes["too_small_pct"]
-        if len(contrast.conditions_in_order(self.fit, player, component)) < 3:
+        how = (self.fit, self.pair.player, component)
+        if len(contrast.conditions_in_order(*how)) < 3:
             return None
-        return contrast.change_table(self.fit, player, component, self.pair.before, small)
+        return contrast.change_table(*how, self.pair.before)
 
     def by_distance(self) -> pd.DataFrame:
         """Ratios length by length; a component that was not read has no columns."""
@@ -310,15 +305,13 @@ def _terms(changes: dict[str, Contrast], draws: int | None = None) -> np.ndarray
     return np.column_stack([terms[kept], np.ones(kept.size)])
 
 
-def _strokes_sds(change: np.ndarray, contrasts: list[Contrast]) -> tuple[float, float]:
+def _strokes_sds(change: np.ndarray, contrasts: dict[str, Contrast]) -> tuple[float, float]:
     """Sd of the change of strokes as the fit has it, and that of its prior."""
     # Strokes follow the log ratios nearly straight; what is left is the change of biases.
-    # The rows are the draws that the golfer's own skill keeps.
-    kept = np.linspace(0, len(contrasts[0].log_ratio) - 1, change.size).astype(int)
-    columns = np.stack([*(c.log_ratio[kept] for c in contrasts), np.ones(change.size)], axis=1)
+    columns = _terms(contrasts, change.size)[:, ::2]
     slopes, *_ = np.linalg.lstsq(columns, change)
     left = (change - columns @ slopes).var()
-    sds = np.array([[c.sd_fit, c.prior_sd] for c in contrasts])
+    sds = np.array([[c.sd_fit, c.prior_sd] for c in contrasts.values()])
     sd_fit, prior_sd = np.sqrt(np.square(slopes[:-1]) @ np.square(sds) + left).tolist()
     return sd_fit, prior_sd
 

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from functools import cached_property
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -12,17 +11,10 @@ import pandas as pd
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL
 from putlab.base.words import counted
+from putlab.trial import conditions as layout
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, LONGEST, NO_DIFFERENCE, SESSION_PUTTS
 from putlab.trial.classical import Classical, disagreement
-from putlab.trial.conditions import (
-    APART,
-    BEFORE_AFTER,
-    BY_VISITS,
-    FEW_VISITS,
-    IN_ONE_ORDER,
-    Conditions,
-    Plan,
-)
+from putlab.trial.conditions import FEW_VISITS, Conditions, Plan
 
 # What a verdict can be on, in words.
 METRICS = {"line": "line spread", "pace": "pace spread", "strokes": "strokes a round"}
@@ -174,13 +166,6 @@ class Comparison(Result):
             "sentence": self.sentence,
         }
 
-    def _repr_html_(self) -> str:
-        books = [f"{name}: {escape(book.sentence)}" for name, book in self.classical.items()]
-        noted = "".join(f"<li>{escape(text)}</li>" for text in self.cautions)
-        textbook = "".join(f"<p>{text}</p>" for text in books)
-        who = f"<p><b>{escape(self.conditions.player)}</b></p>"
-        return f"{who}{super()._repr_html_()}<ul>{noted}</ul>{textbook}"
-
 
 def _records(table: pd.DataFrame) -> list[dict]:
     # A missing value is None, as JSON has it.
@@ -211,13 +196,13 @@ def _reason(found: Comparison) -> str:
     before, after = found.conditions.labels
     if found.fault:
         return {
-            BEFORE_AFTER: f"{after!r} followed {before!r}, so practice alone may have done it, or "
-            "what else changed meanwhile, or a return to the usual if a bad spell led to the "
-            "change; for practice the interval allows.",
-            IN_ONE_ORDER: f"{'Later' if found.conditions.later > 0 else 'Earlier'} in the visits "
-            f"came {after!r}, so warming up or tiring may have done it.",
-            APART: f"No length was struck under both {before!r} and {after!r}, so what tells them "
-            "apart may be the lengths.",
+            layout.BEFORE_AFTER: f"{after!r} followed {before!r}, so practice alone may have "
+            "done it, or what else changed meanwhile, or a return to the usual if a bad spell "
+            "led to the change; for practice the interval allows.",
+            layout.IN_ONE_ORDER: f"{'Later' if found.conditions.later > 0 else 'Earlier'} in the "
+            f"visits came {after!r}, so warming up or tiring may have done it.",
+            layout.APART: f"No length was struck under both {before!r} and {after!r}, so what "
+            "tells them apart may be the lengths.",
         }[found.fault]
     strokes = found.metric == "strokes"
     if found.verdict == NO_DIFFERENCE:
@@ -246,7 +231,7 @@ def _settles(found: Comparison) -> str:
         )
     if found.verdict != CANNOT_TELL:
         held = "Whole visits went to one condition: this holds if turns or a lot chose which, and "
-        return f"{held}not how the day began." if pair.design == BY_VISITS else ""
+        return f"{held}not how the day began." if pair.design == layout.BY_VISITS else ""
     size = f"a cut of {found.detect_pct:g} % or more"
     if found.metric == "strokes":
         size = f"what a cut of {found.detect_pct:g} % in both spreads would save"
@@ -271,7 +256,7 @@ def _settles(found: Comparison) -> str:
 
 def _about_design(found: Comparison) -> Iterator[str]:
     conditions = found.conditions
-    if conditions.design == BY_VISITS:
+    if conditions.design == layout.BY_VISITS:
         worth = (
             f": these {conditions.putts:,} putts tell what about {found.worth_putts:,} shuffled "
             "within every visit would"
@@ -297,11 +282,9 @@ def _about_other_changes(found: Comparison) -> Iterator[str]:
         if change is None:
             yield f"{name.capitalize()} was not read under both conditions and is not compared."
         elif found.metric not in (name, "strokes"):
-            improved = change["p_improved"] > 0.5
-            if max(change["p_improved"], 1 - change["p_improved"]) > NOTABLE:
-                which = "narrower" if improved else "wider"
-                too = " too" if found.verdict == (HELPED if improved else HURT) else ""
-                looks = f"{METRICS[name].capitalize()} looks {which}{too}"
+            chance = change["p_improved"]
+            if max(chance, 1 - chance) > NOTABLE:
+                looks = f"{METRICS[name].capitalize()} looks {('wider', 'narrower')[chance > 0.5]}"
                 yield f"{looks} (ratio {change['mean']:.2f}), but the verdict is not on it."
 
 
@@ -312,8 +295,6 @@ def _about_method(found: Comparison) -> Iterator[str]:
             "sets all of them side by side and draws the luckiest back, and a verdict on a pair "
             "that no plan named asks for more."
         )
-    if found.strokes_per_round_change is None:
-        yield "Strokes are not computed: that takes readings of both line and roll-out."
     book = found.classical.get(found.metric)
     if book and (said := disagreement(found.verdict, book)):
         yield said

@@ -31,29 +31,24 @@ FEW_VISITS = 4
 
 
 @dataclass(frozen=True)
-class Pair:
-    """Who compares which two conditions; the empty label is that of putts without one."""
+class Conditions:
+    """Two conditions, from how many putts, and how they lie in time."""
 
     player: str
-    before: str
+    before: str  # the empty label is that of putts without one
     after: str
+    putts_before: int = 0  # read, of whichever component was read more
+    putts_after: int = 0
+    # session, before, after: putts in every visit with any, in order
+    visits: pd.DataFrame = field(default_factory=pd.DataFrame)
     # How much later in the visit the second was struck, as a part of it: 0 where they take
     # turns, half where one always comes first.
-    later: float = field(default=0.0, kw_only=True)
+    later: float = 0.0
 
     @property
     def labels(self) -> tuple[str, str]:
         """Both labels in words, putts without one having a name too."""
         return label(self.before), label(self.after)
-
-
-@dataclass(frozen=True)
-class Conditions(Pair):
-    """Two conditions, from how many putts, and how they lie in time."""
-
-    putts_before: int  # read, of whichever component was read more
-    putts_after: int
-    visits: pd.DataFrame  # session, before, after: putts in every visit with any, in order
 
     @property
     def putts(self) -> int:
@@ -109,7 +104,7 @@ class Plan:
 PLAN = r"^(line|pace|strokes), a cut of ([\d.]+) %: (\d+) putts in (\d+) visits$"
 
 
-def plan_of(log: Log, pair: Pair) -> Plan | None:
+def plan_of(log: Log, pair: Conditions) -> Plan | None:
     """The plan that the sheet of a trial brought into the log, the last one where several did."""
     putts = log.putts[log.putts["player"] == pair.player]
     putts = putts[putts["condition"].fillna("").isin([pair.before, pair.after])]
@@ -201,12 +196,10 @@ def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) ->
     known = list(mine["label"].unique())
     if wanted in known:
         return
-    where, who = f"no condition {unless_hidden(repr(wanted))} in the log", player or "it"
-    if wanted in set(counts["label"]):
-        where = f"{player} has no putts under {wanted!r}, though others do"
     offer = f"{', '.join(map(repr, known[:12]))}."
     if near := get_close_matches(wanted, known, n=1, cutoff=0.4):
         offer += f" Did you mean {near[0]!r}?"
     if known == [UNLABELLED]:
         offer = "no condition labels at all. Write what was under test in the column 'condition'."
-    raise UsageError(f"{where}; {who} has {offer}")
+    who = player or "the log"
+    raise UsageError(f"no condition {unless_hidden(repr(wanted))} here; {who} has {offer}")

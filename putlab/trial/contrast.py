@@ -28,8 +28,8 @@ from putlab.model.readings import COMPONENTS
 from putlab.posterior.fit import Fit
 from putlab.posterior.player import Golfer, green_setting, summary
 from putlab.rounds.first_putts import RoundMix
-from putlab.trial.boundary import TOO_SMALL_PCT, WIDE_DRIFT_SD, WIDE_TREND_SD
-from putlab.trial.conditions import Pair, choose_conditions, label, putt_counts, rows_of
+from putlab.trial.boundary import WIDE_DRIFT_SD, WIDE_TREND_SD
+from putlab.trial.conditions import Conditions, choose_conditions, label, putt_counts, rows_of
 
 # Putts that follow start from here to there, whatever the first putts were.
 ENDS_FT = (2.0, 60.0)
@@ -56,7 +56,7 @@ class Contrast:
     prior_sd: float  # of the prior of the log ratio
 
 
-def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
+def contrast(fit: Fit, pair: Conditions, component: str) -> Contrast:
     """The change of one component between two conditions that both have readings of it."""
     design = fit.designs[component]
     index = effect_places(design, pair)
@@ -77,13 +77,13 @@ def contrast(fit: Fit, pair: Pair, component: str) -> Contrast:
     return Contrast(own + correction, log_ratio_at, lengths, putts, bias_change, correction, *sds)
 
 
-def contrasts(fit: Fit, pair: Pair) -> dict[str, Contrast]:
+def contrasts(fit: Fit, pair: Conditions) -> dict[str, Contrast]:
     """The changes of the components read under both conditions."""
     read = [name for name in COMPONENTS if min(effect_places(fit.designs[name], pair)) >= 0]
     return {name: contrast(fit, pair, name) for name in read}
 
 
-def effect_places(design: Design, pair: Pair) -> np.ndarray:
+def effect_places(design: Design, pair: Conditions) -> np.ndarray:
     """Places of both conditions among the fitted effects."""
     asked = pd.DataFrame({"player": pair.player, "condition": [pair.before, pair.after]})
     return places(asked, design.conditions, ["player", "condition"])
@@ -93,7 +93,7 @@ def _draws(fit: Fit, component: str, name: str) -> np.ndarray:
     return np.concatenate(np.asarray(fit.posteriors[component]["posterior"][name]))
 
 
-def _shared_lengths(fit: Fit, pair: Pair, component: str) -> tuple[np.ndarray, ...]:
+def _shared_lengths(fit: Fit, pair: Conditions, component: str) -> tuple[np.ndarray, ...]:
     """Feet, putts and weight of the lengths that both conditions share; of all where none is."""
     rows = rows_of(fit, pair.player, component)
     counts = rows.groupby(["length", "condition"])["count"].sum().unstack(fill_value=0)
@@ -133,7 +133,7 @@ def with_wide_trend(change: np.ndarray, trend: np.ndarray, trend_sd: float) -> n
 
 
 def strokes_change(
-    fit: Fit, pair: Pair, changes: dict[str, Contrast], mix: RoundMix
+    fit: Fit, pair: Conditions, changes: dict[str, Contrast], mix: RoundMix
 ) -> np.ndarray | None:
     """Strokes a round after, less those before, (draws,), on new days and on a real green.
 
@@ -149,7 +149,7 @@ def strokes_change(
     return mix.average(after - before)
 
 
-def strokes_saved(fit: Fit, pair: Pair, cut_pct: float, mix: RoundMix) -> float:
+def strokes_saved(fit: Fit, pair: Conditions, cut_pct: float, mix: RoundMix) -> float:
     """Strokes a round that so many percent off both spreads would save this golfer."""
     now = _condition_skill(fit, pair.player, pair.before, mix).mean
     green = round_green(fit.golfer(pair.player))
@@ -171,7 +171,7 @@ def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Sk
     return round_skill(replace(fit, condition_now=now).golfer(player), mix)
 
 
-def _with_trend_corrections(fit: Fit, pair: Pair, changes: dict[str, Contrast]) -> Fit:
+def _with_trend_corrections(fit: Fit, pair: Conditions, changes: dict[str, Contrast]) -> Fit:
     # The correction of each log ratio is put into its two effects, a half to each.
     posteriors = dict(fit.posteriors)
     for component, change in changes.items():
@@ -227,18 +227,13 @@ def conditions_in_order(fit: Fit, player: str, component: str) -> list[str]:
 
 
 def change_table(
-    fit: Fit,
-    player: str,
-    component: str,
-    reference: str | None = None,
-    too_small_pct: float = TOO_SMALL_PCT,
+    fit: Fit, player: str, component: str, reference: str | None = None
 ) -> pd.DataFrame:
     """Every condition of a player against one of them (default: the first), shrunk together.
 
     A row a condition, the reference first: ``condition, putts, sessions``, the ratio of its
     spread to the reference's on its own (``alone``) and shrunk (``ratio, lo, hi``),
-    ``p_improved, p_too_small_to_matter``, and ``p_narrowest``, the chance that it has the
-    narrowest spread of all.
+    ``p_improved``, and ``p_narrowest``, the chance that it has the narrowest spread of all.
     """
     names = conditions_in_order(fit, player, component)
     first = names[0] if reference is None else reference
@@ -261,11 +256,10 @@ def change_table(
         "lo": np.exp(low),
         "hi": np.exp(high),
         "p_improved": (against < 0).mean(axis=0),
-        "p_too_small_to_matter": (np.abs(against) < np.log1p(too_small_pct / 100)).mean(axis=0),
         "p_narrowest": np.bincount(against.argmin(axis=1), minlength=len(names)) / DRAWS,
     }
     table = pd.DataFrame(columns)
-    table.loc[0, ["lo", "hi", "p_improved", "p_too_small_to_matter"]] = np.nan
+    table.loc[0, ["lo", "hi", "p_improved"]] = np.nan
     return table
 
 

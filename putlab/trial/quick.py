@@ -105,8 +105,7 @@ def story(
     spread = np.hstack([length, visit, covariates, changed, changed * (length @ x)[:, None]])
     middle = np.hstack([length, visit, changed])
     return Story(
-        to_mean=np.hstack([np.zeros_like(spread), middle]),
-        to_log_sd=np.hstack([spread, np.zeros_like(middle)]),
+        to=np.stack([np.hstack([0 * spread, middle]), np.hstack([spread, 0 * middle])]),
         prior_mean=np.repeat([np.log(prior["sd_median"]), 0.0], [len(x), sum(size) - len(x)]),
         prior_precision=np.linalg.inv(block_diag(*covariances.values())),
         places=dict(zip(covariances, places, strict=True)),
@@ -119,8 +118,7 @@ def story(
 class Story:
     """One player's rows, the linear terms behind each, and what is believed of these."""
 
-    to_mean: np.ndarray  # (rows, terms)
-    to_log_sd: np.ndarray
+    to: np.ndarray  # (2, rows, terms): to mean and log sd
     prior_mean: np.ndarray
     prior_precision: np.ndarray
     places: dict[str, np.ndarray]  # of each kind of term
@@ -133,10 +131,8 @@ class Story:
         places = [self.places[name] for name in names]
         wanted = np.concatenate(places)
         noise = np.random.default_rng(0).standard_normal((DRAWS, wanted.size))
-        noise -= noise.mean(axis=0)
-        noise = (
-            noise @ np.linalg.inv(np.linalg.cholesky(np.atleast_2d(np.cov(noise, rowvar=False)))).T
-        )
+        q, r = np.linalg.qr(noise - noise.mean(axis=0))
+        noise = q * np.sign(np.diag(r)) * np.sqrt(DRAWS - 1)
         root = np.linalg.cholesky(covariance[np.ix_(wanted, wanted)])
         ends = np.cumsum([len(place) for place in places])[:-1]
         return dict(zip(names, np.split(mode[wanted] + noise @ root.T, ends, 1), strict=True))
@@ -152,20 +148,19 @@ class Story:
         """Minus the log posterior and its gradient."""
         off = terms - self.prior_mean
         pulled = self.prior_precision @ off
-        logp, by_mean, by_log_sd = self._rows(self.to_mean @ terms, self.to_log_sd @ terms)
-        gradient = self.to_mean.T @ by_mean + self.to_log_sd.T @ by_log_sd
+        logp, *slopes = self._rows(*self.to @ terms)
+        gradient = np.einsum("kr,krt->t", slopes, self.to)
         return float(off @ pulled / 2 - logp.sum()), pulled - gradient
 
     def curvature(self, terms: np.ndarray) -> np.ndarray:
         """Second derivatives of `surprise`."""
-        at = np.stack([self.to_mean @ terms, self.to_log_sd @ terms])
-        to, whole = (self.to_mean, self.to_log_sd), self.prior_precision.copy()
+        at, whole = self.to @ terms, self.prior_precision.copy()
         for i, size in enumerate((STEP * np.exp(at[1]), STEP)):
             step = np.zeros_like(at)
             step[i] = size
             slopes = (self._rows(*(at + step))[1:] - self._rows(*(at - step))[1:]) / (2 * size)
-            for along, slope in zip(to, slopes, strict=True):
-                whole -= along.T @ (slope[:, None] * to[i])
+            for along, slope in zip(self.to, slopes, strict=True):
+                whole -= along.T @ (slope[:, None] * self.to[i])
         return (whole + whole.T) / 2
 
     def _rows(self, mean: np.ndarray, log_sd: np.ndarray) -> np.ndarray:

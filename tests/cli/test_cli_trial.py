@@ -10,7 +10,7 @@ from conftest import DEMO
 from putlab.cli.console import run
 from putlab.cli.trial import trial
 from putlab.log.read import read_log
-from putlab.trial.conditions import Pair, plan_of
+from putlab.trial.conditions import Conditions, plan_of
 from putlab.trial.design import f_test_putts
 
 
@@ -39,7 +39,7 @@ def test_the_sheet_is_a_log_once_its_boxes_are_filled(command, tmp_path):
     log = read_log(path)
     assert len(log.putts) == len(sheet)
     assert set(log.putts["condition"]) == {"A", "new grip"}
-    assert plan_of(log, Pair("player", "A", "new grip")).over
+    assert plan_of(log, Conditions("player", "A", "new grip")).over
     assert set(log.putts["distance_ft"]) == {5, 10, 20}
 
 

@@ -73,7 +73,7 @@ def textbook(p, ratio=0.8):
         (NO_DIFFERENCE, textbook(0.4), ""),
         (CANNOT_TELL, textbook(0.01), "would say helped"),
         (CANNOT_TELL, textbook(0.01, 1.3), "would say hurt"),
-        (NO_DIFFERENCE, textbook(0.01), "too small to matter"),
+        (NO_DIFFERENCE, textbook(0.01), "nor what is too small to matter"),
         (HELPED, textbook(0.2), "would say nothing"),
         (HELPED, textbook(0.01, 1.3), "would say hurt"),
     ],

@@ -53,7 +53,7 @@ def made(seed):
     done = 6 if seed % 2 else int(rng.integers(1, 6))
     plan = Plan(metric, 20.0, DESIGNED, 6, 66 * done, done) if seed % 3 == 0 else None
     per_putt = boundary.designed_information / DESIGNED
-    further = boundary.putts_to_verdict(mean, sd, sd_fit=sd, per_putt=per_putt, seed=seed)
+    further = boundary.putts_to_verdict(mean, sd, sd_fit=sd, per_putt=per_putt)
     shown = (lambda v: v) if metric == "strokes" else np.exp
     ends = norm.interval(0.9, mean, sd)
     change = {"mean": shown(mean), "lo": shown(ends[0]), "hi": shown(ends[1])}

@@ -15,7 +15,7 @@ from putlab.model.spread import named_quantities
 from putlab.posterior import sampling as fitting
 from putlab.posterior.fit import Fit
 from putlab.rounds.first_putts import shipped_mix
-from putlab.trial.conditions import Pair
+from putlab.trial.conditions import Conditions
 from putlab.trial.contrast import (
     WIDE_TREND_SD,
     change_table,
@@ -25,7 +25,7 @@ from putlab.trial.contrast import (
     with_wide_trend,
 )
 
-PAIR = Pair("one", "A", "B")
+PAIR = Conditions("one", "A", "B")
 
 
 def line_fit(log, priors=LINE_PRIORS):

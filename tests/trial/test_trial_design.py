@@ -11,7 +11,7 @@ from statsmodels.stats.power import normal_power
 from putlab.base.errors import UsageError
 from putlab.base.writing import write_table
 from putlab.log.read import read_log
-from putlab.trial.conditions import Pair, plan_of
+from putlab.trial.conditions import Conditions, plan_of
 from putlab.trial.design import (
     BLOCK,
     READINGS,
@@ -165,14 +165,14 @@ def test_the_filled_sheet_loads_back_as_a_log(design, sheet, tmp_path):
 def test_the_sheet_holds_its_plan_and_the_log_tells_how_far_it_has_come(design, sheet, tmp_path):
     half = sheet[sheet["session"] < "visit 5"].assign(line_deg=1.0)
     write_table(half, tmp_path / "trial.csv")
-    log, pair = read_log(tmp_path / "trial.csv"), Pair("player", "usual", "new")
+    log, pair = read_log(tmp_path / "trial.csv"), Conditions("player", "usual", "new")
     plan = plan_of(log, pair)
     assert replace(plan, putts_done=0, sessions_done=0) == design.plan
     assert (plan.metric, plan.detect_pct, plan.sessions) == ("line", 20, 7)
     assert plan.putts == len(sheet)
     assert (plan.putts_done, plan.sessions_done, plan.over) == (len(half), 4, False)
     assert replace(plan, sessions_done=7).over
-    assert plan_of(log, Pair("player", "usual", "another")).putts_done < len(half)
+    assert plan_of(log, Conditions("player", "usual", "another")).putts_done < len(half)
     assert plan_of(replace(log, putts=log.putts.assign(trial=None)), pair) is None
 
 
