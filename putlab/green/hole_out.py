@@ -145,24 +145,21 @@ def hole_out(
 
 
 def later_putts(
-    skill: Skill, grid: LeaveGrid, *, stimp_ft: float, past_ft: ArrayLike, mean: Skill | None = None
+    skill: Skill, grid: LeaveGrid, *, stimp_ft: float, past_ft: float, mean: Skill | None = None
 ) -> np.ndarray:
     """Return the chances (draws, cells, 9) of more than 0 to 8 putts from where a putt was left.
 
-    ``Leaves.cells @`` their sum over the last axis is the mean of the putts still to come; an
-    array of aims is one for every `LeaveGrid.HOLING`-th cell.
+    ``Leaves.cells @`` their sum over the last axis is the mean of the putts still to come.
     """
     mean = mean or skill.mean
     solved_ft, later_ft = grid.cells_ft[:: grid.HOLING], grid.cells_ft[:: grid.LATER]
-    past = np.broadcast_to(np.asarray(past_ft, dtype=float), solved_ft.shape)
 
     def holed(part: Skill) -> np.ndarray:
-        return holed_chance(FlatScatter.of(part, past), stimp_ft)
+        return holed_chance(FlatScatter.of(part, past_ft), stimp_ft)
 
     missed = 1 - over_parts(skill.at(solved_ft), holed, mean=mean.at(solved_ft))
     missed = np.clip(grid.fill(grid.HOLING) @ missed[..., None], 0.0, 1.0)
-    later_past = past[:: grid.LATER // grid.HOLING]
-    cells = leaves_of(skill.at(later_ft), later_past, stimp_ft, grid, mean=mean.at(later_ft)).cells
+    cells = leaves_of(skill.at(later_ft), past_ft, stimp_ft, grid, mean=mean.at(later_ft)).cells
     # Smooth in log distance and small: few distances carry the chances of more than one.
     fill = grid.fill(grid.LATER)
     chances, current, step = [np.ones_like(missed), missed], cells @ missed, cells @ fill

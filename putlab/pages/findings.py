@@ -23,7 +23,7 @@ from putlab.rounds.games import usual_games
 from putlab.rounds.strokes import StrokesLost
 from putlab.trial.compare import Comparison, compare
 from putlab.trial.conditions import label
-from putlab.trial.contrast import change_table, conditions_in_order
+from putlab.trial.contrast import conditions_in_order
 
 # How far past the hole to aim, feet: these are looked at.
 AIMS_FT = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 2.5, 3.5, 5.0)
@@ -52,8 +52,8 @@ class Findings(Result):
         Spread within a visit at `putlab.model.design.REFERENCE_FT`, named as in the estimates.
     advice, plan : Advice, Plan
         What the next hour is worth; strokes lost by cause; the next session.
-    change, several : Comparison or None, pandas.DataFrame or None
-        The last change of condition; all conditions side by side, where there are over two.
+    change : Comparison or None
+        The last change of condition.
     games, unusual : pandas.DataFrame or None, pandas.DataFrame
         Counted games against usual; visits that were news.
     aims : putlab.rounds.aims.Aims
@@ -75,7 +75,6 @@ class Findings(Result):
     advice: Advice
     plan: Plan
     change: Comparison | None
-    several: pd.DataFrame | None
     games: pd.DataFrame | None
     unusual: pd.DataFrame
     aims: Aims
@@ -153,7 +152,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
     mine = log.putts[log.putts["player"] == player]
     estimates = estimate(fit, [player]).table
     advice = advise(golfer, seed=fit.seed)
-    change, several = condition_changes(fit, player)
+    change = condition_change(fit, player)
     planned = plan(golfer, log.rules, advice, minutes=SESSION_MINUTES, seed=fit.seed, session=NEXT)
     games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
     figures = [
@@ -181,7 +180,6 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
         advice=advice,
         plan=planned,
         change=change,
-        several=several,
         games=games,
         unusual=unusual,
         aims=aims(golfer, charts.main_lengths_ft(golfer), past_ft=AIMS_FT),
@@ -200,8 +198,8 @@ def card_chart(log: Log, golfer: Golfer, advice: Advice) -> Chart:
     return charts.strokes_lost_chart(advice.lost)
 
 
-def condition_changes(fit: Fit, player: str) -> tuple[Comparison | None, pd.DataFrame | None]:
-    """Compare the condition taken up last with the one before; of three or more, all of them.
+def condition_change(fit: Fit, player: str) -> Comparison | None:
+    """Compare the condition taken up last with the one before.
 
     On line, or on pace where line was not read under two conditions; None where neither was.
     """
@@ -209,8 +207,5 @@ def condition_changes(fit: Fit, player: str) -> tuple[Comparison | None, pd.Data
         held = conditions_in_order(fit, player, component)
         if len(held) > 1:
             before, after = (label(condition) for condition in held[-2:])
-            change = compare(fit, before, after, player=player, seed=fit.seed)
-            side_by_side = len(held) > 2
-            table = change_table(fit, player=player, component=component) if side_by_side else None
-            return change, table
-    return None, None
+            return compare(fit, before, after, player=player, seed=fit.seed)
+    return None

@@ -17,9 +17,8 @@ from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import length_words
-from putlab.green.flat import FlatScatter
 from putlab.green.hole_out import later_putts
-from putlab.green.leaves import LeaveGrid, holed_chance, leaves_of, over_parts
+from putlab.green.leaves import LeaveGrid, leaves_of
 from putlab.green.skill import Skill
 from putlab.rounds.expected import new_day_skill
 
@@ -29,10 +28,6 @@ if TYPE_CHECKING:
 # Aims looked at, feet past the hole; the best lies between its neighbours on a parabola.
 # An aim of 0 is no farther than the hole, the least looked at; beyond 5 ft no golfer aims.
 AIMS_FT = np.array([0, 0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 3.5, 4, 4.5, 5])
-
-# Times that the aim of all putts is chosen at once; the second already moves it by less than
-# a tenth of a foot.
-CHOICES = 2
 
 # Fewer putts saved than this do not show.
 LEAST_SAVED = 0.005
@@ -50,7 +45,7 @@ class Aims(Result):
     distance_ft, past_ft : ndarray, shapes (n,) and (aims,)
         Length of the putt, and how far past the hole the golfer aims to roll the ball.
     average_putts : ndarray, shape (aims, n)
-        With later putts aimed as is best for them.
+        With later putts aimed as usual.
     one_putt : ndarray, shape (aims, n)
         Chance of holing it.
     """
@@ -141,15 +136,12 @@ def aims(
 def _aims(
     skill: Skill, distance_ft: np.ndarray, past_ft: np.ndarray, stimp_ft: float
 ) -> dict[str, np.ndarray]:
-    grid = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1]))
-    there = skill.at(distance_ft)
-
-    def holed(past: float) -> np.ndarray:
-        chance = over_parts(there, lambda part: holed_chance(FlatScatter.of(part, past), stimp_ft))
-        return chance.mean(axis=0)
-
-    average = _average_putts(skill, distance_ft, past_ft, grid, stimp_ft)
-    return {"average_putts": average, "one_putt": np.array([holed(past) for past in past_ft])}
+    grid, there = LeaveGrid(max(LeaveGrid.longest_ft, 2.5 * distance_ft[-1])), skill.at(distance_ft)
+    later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=PAST_FT).sum(axis=-1)[..., None]
+    first = [leaves_of(there, past, stimp_ft, grid) for past in past_ft]
+    average = [1 + (putt.cells @ later)[..., 0].mean(axis=0) for putt in first]
+    holed = [putt.holed.mean(axis=0) for putt in first]
+    return {"average_putts": np.array(average), "one_putt": np.array(holed)}
 
 
 def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -167,26 +159,3 @@ def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, n
                 height = np.polyval(bend, place)
         found.append((place, height))
     return tuple(np.transpose(found))
-
-
-def _average_putts(
-    skill: Skill, distance_ft: np.ndarray, past_ft: np.ndarray, grid: LeaveGrid, stimp_ft: float
-) -> np.ndarray:
-    """Return average putts, shape (aims, n), when every later putt is aimed at its best."""
-
-    def left(lengths_ft: np.ndarray) -> np.ndarray:  # shape (aims, draws, lengths, cells)
-        there = skill.at(lengths_ft)
-        return np.stack([leaves_of(there, past, stimp_ft, grid).cells for past in past_ft])
-
-    def after(cells: np.ndarray, best_ft: np.ndarray) -> np.ndarray:
-        aim = np.interp(np.log(grid.cells_ft[:: grid.HOLING]), np.log(later_ft), best_ft)
-        later = later_putts(skill, grid, stimp_ft=stimp_ft, past_ft=aim)
-        return 1 + (cells @ later.sum(axis=-1)[..., None])[..., 0].mean(axis=1)
-
-    later_ft = grid.cells_ft[:: grid.LATER]
-    best_ft, cells = np.full(later_ft.size, PAST_FT), left(later_ft)
-    for _ in range(CHOICES):
-        # Where a tap-in drops at any pace the aim does not matter: keep the usual one.
-        cost = after(cells, best_ft) + 1e-6 * np.abs(past_ft - PAST_FT)[:, None]
-        best_ft = highest_point(past_ft, -cost)[0]
-    return after(left(distance_ft), best_ft)

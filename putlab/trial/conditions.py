@@ -179,12 +179,11 @@ def choose_conditions(
 def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:
     asked = counts[counts["label"].isin([before, after])]
     held = asked.groupby("player", sort=False)["label"].nunique()
-    both, pair = list(held.index[held == 2]), f"both {before!r} and {after!r}"
-    if not both:
-        raise UsageError(f"no player has putts under {pair}.")
-    if len(both) > 1:
-        names = ", ".join(both[:12])
-        raise UsageError(f"{len(both)} players have {pair}; name one as player: {names}.")
+    both = list(held.index[held == 2])
+    if len(both) != 1:
+        who = f"{len(both)} players have" if both else "no player has putts under"
+        names = f"; name one as player: {', '.join(both[:12])}" if both else ""
+        raise UsageError(f"{who} both {before!r} and {after!r}{names}.")
     return both[0]
 
 

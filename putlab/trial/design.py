@@ -303,19 +303,19 @@ def f_test_putts(cut: float) -> int:
 def _assumptions(
     metric: str, cut: float, golfer: Golfer | None, lengths_ft: np.ndarray, rules: ReadingRules
 ) -> Assumptions:
+    if metric != "strokes" and golfer is None:
+        return Assumptions()
     read = COMPONENTS if metric == "strokes" else (metric,)
     shares = {name: _own_share(golfer, name, lengths_ft, rules) for name in read if golfer}
     if metric == "strokes":
         saved, share = _strokes_share(cut, golfer, shares)
         said = f"{100 * cut:g} % off both spreads saves {saved:.2f} strokes a round on a real green"
-        if golfer is None:
-            return Assumptions(share, source=f"a golfer at large, read exactly; {said}")
-    elif golfer is None:
-        return Assumptions()
     else:
         share, said = shares[metric], f"a reading tells {shares[metric]:.0%} of an exact one"
-    source = f"{golfer.player}'s own spread, readings and visits; {said}"
-    return Assumptions(share, visit_means=True, source=source)
+    who = "a golfer at large, read exactly"
+    if golfer:
+        who = f"{golfer.player}'s own spread, readings and visits"
+    return Assumptions(share, visit_means=golfer is not None, source=f"{who}; {said}")
 
 
 def _own_share(

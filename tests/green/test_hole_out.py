@@ -334,16 +334,6 @@ def test_from_inside_the_hole_only_too_hard_a_putt_misses():
     assert out.one_putt[0, 0] == pytest.approx(1, abs=1e-4)
 
 
-def test_an_aim_of_its_own_at_each_length_is_used_there():
-    grid = LeaveGrid()
-    lengths_ft = grid.cells_ft[:: grid.HOLING]
-    past_ft = np.linspace(0.2, 3.0, lengths_ft.size)
-    later = later_putts(TOUR_LIKE, grid, stimp_ft=10.0, past_ft=past_ft)[0]
-    for place in (24, 40, 52):
-        alone = hole_out(TOUR_LIKE, [lengths_ft[place]], past_ft=past_ft[place]).more_than[1, 0, 0]
-        assert later[grid.HOLING * place, 1] == pytest.approx(alone, abs=1e-6)
-
-
 def test_so_many_distances_that_draws_are_solved_one_at_a_time(monkeypatch):
     skill = many_skills(3)
     together = hole_out(skill, DISTANCES_FT).average_putts

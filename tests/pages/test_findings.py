@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from demo_findings import findings
 
-from putlab.pages.findings import condition_changes
+from putlab.pages.findings import condition_change
 from putlab.practice.advice import advise
 from putlab.rounds.estimate import estimate
 
@@ -31,9 +31,9 @@ def test_where_most_is_lost_is_the_largest_of_the_table(demo_log, demo_fit):
 
 
 def test_a_change_is_looked_for_where_there_are_two_conditions(demo_fit):
-    change, several = condition_changes(demo_fit, "birch")
-    assert (change.metric, change.conditions.after, several) == ("line", "new routine", None)
-    assert condition_changes(demo_fit, "alder") == (None, None)
+    change = condition_change(demo_fit, "birch")
+    assert (change.metric, change.conditions.after, change.several) == ("line", "new routine", None)
+    assert condition_change(demo_fit, "alder") is None
 
 
 def test_what_was_not_read_is_said(demo_log, demo_fit):

@@ -380,7 +380,12 @@ def test_three_conditions_are_set_side_by_side(demo_log, demo_fit):
     rows = pd.DataFrame({"condition": ["a", "<b>", "c"], "putts": [50, 60, 70]})
     rows = rows.assign(ratio=[1.0, 0.9, 0.8], lo=[1.0, 0.7, 0.6], hi=[1.0, 1.1, 1.0])
     rows = rows.assign(p_improved=[np.nan, 0.8, 0.95], p_narrowest=[0.1, 0.2, 0.7])
-    html = render(demo_log, demo_fit.meta(), [replace(found, several=rows)], made=MADE).html
+    html = render(
+        demo_log,
+        demo_fit.meta(),
+        [replace(found, change=replace(found.change, several=rows))],
+        made=MADE,
+    ).html
     table = table_called(soup_of(html), "All conditions")
     assert [row.th.get_text() for row in table.tbody("tr")] == ["a", "<b>", "c"]
     assert numbers(table.tbody("tr")[2]("td")[1].get_text()) == [0.8, 0.6, 1.0]

@@ -1,5 +1,6 @@
 """How far past the hole to aim: against an optimiser and hand-made curves."""
 
+import brute_force
 import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
@@ -26,11 +27,22 @@ def test_aim_that_is_holed_most_is_what_an_optimiser_finds():
         assert row.holed_past_ft == pytest.approx(best.x, abs=0.15)
 
 
-def test_no_single_aim_for_all_putts_beats_the_best_aim_of_each():
+def test_the_usual_aim_is_worth_what_every_putt_so_aimed_is():
     table = aims(GOLFER, DISTANCES_FT).table
-    for past_ft in (0.5, 1.0, 2.0, 3.0):
-        fixed = hole_out(GOLFER, DISTANCES_FT, past_ft=past_ft).average_putts[0]
-        assert np.all(table["fewest_putts"] <= fixed + 5e-4)
+    usual = hole_out(GOLFER, DISTANCES_FT).average_putts[0]
+    assert table["usual_putts"].to_numpy() == pytest.approx(usual, abs=1e-3)
+    assert np.all(table["fewest_putts"] <= table["usual_putts"])
+
+
+def test_an_aim_for_the_first_putt_alone_is_worth_what_striking_it_so_is():
+    # By brute force: the first putt 3 ft past, what is left as usual, 1 ft past.
+    found = aims(GOLFER, [10.0], past_ft=[0.0, 1.0, 3.0]).average_putts[2]
+    setting, rng = ([10], [1.6], [0.3], [11.0], [-3.0], 10.0, 3.0), np.random.default_rng(3)
+    _, left_ft = brute_force.play(setting, 10.0, 200_000, rng)
+    known_ft = np.geomspace(0.1, 40, 60)
+    usual = hole_out(GOLFER, known_ft).average_putts[0]
+    later = np.interp(np.log(left_ft), np.log(known_ft), usual)
+    assert found == pytest.approx(1 + later.sum() / 200_000, abs=0.004)
 
 
 def test_draws_are_averaged_before_the_choice():

@@ -225,8 +225,9 @@ def test_the_forecast_of_putts_holds_when_they_are_struck(case):
     mean, sd, sd_fit, per_putt = case
     how = {"per_putt": per_putt, "sd_fit": sd_fit or sd}
     found = BOUNDARY.putts_to_verdict(mean, sd, **how)
-    # Putts are rounded up by 5 % on average, which adds up to 1 %.
-    assert share_decided(found, *case) == pytest.approx(0.805, abs=0.015)
+    # Enough, and not with a tenth less: they are rounded up to two figures.
+    assert share_decided(found, *case) > 0.795
+    assert share_decided(0.9 * found, *case) < 0.805
 
 
 def test_putts_to_a_verdict_ask_as_the_verdict_does():
