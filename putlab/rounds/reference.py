@@ -33,6 +33,14 @@ TOUR = "tour"
 LEVELS = {TOUR: -5, "scratch": 0} | {f"handicap {n}": n for n in (5, 10, 15, 20, 25)}
 NINETY_HANDICAP = 18
 
+# Where the golfer of a level comes from: of any, and of the tour.
+LEVEL_SOURCE = (
+    f"assumption: log spreads straight in handicap through the tour golfer ({LEVELS[TOUR]:g}) and "
+    f"one who scores 90 ({NINETY_HANDICAP:g}), fitted to one-putt rates of M. Broadie, Every Shot "
+    "Counts (2014), second-hand",
+    "fitted to published tour made rates and average putts (`putlab.rounds.reference`)",
+)
+
 # Greens of the tour are fast: about 11 ft (common practice). At 10 and 12 ft the fit moves by
 # less than 0.02 degrees and 0.1 %.
 TOUR_STIMP_FT = 11.0
@@ -248,16 +256,6 @@ def tour_times(times: float) -> Skill:
     return Skill.constant(times * published.TOUR_LINE_SD_DEG, times * published.TOUR_PACE_SD_PCT)
 
 
-def _level_source(level: str) -> str:
-    if level == TOUR:
-        return "fitted to published tour made rates and average putts (`putlab.rounds.reference`)"
-    return (
-        f"assumption: log spreads straight in handicap through the tour golfer ({LEVELS[TOUR]:g}) "
-        f"and one who scores 90 ({NINETY_HANDICAP:g}), fitted to one-putt rates of M. Broadie, "
-        f"Every Shot Counts (2014), second-hand"
-    )
-
-
 @dataclass(frozen=True)
 class ReferenceGolfer:
     """Who strokes are lost to."""
@@ -308,7 +306,7 @@ def reference_golfer(
         return ReferenceGolfer("reference golfer", reference, "given")
     if isinstance(reference, str) and (level := level_named(reference)):
         name = level if level == _short(level) else f"{_short(level)}-handicap"
-        return ReferenceGolfer(f"{name} golfer", level_skill(level), _level_source(level))
+        return ReferenceGolfer(f"{name} golfer", level_skill(level), LEVEL_SOURCE[level == TOUR])
     if not isinstance(reference, Reference):
         if not os.path.exists(reference):
             known = f"neither a level ({level_names()}) nor a file"

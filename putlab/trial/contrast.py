@@ -195,16 +195,10 @@ def strokes_slopes(
     # log spread of line and pace, bias of line and pace: one changed at a time, both ways
     steps = np.diag([LOG_STEP, LOG_STEP, *BIAS_STEPS])
     changes = np.concatenate([[[0.0] * 4, [-cut, -cut, 0, 0]], steps, -steps])
-    line, pace = np.exp(changes[:, :2]).T[..., None]
-    changed = replace(
-        skill,
-        line_sd_deg=skill.line_sd_deg * line,
-        line_bias_deg=skill.line_bias_deg + changes[:, [2]],
-        line_wild_sd_deg=skill.line_wild_sd_deg * line,
-        pace_sd_pct=skill.pace_sd_pct * pace,
-        pace_bias_pct=skill.pace_bias_pct + changes[:, [3]],
-        pace_wild_sd_pct=skill.pace_wild_sd_pct * pace,
-    ).wider(*green)
+    times = dict(zip(COMPONENTS, np.exp(changes[:, :2]).T[..., None], strict=True))
+    spreads = {name: sd * times[name[:4]] for name, sd in skill.values.items() if "_sd_" in name}
+    line, pace = skill.line_bias_deg + changes[:, [2]], skill.pace_bias_pct + changes[:, [3]]
+    changed = replace(skill, line_bias_deg=line, pace_bias_pct=pace, **spreads).wider(*green)
     # One by one: together, the mishits of their mean would stand for those of each.
     putts = [hole_out(changed[i : i + 1], mix.distance_ft).average_putts[0] for i in range(10)]
     strokes = mix.average(np.stack(putts))

@@ -105,7 +105,8 @@ def story(
     spread = np.hstack([length, visit, covariates, changed, changed * (length @ x)[:, None]])
     middle = np.hstack([length, visit, changed])
     return Story(
-        to=np.stack([np.hstack([0 * spread, middle]), np.hstack([spread, 0 * middle])]),
+        spread=spread,
+        middle=middle,
         prior_mean=np.repeat([np.log(prior["sd_median"]), 0.0], [len(x), sum(size) - len(x)]),
         prior_precision=np.linalg.inv(block_diag(*covariances.values())),
         places=dict(zip(covariances, places, strict=True)),
@@ -118,7 +119,8 @@ def story(
 class Story:
     """One player's rows, the linear terms behind each, and what is believed of these."""
 
-    to: np.ndarray  # (2, rows, terms): to mean and log sd
+    spread: np.ndarray  # (rows, terms of the log sd), which come first
+    middle: np.ndarray  # (rows, terms of the mean)
     prior_mean: np.ndarray
     prior_precision: np.ndarray
     places: dict[str, np.ndarray]  # of each kind of term
@@ -148,20 +150,28 @@ class Story:
         """Minus the log posterior and its gradient."""
         off = terms - self.prior_mean
         pulled = self.prior_precision @ off
-        logp, *slopes = self._rows(*self.to @ terms)
-        gradient = np.einsum("kr,krt->t", slopes, self.to)
+        logp, by_mean, by_log_sd = self._rows(*self._at(terms))
+        gradient = np.concatenate([by_log_sd @ self.spread, by_mean @ self.middle])
         return float(off @ pulled / 2 - logp.sum()), pulled - gradient
 
     def curvature(self, terms: np.ndarray) -> np.ndarray:
         """Second derivatives of `surprise`."""
-        at, whole = self.to @ terms, self.prior_precision.copy()
+        at, slopes = self._at(terms), []
         for i, size in enumerate((STEP * np.exp(at[1]), STEP)):
             step = np.zeros_like(at)
             step[i] = size
-            slopes = (self._rows(*(at + step))[1:] - self._rows(*(at - step))[1:]) / (2 * size)
-            for along, slope in zip(self.to, slopes, strict=True):
-                whole -= along.T @ (slope[:, None] * self.to[i])
-        return (whole + whole.T) / 2
+            change = self._rows(*(at + step))[1:] - self._rows(*(at - step))[1:]
+            slopes.append((change / (2 * size))[..., None])
+        (mean, across), (back, log_sd) = slopes
+        cross = self.spread.T @ ((across + back) / 2 * self.middle)
+        spread = self.spread.T @ (log_sd * self.spread)
+        middle = self.middle.T @ (mean * self.middle)
+        return self.prior_precision - np.block([[spread, cross], [cross.T, middle]])
+
+    def _at(self, terms: np.ndarray) -> np.ndarray:
+        """Mean and log sd of every row."""
+        first = self.spread.shape[1]
+        return np.stack([self.middle @ terms[first:], self.spread @ terms[:first]])
 
     def _rows(self, mean: np.ndarray, log_sd: np.ndarray) -> np.ndarray:
         """Log probability of every row, times its count, and its slopes by mean and log sd."""

@@ -268,6 +268,7 @@ def asked(log, pairs=(("A", "B"),), planned=VISITS, named=False):
         reached = np.inf
         kept = own < done
         then = {name: of[:, kept] if name == "readings" else of[kept] for name, of in rows.items()}
+        then["visit"] = then["visit"][:, :done]
         draws, tried = None, np.flatnonzero(counts[:done].sum(axis=0))
         for before, after in pairs:
             places_of = "ABC".index(before), "ABC".index(after)
