@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer import Option
 
 import putlab as pl
 from putlab.base.errors import UsageError
@@ -29,9 +30,7 @@ LISTED = 12
 
 def check(
     log: LogPath,
-    rejects: Annotated[
-        Path | None, typer.Option(help="Write every rejected row to this .csv or .json file.")
-    ] = None,
+    rejects: Annotated[Path | None, Option(help="Rejected rows, to this .csv or .json.")] = None,
 ) -> None:
     """Read a log and say what is in it, how it was read, and which rows cannot be used."""
     check_writable(rejects)
@@ -49,12 +48,10 @@ def check(
 def import_(
     log: LogPath,
     maps: Annotated[
-        list[str],
-        typer.Option("--map", help='What a heading is: "Direction=line_deg"; may be repeated.'),
+        list[str], Option("--map", help='What a heading is: "Direction=line_deg"; may be repeated.')
     ] = [],  # noqa: B006 (typer's way)
     declare: Annotated[
-        list[str],
-        typer.Option("--declare", help="How the readings were made: aim_past_ft=1; as above."),
+        list[str], Option("--declare", help="How the readings were made: aim_past_ft=1; as above.")
     ] = [],  # noqa: B006
 ) -> None:
     """Read a log with headings of your own, confirm once what they mean, and keep that beside it.
@@ -63,8 +60,9 @@ def import_(
     """
     if HIDING.get():
         raise UsageError("import asks about the log's own words: run it without --pseudonyms.")
-    rules = {name: _number(value) for name, value in map(_halves, declare)}
-    read = pl.read_log(log, columns=dict(map(_halves, maps)), rules=rules, guess=True)
+    rules = _pairs(declare, float, "the second a number, as in aim_past_ft=1")
+    columns = _pairs(maps, str, "as in Direction=line_deg")
+    read = pl.read_log(log, columns=columns, rules=rules, guess=True)
     unsure = [f"*{heading}*" for heading in read.understood.unsure]
     for line in read.assumed:
         print(harmless(f"{'?' if line.startswith(tuple(unsure)) else ' '} {line}"))
@@ -81,18 +79,17 @@ def import_(
     print(f"Kept in {kept}; next: putlab report {log}")
 
 
-def _halves(text: str) -> tuple[str, str]:
-    before, equals, after = text.rpartition("=")
-    if not equals:
-        raise UsageError(f"{text!r}: expected two parts with = between, as in Direction=line_deg.")
-    return before.strip(), after.strip()
-
-
-def _number(text: str) -> float:
-    try:
-        return float(text)
-    except ValueError as error:
-        raise UsageError(f"{text!r}: expected a number, as in aim_past_ft=1.") from error
+def _pairs(texts: list[str], kind: type, example: str) -> dict[str, Any]:
+    found = {}
+    for text in texts:
+        name, _, value = text.rpartition("=")
+        try:
+            found[name.strip()] = kind(value.strip())
+        except ValueError:
+            name = ""
+        if not name:
+            raise UsageError(f"{text!r}: expected two parts with = between, {example}.")
+    return found
 
 
 def _summary(name: str, read: Log) -> Iterator[str]:
@@ -133,9 +130,9 @@ def _contents(read: Log) -> Iterator[str]:
     others = f" and {len(lengths) - LISTED} others" if len(lengths) > LISTED else ""
     yield _line("distances", f"{usual} {read.units}{others}")
     for column in ("line_deg", "roll_ft", "holed", "leave_ft"):
-        if count := int(putts[column].notna().sum()):
+        if count := putts[column].count():
             yield _line(column, f"{count:,} readings")
-    if count := int(read.on_green.sum()):
+    if count := read.on_green.sum():
         yield _line("on a green", f"{count:,} putts made or missed, nothing read on that visit")
 
 

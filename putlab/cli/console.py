@@ -11,7 +11,7 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
@@ -172,6 +172,13 @@ def show(table: pd.DataFrame, title: str | None = None, *, whole: tuple[str, ...
         tell("", *(f"{name}: {text}".replace("\n", " ") for name, text in row.items()))
 
 
+def together(results: Sequence[Any]) -> pd.DataFrame:
+    """Return the tables of several results as one."""
+    import pandas as pd
+
+    return pd.concat([one.table for one in results], ignore_index=True)
+
+
 def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.DataFrame:
     """Return columns as text under (title, format), with the ends of an interval below."""
     texts = {}
@@ -186,31 +193,7 @@ def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.
     return table.assign(**texts)[list(texts)]
 
 
-@contextlib.contextmanager
-def progress(text: str, *, total: int | None = None) -> Iterator[Callable[..., None]]:
-    """Show a progress line on standard error while work goes on."""
-    if not sys.stderr.isatty():
-        # Into a file or a pipe: a line whenever there is something new to say.
-        said = set[str]()
-
-        def line(done: int, total: int | None = total, text: str | None = text) -> None:
-            far = f"{text or ''}: {done} of {total}." if total else f"{text}."
-            if far not in said:
-                said.add(far)
-                say(far)
-
-        say(f"{text}.")
-        yield line
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-
-    columns = (SpinnerColumn(), TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(text, total=total)
-
-        def advance(done: int, total: int | None = None, text: str | None = None) -> None:
-            # None keeps what is there.
-            bar.update(task, completed=done, total=total, description=text)
-
-        yield advance
+def progress(text: str) -> Callable[..., None]:
+    """Say that work begins, on standard error; return how to say how far it is."""
+    say(f"{text}.")
+    return lambda done, total, what=text: say(f"{what}: {done} of {total}.")

@@ -1,5 +1,7 @@
 """`putlab notebooks` and `putlab cache`: what the kit brings along, and what it keeps."""
 
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
@@ -25,8 +27,10 @@ def notebooks(
     if kept:
         names = ", ".join(str(path.relative_to(folder)) for path in kept)
         say(f"Left as they are, because they are yours now: {names}.")
-    say(f"Open them with: uv run jupyter lab {folder}")
-    say("Begin with 00_start_here; the first cell of each names the log: put your own there.")
+    say(
+        f"Open them with: uv run jupyter lab {folder}",
+        "Begin with 00_start_here; the first cell of each names the log: put your own there.",
+    )
 
 
 def copy_out(target: Path) -> tuple[list[Path], list[Path]]:
@@ -35,14 +39,11 @@ def copy_out(target: Path) -> tuple[list[Path], list[Path]]:
     try:
         for source, goal in _pairs(target):
             goal.parent.mkdir(parents=True, exist_ok=True)
-            content = source.read_bytes()
-            try:
-                # "x": if somebody makes the file in this very moment, it is theirs.
-                with open(goal, "xb") as stream:
-                    stream.write(content)
+            if not goal.exists():
+                shutil.copyfile(source, goal)
                 written.append(goal)
-            except FileExistsError:
-                kept += [goal] * (goal.read_bytes() != content)
+            elif goal.read_bytes() != source.read_bytes():
+                kept.append(goal)
     except OSError as error:
         raise OutputError(
             f"{target} could not be written: {error.strerror or error}. What was copied "
@@ -51,14 +52,12 @@ def copy_out(target: Path) -> tuple[list[Path], list[Path]]:
     return written, kept
 
 
-def _pairs(target: Path) -> list[tuple[Path, Path]]:
-    """Return the files to copy, but what running a notebook leaves behind, and their places."""
-    return [
-        (path, target / folder / path.relative_to(shipped(folder)))
-        for folder in FOLDERS
-        for path in sorted(shipped(folder).rglob("*"))
-        if path.is_file() and not any(part.startswith((".", "__")) for part in path.parts[-2:])
-    ]
+def _pairs(target: Path) -> Iterator[tuple[Path, Path]]:
+    """Yield the files to copy, but what running a notebook leaves behind, and their places."""
+    for folder in FOLDERS:
+        for path in sorted(shipped(folder).rglob("*")):
+            if path.is_file() and not any(p.startswith((".", "__")) for p in path.parts[-2:]):
+                yield path, target / folder / path.relative_to(shipped(folder))
 
 
 def cache(

@@ -13,12 +13,10 @@ from putlab.base.settings import PAST_FT, SEED
 from putlab.base.words import listed
 from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
-from putlab.cli.console import in_words, progress, say, show, tell
+from putlab.cli.console import in_words, progress, say, show, tell, together
 from putlab.cli.options import Output, PastFt, Player, Seed, Session, Units
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from putlab.log.read import Log
     from putlab.rounds.first_putts import RoundMix
     from putlab.rounds.games import JudgedGames
@@ -43,26 +41,18 @@ def game(
     log: Annotated[Path | None, Argument(metavar="LOG", help=options.LOG)] = None,
     player: Player = None,
     output: Output = None,
-    deal: Annotated[
-        int | None, Option(help="Deal a game of so many holes (9 or 18) instead.")
-    ] = None,
+    deal: Annotated[int | None, Option(help="Deal a game of 9 or 18 holes instead.")] = None,
     seed: Seed = SEED,
-    level: Annotated[
-        str | None, Option(help="Deal the lengths of this level's round; see --deal.")
-    ] = None,
-    slopes: Annotated[
-        str, Option(help="Deal from these slopes, percent; 0: a level mat.")
-    ] = "1,2,3",
+    level: Annotated[str | None, Option(help="Deal the lengths of this level's round.")] = None,
+    slopes: Annotated[str, Option(help="Deal from these slopes, percent; 0: level.")] = "1,2,3",
     longest: Annotated[
-        float | None,
-        Option(help="No hole dealt is longer [default: the log's longest, else 40 ft]."),
+        float | None, Option(help="Deal no longer hole [default: the log's longest, or 40 ft].")
     ] = None,
     units: Units = None,
     session: Session = None,
     past_ft: PastFt = PAST_FT,
     reference: Annotated[
-        Path | None,
-        Option(help="CSV of distance_ft, average_putts to be compared with; default: tour."),
+        Path | None, Option(help="CSV of distance_ft, average_putts; default: tour.")
     ] = None,
 ) -> None:
     """Counted games, par two, nothing conceded: the score against what was expected."""
@@ -88,7 +78,13 @@ def game(
             longest_ft=longest_ft,
             step_ft=STEP[units] / options.FOOT[units],
         )
-        _hand_out(card.assign(player=player), mix, output, longest_ft, units)
+        longest_said = f"{longest_ft * options.FOOT[units]:.3g} {units}"
+        say(f"Lengths: {mix.level} ({mix.source}); none longer than {longest_said} (--longest).")
+        if output is not None:
+            pl.write_sheet(card.assign(player=player), output, units=units)
+            return
+        show(pl.games.card_in_words(card), f"Counted game of {deal} holes, each par two")
+        say("Nothing is conceded. Write the card to fill in with -o card.csv.")
     elif read is None:
         raise UsageError("give a LOG with counted games, or --deal 9 to deal one.")
     else:
@@ -97,8 +93,8 @@ def game(
         fit = options.fit(read, seed=seed)
         played, how = [], {"reference": against, "past_ft": past_ft}
         for name in holes["player"].unique():
-            with progress(f"Judging the games of {name}"):
-                played.append(pl.judge_games(fit, read.putts, name, **how))
+            progress(f"Judging the games of {name}")
+            played.append(pl.judge_games(fit, read.putts, name, **how))
         _tell(played, against, fit.meta() | {"log_sha256": read.digest}, output)
 
 
@@ -120,26 +116,10 @@ def _percents(text: str) -> list[float]:
         raise UsageError(f"--slopes {text}: give percents, as in 1,2,3.") from error
 
 
-def _hand_out(
-    card: pd.DataFrame, mix: RoundMix, output: Path | None, longest_ft: float, units: str
-) -> None:
-    longest = f"{longest_ft * options.FOOT[units]:.3g} {units}"
-    say(f"Lengths: {mix.level} ({mix.source}); none longer than {longest} (--longest).")
-    if output is None:
-        title = f"Counted game of {len(card)} holes, each par two"
-        show(pl.games.card_in_words(card), title)
-        say("Nothing is conceded. Write the card to fill in with -o card.csv.")
-    else:
-        pl.write_sheet(card, output, units=units)
-
-
 def _tell(played: list[JudgedGames], reference: Reference, meta: dict, output: Path | None) -> None:
-    import pandas as pd
-
-    table = pd.concat([each.table for each in played], ignore_index=True)
-    for each in played:
-        for note in each.notes:
-            say(f"Look at: {note}")
+    table = together(played)
+    for note in (note for each in played for note in each.notes):
+        say(f"Look at: {note}")
     if output is None:
         title = f"Counted games; reference: {reference.name}"
         show(in_words(table, COLUMNS), title, whole=("Player", "Visit"))

@@ -73,8 +73,8 @@ def read(path: Path, player: str | None = None) -> Log:
 
 def fit(log: Log, *, seed: int = SEED) -> Fit:
     """Fit the spread model, showing that work goes on."""
-    with progress(FITTING):
-        return pl.fit(log, seed=seed)
+    progress(FITTING)
+    return pl.fit(log, seed=seed)
 
 
 def unit(asked: str | None, log: Log | None = None) -> str:

@@ -11,7 +11,7 @@ from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.writing import SHEET, check_writable, write_table
 from putlab.cli import options
-from putlab.cli.console import progress, say, show, tell
+from putlab.cli.console import progress, say, show, tell, together
 from putlab.cli.options import (
     LogPath,
     Output,
@@ -30,41 +30,33 @@ if TYPE_CHECKING:
     from putlab.practice.advice import Advice
 
 
+Experience = Annotated[
+    str | None,
+    Option(help="Putts struck at a length before: new, season, club, professional or a number."),
+]
+Reference = Annotated[
+    str | None,
+    Option(help="Who strokes are lost to: tour, scratch, a handicap of 5 to 25, or a CSV."),
+]
+Mix = Annotated[
+    str | None,
+    Option(help="First putts of a round: tour, scratch, 5 to 25 (default 10), own, or a CSV."),
+]
+
+
 def advise(
     log: LogPath,
     minutes: Annotated[float, number("Practice time, minutes", 1, 6000)] = 60.0,
     player: Player = None,
-    experience: Annotated[
-        str | None,
-        Option(
-            help="Putts struck from a length before the log: new, season, club, professional or "
-            "a number [default: anything]."
-        ),
-    ] = None,
-    reference: Annotated[
-        str | None,
-        Option(
-            help="Who strokes are lost to: tour (default), scratch, a handicap of 5, 10 to 25, or "
-            "a CSV of distance_ft, average_putts."
-        ),
-    ] = None,
-    mix: Annotated[
-        str | None,
-        Option(
-            help="First putts of a round: 'tour', 'scratch', '5', '10' (default) to '25', 'own' "
-            "(counted in the log), or a CSV of distance_ft, first_putts."
-        ),
-    ] = None,
+    experience: Experience = None,
+    reference: Reference = None,
+    mix: Mix = None,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
     hours: Annotated[float, number("The longer horizon: hours in all", 0.1, 10_000)] = 10.0,
     weeks: Annotated[int, number("Weeks they are spread over", 1, 520)] = 10,
-    split_weeks: Annotated[
-        bool, Option("--split-weeks", help="Split those weeks, two sessions each, as well.")
-    ] = False,
-    what_if: Annotated[
-        bool, Option("--what-if", help="Choose anew under other assumptions: which flips it? Slow.")
-    ] = False,
+    split_weeks: Annotated[bool, Option("--split-weeks", help="Split those weeks too.")] = False,
+    what_if: Annotated[bool, Option("--what-if", help="Which assumption flips it? Slow.")] = False,
     output: Output = None,
     seed: Seed = SEED,
 ) -> None:
@@ -80,7 +72,10 @@ def advise(
     advice = _advice_for(fit, player, seed=seed, **asked)
     horizon: dict[str, Any] = {"hours": hours, "weeks": weeks, "split_weeks": split_weeks}
     says = {one.player: one.says(**horizon) for one in advice}
-    leans = {one.player: _leaning(one) for one in advice if what_if}
+    leans = {}
+    for one in advice if what_if else ():
+        progress(f"Choosing anew for {one.player} under other assumptions")
+        leans[one.player] = pl.what_if(one)
     if output is None:
         for one in advice:
             tell(f"{one.player}:", style="bold")
@@ -90,33 +85,24 @@ def advise(
             show(one.shown)
         tell(advice[0].caution)
         return
-
-    import pandas as pd
-
     meta = fit.meta() | {"log_sha256": read.digest, "minutes": minutes, "says": says}
     meta["assumptions"] = {a.player: a.assumptions.to_dict("records") for a in advice}
     meta["what_if"] = {name: found.table.to_dict("records") for name, found in leans.items()}
-    write_table(pd.concat([a.table for a in advice], ignore_index=True), output, meta=meta)
-
-
-def _leaning(one: Advice) -> Any:
-    with progress(f"Choosing anew for {one.player} under other assumptions"):
-        return pl.what_if(one)
+    write_table(together(advice), output, meta=meta)
 
 
 def _advice_for(fit: Fit, player: str | None, **asked: Any) -> list[Advice]:
     """Return the advice for a player or, of a roster, for those who can be advised."""
     players = fit.players if player is None else [player]
-    found = []
-    with progress("Weighing the choices", total=len(players)) as advance:
-        for done, name in enumerate(players, start=1):
-            try:
-                found.append(pl.advise(fit.golfer(name), **asked))
-            except FitError as error:
-                if len(players) == 1:
-                    raise
-                say(f"Left out: {error}")
-            advance(done)
+    found, advance = [], progress("Weighing the choices")
+    for done, name in enumerate(players, start=1):
+        try:
+            found.append(pl.advise(fit.golfer(name), **asked))
+        except FitError as error:
+            if len(players) == 1:
+                raise
+            say(f"Left out: {error}")
+        advance(done, len(players))
     if not found:
         raise FitError("no player of the log has practised anything to be advised on.")
     return found
@@ -124,9 +110,7 @@ def _advice_for(fit: Fit, player: str | None, **asked: Any) -> list[Advice]:
 
 def plan(
     log: LogPath,
-    minutes: Annotated[
-        float, number("Whole session, warm-up and game included, minutes", 1, 600)
-    ] = 40,
+    minutes: Annotated[float, number("Whole session, minutes", 1, 600)] = 40,
     player: Player = None,
     session: Session = None,
     lengths: Annotated[str | None, Option(help="The only lengths to drill, as in 4,10,33.")] = None,
@@ -160,11 +144,8 @@ def plan(
         rows = pd.concat([one.log_rows for one in plans], ignore_index=True)
         pl.write_sheet(rows, output, units=units, plans=plans)
         return
-    for one in plans:
-        for row in one.listing:
-            cells = [f"{c:<{w}}" for c, w in zip(row, WIDTHS, strict=False)]
-            tell("".join(cells).rstrip())
-        tell("")
+    for row in (row for one in plans for row in [*one.listing, ()]):
+        tell("".join(f"{c:<{w}}" for c, w in zip(row, WIDTHS, strict=False)).rstrip())
 
 
 # Columns of the list in a terminal.
@@ -197,9 +178,6 @@ def review(
                 show(one.shown, "Today, and the middle nine in ten of ordinary days")
             tell(*one.notes)
         return
-
-    import pandas as pd
-
     says = {one.player: {"sentence": one.sentence, "notes": one.notes} for one in found}
-    table = pd.concat([one.table for one in found], ignore_index=True)
-    write_table(table, output, meta={"log_sha256": read.digest, "seed": seed, "says": says})
+    meta = {"log_sha256": read.digest, "seed": seed, "says": says}
+    write_table(together(found), output, meta=meta)

@@ -20,22 +20,19 @@ if TYPE_CHECKING:
     from putlab.green.roll import Roll
 
 
+PAGE = Path("report.html")
+
+
 def report(
     log: LogPath,
     player: Player = None,
     output: Annotated[
-        Path, Option("-o", "--output", help="HTML file to write; '-' is standard output.")
-    ] = Path("report.html"),
+        Path, Option("-o", "--output", help="HTML file; '-': standard output.")
+    ] = PAGE,
     seed: Seed = SEED,
-    each_player: Annotated[
-        bool, Option("--each-player", help="Fit each player alone: for a roster too long for one.")
-    ] = False,
-    workers: Annotated[
-        int | None, number("Processes for --each-player [default: one a core]", 1, 1024)
-    ] = None,
-    cluster: Annotated[
-        str | None, Option(metavar="ADDRESS", help="Dask scheduler that does --each-player.")
-    ] = None,
+    each_player: Annotated[bool, Option("--each-player", help="Fit each player alone.")] = False,
+    workers: Annotated[int | None, number("Processes for --each-player", 1, 1024)] = None,
+    cluster: Annotated[str | None, Option(help="Dask scheduler for --each-player.")] = None,
 ) -> None:
     """One page to read, print and send: what to practise next, how sure, and why.
 
@@ -57,8 +54,8 @@ def report(
     how: dict[str, Any] = {"each_player": True, "seed": seed, **sharing}
     if not each_player:
         how = {"fit": options.fit(read, seed=seed)}
-    with progress("Fitting each player alone" if each_player else "Writing the report") as advance:
-        pl.report(read, path=output, player=player, progress=advance, **how)
+    advance = progress("Fitting each player alone" if each_player else "Writing the report")
+    pl.report(read, path=output, player=player, progress=advance, **how)
     if str(output) != "-":
         say(f"{output} is written: open it in a browser, or print it.")
 
@@ -84,7 +81,7 @@ def estimate(
     player: Player = None,
     output: Output = None,
     posterior: Annotated[
-        Path | None, Option(metavar="FILE.nc", help="All draws of the fit, for ArviZ (netCDF).")
+        Path | None, Option(metavar="FILE.nc", help="All draws, for ArviZ.")
     ] = None,
     seed: Seed = SEED,
 ) -> None:
@@ -153,8 +150,8 @@ def backtest(
     """
     check_writable(output)
     read = options.read(log, player)
-    with progress("Fitting what came before") as advance:
-        found = pl.backtest(read, visits=visits, seed=seed, progress=advance)
+    advance = progress("Fitting what came before")
+    found = pl.backtest(read, visits=visits, seed=seed, progress=advance)
     table = found.table if player is None else found.table[found.table["player"] == player]
     if output is None:
         say(found.sentence if player is None else found.sentence_of(player))
@@ -178,12 +175,8 @@ HOLED_OUT = {
 def holeout(
     line_sd_deg: Annotated[float, number("Spread of start direction, degrees", 0, 90)],
     pace_sd_pct: Annotated[float, number("Spread of roll-out, percent of the distance", 0, 300)],
-    line_bias_deg: Annotated[
-        float, number("Mean start direction, degrees right of the line", -90, 90)
-    ] = 0.0,
-    pace_bias_pct: Annotated[
-        float, number("Mean error of roll-out, percent too hard", -100, 300)
-    ] = 0.0,
+    line_bias_deg: Annotated[float, number("Mean start direction, degrees right", -90, 90)] = 0.0,
+    pace_bias_pct: Annotated[float, number("Mean error of roll-out, percent", -100, 300)] = 0.0,
     stimp_ft: StimpFt = STIMP_FT,
     past_ft: PastFt = PAST_FT,
     lengths: Lengths = "3,6,10",
@@ -197,7 +190,6 @@ def holeout(
     green = {"stimp_ft": stimp_ft, "past_ft": past_ft}
     skill = pl.Skill.constant(*(max(value, NO_SPREAD) for value in spreads.values()), **biases)
     result = pl.hole_out(skill, sorted(distance_ft), **green).table
-    result = result.set_index("distance_ft").loc[distance_ft].reset_index()
     if output is None:
         show(in_words(result, HOLED_OUT), "Putts to hole out on a flat green")
     else:
@@ -206,23 +198,15 @@ def holeout(
 
 
 def roll(
-    distance_ft: Annotated[float, Option(help="Length of the putt, feet.")],
-    past_ft: Annotated[
-        float, Option(help="How far past the hole it would roll on the flat, feet.")
-    ] = PAST_FT,
-    slope_pct: Annotated[float, Option(help="Steepness of the green, percent.")] = 0.0,
+    distance_ft: Annotated[float, number("Length of the putt, feet", 0.2, 200)],
+    past_ft: PastFt = PAST_FT,
+    slope_pct: Annotated[float, number("Steepness of the green, percent", 0, 30)] = 0.0,
     slope_to_deg: Annotated[
-        float,
-        Option(
-            help="Which way is downhill, degrees clockwise from the line ball to hole: "
-            "0 downhill putt, 90 falls to the right, 180 uphill."
-        ),
+        float, number("Downhill, degrees clockwise: 0 along the putt, 90 right", -360, 360)
     ] = 0.0,
     stimp_ft: StimpFt = STIMP_FT,
-    line_sd_deg: Annotated[
-        float, Option(help="Your spread of start direction, degrees.")
-    ] = LINE_SD_DEG,
-    pace_sd_pct: Annotated[float, Option(help="Your spread of roll-out, percent.")] = PACE_SD_PCT,
+    line_sd_deg: Annotated[float, number("Your line spread, degrees", 0.01, 30)] = LINE_SD_DEG,
+    pace_sd_pct: Annotated[float, number("Your pace spread, percent", 0.1, 60)] = PACE_SD_PCT,
     output: Output = None,
 ) -> None:
     """Where a putt started straight at the hole stops, and how to hole it most often.
@@ -239,12 +223,7 @@ def roll(
     asked = {"distance_ft": distance_ft, "past_ft": past_ft, "stimp_ft": stimp_ft}
     asked |= {"slope_pct": slope_pct, "slope_to_deg": slope_to_deg}
     asked |= {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
-    try:
-        putt = pl.roll(**asked)
-    except UsageError as error:
-        name, space, rest = str(error).partition(" ")
-        flag = f"--{name.replace('_', '-')}" if name in asked else name
-        raise UsageError(flag + space + rest) from error
+    putt = pl.roll(**asked)
     if output is None:
         _say_roll(putt, asked)
     else:
@@ -252,20 +231,18 @@ def roll(
 
 
 def _say_roll(putt: Roll, asked: dict[str, float]) -> None:
-    passing = f"passing the hole's distance it is {_side(putt.break_ft, 'ft')}"
+    passing = f"passing the hole's distance it is {_side(putt.break_ft)}"
     if math.isnan(putt.break_ft):
         passing = "it never gets as far as the hole"
     print(
         f"Started straight at the hole, with the pace of "
         f"{asked['distance_ft'] + asked['past_ft']:g} ft flat:\n"
-        f"  it stops {putt.stop_along_ft:.2f} ft along the line, "
-        f"{_side(putt.stop_right_ft, 'ft')};\n"
+        f"  it stops {putt.stop_along_ft:.2f} ft along the line, {_side(putt.stop_right_ft)};\n"
         f"  {passing}.\n"
         f"For spreads of {asked['line_sd_deg']:g} degrees and {asked['pace_sd_pct']:g} %:\n"
         f"  {putt.sentence}\n  Over a covered hole it would stop {putt.aim_past_ft:.1f} ft from it."
     )
 
 
-def _side(value: float, unit: str) -> str:
-    side = "right" if value >= 0 else "left"
-    return f"{abs(value):.2f} {unit} {side}"
+def _side(value_ft: float) -> str:
+    return f"{abs(value_ft):.2f} ft {'right' if value_ft >= 0 else 'left'}"

@@ -18,15 +18,11 @@ LENGTHS = {"ft": "4,10,20", "m": "1,3,6"}
 
 def start(
     output: Output = None,
-    lengths: Annotated[
-        str | None, Option(help="Lengths [default: 4,10,20 ft, or 1,3,6 m].")
-    ] = None,
+    lengths: Annotated[str | None, Option(help="Lengths [default: 4,10,20 ft; 1,3,6 m].")] = None,
     units: Units = None,
     putts: Annotated[int, Option(help="Putts of each player.")] = 60,
     holes: Annotated[int, Option(help="Holes of the counted game, or 0.")] = 9,
-    players: Annotated[
-        str | None, Option(help="Labels, as in alder,birch [default: nobody].")
-    ] = None,
+    players: Annotated[str | None, Option(help="Labels, as in alder,birch.")] = None,
     session: Session = None,
     seed: Seed = SEED,
 ) -> None:

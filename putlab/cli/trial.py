@@ -26,9 +26,7 @@ def trial(
     lengths: Lengths,
     detect: Annotated[float, number("Cut of spread to be seen, percent", 1, 90)] = 20.0,
     metric: Annotated[str, Option(help="Verdict on line, pace or strokes.")] = "line",
-    log: Annotated[
-        Path | None, Option(metavar="LOG", help="A log of this golfer: own spread and readings.")
-    ] = None,
+    log: Annotated[Path | None, Option(metavar="LOG", help="A log of this golfer.")] = None,
     player: Player = None,
     before: Annotated[str, Option(help="Label of the condition now.")] = "A",
     after: Annotated[str, Option(help="Label of the change.")] = "B",
@@ -85,14 +83,10 @@ def compare(
     after: Annotated[str, Option(help="Condition after the change.")],
     player: Player = None,
     metric: Annotated[
-        str | None, Option(help="What the verdict is on: line, pace or strokes; choose beforehand.")
+        str | None, Option(help="Verdict on line, pace or strokes; choose beforehand.")
     ] = None,
-    too_small: Annotated[
-        float | None, number("Smaller changes of spread don't matter, percent", 0.1, 90)
-    ] = None,
-    too_small_strokes: Annotated[
-        float | None, number("Smaller changes don't matter, strokes", 0.001, 10)
-    ] = None,
+    too_small: Annotated[float | None, number("Too small to matter, percent", 0.1, 90)] = None,
+    too_small_strokes: Annotated[float | None, number("The same, strokes", 0.001, 10)] = None,
     detect: Annotated[float | None, number("Cut the trial was to see, percent", 1, 90)] = None,
     output: Output = None,
     seed: Seed = SEED,
@@ -108,11 +102,11 @@ def compare(
     """
     check_writable(output)
     read = options.read(log, player)
-    sizes = {"too_small_pct": too_small, "too_small_strokes": too_small_strokes}
-    sizes |= {"detect_pct": detect}
-    given = {name: value for name, value in sizes.items() if value is not None}
-    with progress(options.FITTING):
-        found = pl.compare(read, before, after, player=player, metric=metric, seed=seed, **given)
+    asked = {"too_small_pct": too_small, "too_small_strokes": too_small_strokes}
+    asked |= {"detect_pct": detect}
+    sizes = {name: value for name, value in asked.items() if value is not None}
+    progress(options.FITTING)
+    found = pl.compare(read, before, after, player=player, metric=metric, seed=seed, **sizes)
     if output is None:
         _show_compare(found)
     elif output.suffix.lower() == ".csv":

@@ -66,7 +66,7 @@ def test_a_log_under_the_kits_own_names_needs_nothing(path, command, capsys):
     [
         (["--map", "Direction"], "expected two parts with = between"),
         (["--map", "Direction=line"], "which is no column of a log"),
-        (["--declare", "aim_past_ft=far"], "expected a number"),
+        (["--declare", "aim_past_ft=far"], "the second a number"),
         (["--declare", "aim=1"], "'aim' is no reading rule"),
     ],
 )

@@ -106,15 +106,15 @@ def test_a_ball_that_would_not_stop_exits_1(capsys):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("--distance-ft", 0), "--distance-ft 0.0: expected"),
-        (("--distance-ft", "nan"), "--distance-ft nan"),
-        (("--distance-ft", 1000), "at most 200"),
-        (("--distance-ft", 10, "--past-ft", -10), "--past-ft -10"),
-        (("--distance-ft", 10, "--slope-pct", -2), "--slope-pct -2"),
-        (("--distance-ft", 10, "--slope-to-deg", "inf"), "--slope-to-deg inf"),
+        (("--distance-ft", 0), "--distance-ft: got 0; expected 0.2 to 200"),
+        (("--distance-ft", "nan"), "--distance-ft: got nan"),
+        (("--distance-ft", 1000), "expected 0.2 to 200"),
+        (("--distance-ft", 10, "--past-ft", -10), "--past-ft: got -10"),
+        (("--distance-ft", 10, "--slope-pct", -2), "--slope-pct: got -2"),
+        (("--distance-ft", 10, "--slope-to-deg", "inf"), "--slope-to-deg: got inf"),
         (("--distance-ft", 10, "--stimp-ft", 0), "--stimp-ft: got 0; expected 1 to 30"),
-        (("--distance-ft", 10, "--line-sd-deg", 0), "--line-sd-deg 0"),
-        (("--distance-ft", 10, "--pace-sd-pct", 100), "--pace-sd-pct 100"),
+        (("--distance-ft", 10, "--line-sd-deg", 0), "--line-sd-deg: got 0"),
+        (("--distance-ft", 10, "--pace-sd-pct", 100), "--pace-sd-pct: got 100"),
     ],
 )
 def test_what_makes_no_putt_exits_2(arguments, said, capsys):
