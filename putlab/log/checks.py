@@ -223,9 +223,9 @@ def repeated_sessions(rows: pd.DataFrame) -> list[str]:
     same = visit.groupby(["player", "session", "size", "sum"], sort=False)["file"]
     pairs = same.agg(lambda files: " and ".join(files.iloc[:2]))[same.size() > 1]
     return [
-        f"{len(group):,} sessions are in {pair} with the same rows ({group[0][1]} of "
-        f"{group[0][0]} first): are they counted twice? Keep one file, or number the putts."
-        for pair, group in ((p, list(g.index)) for p, g in pairs.groupby(pairs, sort=False))
+        f"{len(group):,} sessions are in {pair} with the same rows ({group.index[0][1]} of "
+        f"{group.index[0][0]} first): are they counted twice? Keep one file, or number the putts."
+        for pair, group in pairs.groupby(pairs, sort=False)
     ]
 
 

@@ -9,7 +9,7 @@ listed or not, and what their headings mean: ``{"columns": {"Direction": "line_d
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -38,7 +38,7 @@ class LogFiles:
 
     paths: list[Path]
     root: Path
-    options: dict[Path, dict[str, str | None]] = field(default_factory=dict)  # encoding, separator
+    encodings: dict[Path, str | None] = field(default_factory=dict)
     rules: dict[str, float] = field(default_factory=dict)
     columns: dict[str, str] = field(default_factory=dict)  # by heading
     notes: list[str] = field(default_factory=list)
@@ -48,16 +48,6 @@ class LogFiles:
         """Return what a file is called in messages and rejects."""
         # A name that is no valid text, or holds control characters, must not reach a terminal.
         return printable(path.relative_to(self.root).as_posix())
-
-
-@dataclass(frozen=True)
-class Resource:
-    """A file, or several read as one, that a package lists."""
-
-    name: str
-    paths: tuple[Path, ...]
-    rules: dict[str, float]
-    options: dict[str, str | None]
 
 
 def find_files(path: str | Path) -> LogFiles:
@@ -109,45 +99,40 @@ def _use_package(package: Path, found: LogFiles) -> None:
     whole = _package_of(package)
     every = whole["resources"]
     tables = [r for r in every if KEY in r] or [r for r in every if _looks_like_table(r)]
-    used = [_resource(package, r) for r in tables]
+    told = {path: r for r in tables for path in _files_of(package, r)}
     if found.paths:
-        used = [r for r in used if found.paths[0] in r.paths]
-        if not used and KEY not in whole:
+        told = {path: r for path, r in told.items() if path in found.paths}
+        if not told and KEY not in whole:
             name = found.paths[0].name
             found.notes.append(f"{PACKAGE} does not list {name}; its rules are not used.")
-    elif used and KEY not in whole:
+    elif told and KEY not in whole:
         mentioned = {str(path) for r in every for path in _paths(r)}
         left = sorted({p.name for p in found.root.iterdir() if _is_log(p)} - mentioned)
-        found.paths = list(dict.fromkeys(path for r in used for path in r.paths))
+        found.paths = list(told)
         found.warnings += left and [
             f"{', '.join(left)} not read: {PACKAGE} does not list them. Add them there, or "
             "take it away to read every file."
         ]
-    for resource in used:
-        found.options |= dict.fromkeys(resource.paths, resource.options)
+    found.encodings = {path: _encoding(r) for path, r in told.items()}
     own = whole.get(KEY, {})
     columns = own.pop("columns", {}) if isinstance(own, dict) else {}
     found.columns = _checked(package, "columns", columns, checked_columns)
-    found.rules = _checked(package, KEY, own, declared_rules) | _common_rules(
-        package, [r for r in used if r.rules]
-    )
-    found.warnings += [
-        f"{PACKAGE}: resource {str(r.get('name'))[:40]!r} holds its data inline and was "
-        "not read; put it in a file."
-        for r in every
-        if "data" in r and r not in tables
+    found.rules = _checked(package, KEY, own, declared_rules) | _common_rules(package, told)
+
+
+def _common_rules(package: Path, told: dict[Path, dict[str, Any]]) -> dict[str, float]:
+    """Return the reading rules of files read together, which must be the same."""
+    said = [
+        (_name(r), _checked(package, _name(r), r.get(KEY), declared_rules)) for r in told.values()
     ]
-
-
-def _common_rules(package: Path, resources: Sequence[Resource]) -> dict[str, float]:
-    """Return the reading rules of resources read together, which must be the same."""
-    for first, other in pairwise(resources):
-        if first.rules != other.rules:
+    declared = [one for one in said if one[1]]
+    for (first, rules), (other, others) in pairwise(declared):
+        if rules != others:
             raise LogError(
-                f"{package}: resources {first.name!r} and {other.name!r} declare different "
-                "reading rules. Keep logs read by different displays in separate folders."
+                f"{package}: {first} and {other} declare different reading rules. Keep logs "
+                "read by different displays in separate folders."
             )
-    return dict(resources[0].rules) if resources else {}
+    return dict(declared[0][1]) if declared else {}
 
 
 def _is_log(path: Path) -> bool:
@@ -229,18 +214,25 @@ def _paths(resource: dict[str, Any]) -> list[Any]:
 
 
 def _looks_like_table(resource: dict[str, Any]) -> bool:
-    endings = [Path(str(path)).suffix.lower() for path in _paths(resource)]
-    return bool(endings) and set(endings) <= set(ENDINGS)
+    endings = {Path(str(path)).suffix.lower() for path in _paths(resource)}
+    return "data" in resource or bool(endings) and endings <= set(ENDINGS)
 
 
-def _resource(package: Path, resource: dict[str, Any]) -> Resource:
-    name = str(resource.get("name", "unnamed"))[:60]
+def _name(resource: dict[str, Any]) -> str:
+    return f"resource {str(resource.get('name', 'unnamed'))[:60]!r}"
+
+
+def _encoding(resource: dict[str, Any]) -> str | None:
+    # A byte-order mark settles the encoding better than a descriptor that says utf-8.
+    given = resource.get("encoding")
+    return None if str(given).lower().replace("-", "") == "utf8" else given
+
+
+def _files_of(package: Path, resource: dict[str, Any]) -> list[Path]:
     paths = _paths(resource)
     if not paths:
-        raise LogError(f"{package}: resource {name!r} lists no file under 'path'.")
-    rules = _checked(package, f"resource {name!r}", resource.get(KEY), declared_rules)
-    files = tuple(_inside(package, name, p) for p in paths)
-    return Resource(name, files, rules, _options(package, name, resource))
+        raise LogError(f"{package}: {_name(resource)} lists no file under 'path'.")
+    return [_inside(package, _name(resource), path) for path in paths]
 
 
 def _checked(package: Path, place: str, said: Any, check: Callable[[Any], Any]) -> Any:
@@ -253,8 +245,8 @@ def _checked(package: Path, place: str, said: Any, check: Callable[[Any], Any]) 
 def _inside(package: Path, name: str, path: Any) -> Path:
     """Return a resource's file; it must lie in the package's own folder."""
     if not isinstance(path, str) or not path:
-        raise LogError(f"{package}: resource {name!r} needs the name of a file under 'path'.")
-    where = f"{package}: resource {name!r} lists {path[:100]!r}"
+        raise LogError(f"{package}: {name} needs the name of a file under 'path'.")
+    where = f"{package}: {name} lists {path[:100]!r}"
     # Windows' reading of a path knows every separator, and drives.
     parts = PureWindowsPath(path)
     if parts.anchor or ".." in parts.parts or re.match(r"~|.*\0|[a-zA-Z][\w+.-]+:", path, re.S):
@@ -263,19 +255,6 @@ def _inside(package: Path, name: str, path: Any) -> Path:
     if not file.exists():
         raise LogError(f"{where}, which is not there.")
     return file
-
-
-def _options(package: Path, name: str, resource: dict[str, Any]) -> dict[str, str | None]:
-    """Return encoding and separator as stated, in the words of `open_tables`."""
-    dialect = resource.get("dialect")
-    separator = dialect.get("delimiter") if isinstance(dialect, dict) else None
-    plain = isinstance(separator, str) and len(separator) == 1 and separator not in '\r\n"'
-    if separator is not None and not plain:
-        raise LogError(f"{package}: resource {name!r}: the delimiter must be one character.")
-    encoding = resource.get("encoding")
-    # A byte-order mark settles the encoding better than a descriptor that says utf-8.
-    utf_8 = str(encoding).lower().replace("-", "") == "utf8"
-    return {"encoding": None if utf_8 else encoding, "separator": separator}
 
 
 def keep_columns(path: str | Path, columns: Mapping[str, str], **rules: float) -> Path:

@@ -43,9 +43,16 @@ def pseudonyms_of(putts: pd.DataFrame) -> Called:
 
 def _tells(column: str, label: str, players: list[str]) -> bool:
     """Return whether a label of a column may tell who somebody is."""
-    if column == "session":
-        return not DAY.fullmatch(label)
-    return column == "player" or _holds_one(label, players)
+    if column in ("player", "session"):
+        return column == "player" or not DAY.fullmatch(label)
+    text, words = _plain(label)
+    for name, parts in map(_plain, players):
+        # A word of the player's name in the label, or one of the label in the name.
+        inside = [part in text for part in parts if len(part) > 2 or not part.isascii()]
+        inside += [word in name for word in words if len(word) > 2 or not word.isascii()]
+        if any(inside) or set(parts) & set(words):
+            return True
+    return False
 
 
 def name_in(called: Called, column: str, label: str) -> str:
@@ -56,17 +63,6 @@ def name_in(called: Called, column: str, label: str) -> str:
 def under(called: Called, rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows with their labels as they are called."""
     return rows.assign(**{c: rows[c].map(to).astype(rows[c].dtype) for c, to in called.items()})
-
-
-def _holds_one(label: str, players: list[str]) -> bool:
-    """Return whether a word of any player's name is in a label, or one of the label in a name."""
-    text, words = _plain(label)
-    for name, parts in map(_plain, players):
-        inside = [part in text for part in parts if len(part) > 2 or not part.isascii()]
-        inside += [word in name for word in words if len(word) > 2 or not word.isascii()]
-        if any(inside) or set(parts) & set(words):
-            return True
-    return False
 
 
 def _plain(label: str) -> tuple[str, list[str]]:

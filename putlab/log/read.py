@@ -14,18 +14,8 @@ from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
 from putlab.base.words import HIDING, counted, names_hidden, unless_hidden
-from putlab.log import headings
+from putlab.log import checks, headings
 from putlab.log.cells import read_labels
-from putlab.log.checks import (
-    lost_visits,
-    nothing_usable,
-    on_green,
-    plausibility,
-    rejects_table,
-    repeated_sessions,
-    where,
-    with_sessions,
-)
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
 from putlab.log.pseudonyms import UNSAID, pseudonyms_of, said, under
 from putlab.log.rows import WHOLE_ROW, rows_of
@@ -117,7 +107,7 @@ class Log(Result):
     @property
     def on_green(self) -> pd.Series:
         """Which putts were struck on a green and say something of the golfer's spread."""
-        return on_green(self.putts)
+        return checks.on_green(self.putts)
 
     def only(self, player: str) -> Log:
         """Return the log of one player, with the same rules and digest.
@@ -202,7 +192,7 @@ def read_log(
     given, declared = headings.checked_columns(columns), declared_rules(rules)
     with names_hidden(pseudonyms):
         try:
-            return _read(path, declared, given, guess=guess, allow_empty=allow_empty)
+            return _read(path, declared, given, guess, allow_empty)
         except LogError:
             if HIDING.get():
                 raise LogError(UNSAID) from None
@@ -210,12 +200,7 @@ def read_log(
 
 
 def _read(
-    path: str | Path,
-    declared: dict[str, float],
-    given: headings.Columns,
-    *,
-    guess: bool,
-    allow_empty: bool,
+    path: str | Path, declared: dict[str, float], given: headings.Columns, guess: bool, empty: bool
 ) -> Log:
     files = find_files(path)
     account = _Account(files.warnings, files.notes)
@@ -224,16 +209,16 @@ def _read(
         raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
-    lost = list(lost_visits(account.rejected, set(rows["session"])))
+    lost = list(checks.lost_visits(account.rejected, set(rows["session"])))
     rows = _reject_duplicates(_settle_players(rows, account), account)
-    putts, warnings, assumed = with_sessions(rows)
+    putts, warnings, assumed = checks.with_sessions(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
     called = pseudonyms_of(putts.sort_index().sort_values("rank", kind="stable"))
     putts = putts.reset_index(drop=True)
-    account.warnings = [*lost, *account.warnings, *repeated_sessions(rows), *warnings]
-    rejects = rejects_table(account.rejects)
-    if rows.empty and not allow_empty:
-        raise LogError(nothing_usable(path, rejects))
+    account.warnings = [*lost, *account.warnings, *checks.repeated_sessions(rows), *warnings]
+    rejects = checks.rejects_table(account.rejects)
+    if rows.empty and not empty:
+        raise LogError(checks.nothing_usable(path, rejects))
     made = complete_rules(files.rules | declared, putts)
     if made.aim_past_ft is not None:
         putts["aim_past_ft"] = putts["aim_past_ft"].fillna(made.aim_past_ft)
@@ -241,7 +226,7 @@ def _read(
         putts=under(called, putts[[*COLUMN, "file", "row"]]),
         rejects=rejects,
         rules=made,
-        warnings=said(account.warnings) + plausibility(putts, made, called),
+        warnings=said(account.warnings) + checks.plausibility(putts, made, called),
         notes=said(account.notes),
         files=list(account.names.values()),
         rows_read=account.rows_read,
@@ -298,7 +283,7 @@ def _rows_of_files(found: LogFiles, given: headings.Columns, account: _Account) 
         content = content_of(path, name)
         digest = digest_of(content)
         twin = account.digests.get(digest)
-        tables = open_tables(content, name, **found.options.get(path, {}))
+        tables = open_tables(content, name, found.encodings.get(path))
         for sheet, (table, wanted) in enumerate(_logs(tables, given, account), start=1):
             alone = called if len(tables) == 1 else f"{called}, sheet {sheet}"
             table.name = unless_hidden(table.name, alone)
@@ -394,7 +379,7 @@ def _reject_duplicates(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     clash = rest[rest.duplicated(one_putt) & rest["putt"].notna()]
     if len(clash):
         account.warnings.append(
-            f"putt numbers repeat within a session with other readings ({where(clash)}); "
+            f"putt numbers repeat within a session with other readings ({checks.where(clash)}); "
             "all were kept. If two visits share a session label, give each its own."
         )
     return rest

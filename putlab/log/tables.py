@@ -48,9 +48,7 @@ class Table:
     visit: str = ""  # the sheet's name, where it can be a visit's
 
 
-def open_tables(
-    content: bytes, name: str, *, encoding: str | None = None, separator: str | None = None
-) -> list[Table]:
+def open_tables(content: bytes, name: str, encoding: str | None = None) -> list[Table]:
     """Open the tables of a file: one, or one a sheet. First bytes do not lie, names can."""
     if not content:
         raise LogError(f"{name} is empty; expected a row of column names, then a row a putt.")
@@ -64,7 +62,7 @@ def open_tables(
             f"{name} does not hold what its ending says: it is not a {ending} file, or is "
             "damaged. Save it again, or give it the ending that fits."
         )
-    return [_open_delimited(content, name, encoding, separator)]
+    return [_open_delimited(content, name, encoding)]
 
 
 def _gathered(records: Iterable[Record], wanted: dict[str, int]) -> tuple[pd.DataFrame, Broken]:
@@ -92,7 +90,7 @@ MARKS = {
     codecs.BOM_UTF16_BE: "utf-16",
 }
 
-SEPARATORS = (",", ";", "\t", "|")
+SEPARATORS = ",;\t|"
 
 # A first line that names the separator, which spreadsheets write.
 HINT = re.compile(r'"?sep=(.)"?[\r\n]*')
@@ -111,12 +109,10 @@ NEVER_CLOSED = "a quotation mark opens a cell and is never closed"
 TOO_MANY = "is a decimal comma or a separator inside a cell not in quotes?"
 
 
-def _open_delimited(
-    content: bytes, name: str, encoding: str | None, separator: str | None
-) -> Table:
+def _open_delimited(content: bytes, name: str, encoding: str | None) -> Table:
     """Open a text file; rows are numbered as a spreadsheet shows them, the header being 1."""
     text, known = _text_of(content, name, encoding)
-    separator, first = _shape(text, separator)
+    separator, first = _shape(text)
     records = _records(io.StringIO(text, newline=""), separator, name, first)
     header = next(records, None)
     if header is None:
@@ -127,40 +123,27 @@ def _open_delimited(
 
 
 def _text_of(content: bytes, name: str, given: str | None) -> tuple[str, str]:
-    """Return a file's text and encoding: as given, by its mark, its zero bytes, or by trying."""
+    """Return a file's text and encoding: as given, by its mark, or by trying."""
+    known = given or next((MARKS[mark] for mark in MARKS if content.startswith(mark)), None)
     start = content[:4096]
-    tries = ["utf-8", "cp1252"]
-    if known := given or next((MARKS[mark] for mark in MARKS if start.startswith(mark)), None):
-        tries = [known]
-    elif start.count(0) > len(start) / 10:  # a stray zero byte or two only spoils its cell
-        tries = [_sixteen_bits(start, name)]
-    for encoding in tries:
+    binary = start.count(0) > len(start) / 10  # a stray zero byte or two only spoils its cell
+    for encoding in [known] if known else ["utf-8", "cp1252"] * (not binary):
         with suppress(UnicodeError, LookupError, TypeError):
             return content.decode(encoding), encoding
     raise LogError(
-        f"{name} is not text throughout in {str(tries[0])[:40]}: it is damaged, or another "
-        "encoding is meant. Save it as CSV in UTF-8."
+        f"{name} is not text throughout in {str(known or 'utf-8')[:40]}: it is damaged, no text, "
+        "or another encoding is meant. Save it as CSV in UTF-8."
     )
 
 
-def _sixteen_bits(start: bytes, name: str) -> str:
-    """Tell the byte order of UTF-16 without a mark: plain letters have a zero byte."""
-    zeros, most = (start[0::2].count(0), start[1::2].count(0)), len(start)
-    if max(zeros) > most / 4 and min(zeros) < most / 50:
-        return "utf-16-be" if zeros[0] > zeros[1] else "utf-16-le"
-    raise LogError(
-        f"{name} holds binary data, not text; expected a .csv, .tsv, .parquet or .xlsx log."
-    )
-
-
-def _shape(text: str, separator: str | None) -> tuple[str, int]:
+def _shape(text: str) -> tuple[str, int]:
     """Return the separator that makes most known names of a row, and that row's line."""
     lines = enumerate(io.StringIO(text, newline=""), start=1)
     start = list(islice(((n, line) for n, line in lines if line.strip()), LOOKED_AT))
+    separators, tried = SEPARATORS, []
     if start and (hint := HINT.fullmatch(start[0][1])):
-        separator, start = separator or hint[1], start[1:]
-    tried = []
-    for mark in [separator] if separator else SEPARATORS:
+        separators, start = hint[1], start[1:]
+    for mark in separators:
         rows = [next(csv.reader([line], delimiter=mark)) for _, line in start]
         at, known = header_at(rows)
         tried.append((known, len(rows[at]) if rows else 0, mark, start[at][0] if rows else 1))

@@ -189,11 +189,8 @@ def test_without_a_marked_resource_all_tables_are_the_log(tmp_path):
         tmp_path,
         {"name": "a", "path": ["a.csv", "b.csv"]},
         {"name": "picture", "path": "green.png"},
-        {"name": "inline", "data": [1]},
     )
-    log = read_log(tmp_path)
-    assert log.files == ["a.csv", "b.csv"]
-    assert "'inline' holds its data inline" in log.warnings[0]
+    assert read_log(tmp_path).files == ["a.csv", "b.csv"]
 
 
 def test_a_file_that_is_not_listed_is_warned_of(tmp_path):
@@ -215,14 +212,11 @@ def test_rules_beside_a_single_file_are_used_where_they_name_it(tmp_path):
     assert "does not list b.csv" in other.notes[0]
 
 
-def test_encoding_and_delimiter_are_taken_from_the_package(tmp_path):
+def test_the_encoding_is_taken_from_the_package(tmp_path):
     (tmp_path / "a.csv").write_bytes(
-        "player:session:distance_ft:line_deg\nŻ:a:10:1\n".encode("cp1250")
+        "player;session;distance_ft;line_deg\nŻ;a;10;1\n".encode("cp1250")
     )
-    describe(
-        tmp_path,
-        {"path": "a.csv", "encoding": "cp1250", "dialect": {"delimiter": ":"}, "putlab": {}},
-    )
+    describe(tmp_path, {"path": "a.csv", "encoding": "cp1250", "putlab": {}})
     assert list(read_log(tmp_path).putts["player"]) == ["Ż"]
 
 
@@ -258,6 +252,7 @@ def test_a_path_cannot_leave_the_folder(tmp_path, path):
         ("{}", "expected a list under 'resources'"),
         ('{"resources": [1]}', "expected a list under 'resources'"),
         ('{"resources": [{"putlab": {}}]}', "needs the name of a file"),
+        ('{"resources": [{"name": "a", "data": [1]}]}', "'a' needs the name of a file"),
         ('{"resources": [{"putlab": {}, "path": []}]}', "lists no file"),
         ('{"resources": [{"putlab": {}, "path": 7}]}', "needs the name of a file"),
         ('{"resources": [{"putlab": {}, "path": "gone.csv"}]}', "which is not there"),
@@ -265,10 +260,6 @@ def test_a_path_cannot_leave_the_folder(tmp_path, path):
         ('{"resources": [{"putlab": {"line_stp_deg": 1}, "path": "a.csv"}]}', "line_step_deg"),
         ('{"resources": [{"putlab": {"line_step_deg": "1"}, "path": "a.csv"}]}', "got '1'"),
         ('{"resources": [{"putlab": {"line_step_deg": NaN}, "path": "a.csv"}]}', "got 'nan'"),
-        (
-            '{"resources": [{"putlab": {}, "path": "a.csv", "dialect": {"delimiter": "::"}}]}',
-            "one character",
-        ),
     ],
 )
 def test_a_broken_package_is_one_message(tmp_path, text, message):
@@ -294,6 +285,6 @@ def test_one_log_has_one_set_of_rules(tmp_path):
         {"name": "a", "path": "a.csv", "putlab": {"line_step_deg": 1}},
         {"name": "b", "path": "b.csv", "putlab": {"line_step_deg": 0.5}},
     )
-    with pytest.raises(LogError, match="'a' and 'b' declare different reading rules"):
+    with pytest.raises(LogError, match="'a' and resource 'b' declare different reading rules"):
         read_log(tmp_path)
     assert read_log(tmp_path / "b.csv").rules.line_step_deg == 0.5
