@@ -1,9 +1,9 @@
 """Numbers as a golfer reads them: fixed places, units, signs turned into words."""
 
-import contextlib
 import math
 import re
 from collections.abc import Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from contextvars import ContextVar
 from typing import Any
 
@@ -93,14 +93,18 @@ def minus(text: str) -> str:
     return re.sub(r"-(?=\d)", "−", re.sub(r"-(?=0(\.0+)?\b(?!\.))", "", text))
 
 
-@contextlib.contextmanager
-def lengths_in(units: str) -> Iterator[None]:
-    """Say lengths in feet or metres, ``ft`` or ``m``, for a while."""
-    before = SPOKEN.set(units)
+@contextmanager
+def _held(choice: ContextVar, value: object) -> Iterator[None]:
+    before = choice.set(value)
     try:
         yield
     finally:
-        SPOKEN.reset(before)
+        choice.reset(before)
+
+
+def lengths_in(units: str) -> AbstractContextManager[None]:
+    """Say lengths in feet or metres, ``ft`` or ``m``, for a while."""
+    return _held(SPOKEN, units)
 
 
 def length_words(distance_ft: float) -> str:
@@ -137,14 +141,9 @@ def together(text: str) -> str:
     return text.replace(" to ", " to\u00a0")
 
 
-@contextlib.contextmanager
-def names_hidden(hidden: bool) -> Iterator[None]:
+def names_hidden(hidden: bool) -> AbstractContextManager[None]:
     """Say nothing that may be a name, for a while."""
-    before = HIDING.set(hidden or HIDING.get())
-    try:
-        yield
-    finally:
-        HIDING.reset(before)
+    return _held(HIDING, hidden or HIDING.get())
 
 
 def unless_hidden(text: object, instead: str = HIDDEN) -> str:

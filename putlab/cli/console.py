@@ -39,12 +39,16 @@ def insistent_interrupts() -> Iterator[None]:
         signal.setitimer(signal.ITIMER_REAL, 1.0)
         raise KeyboardInterrupt
 
+    def quieter(lost: Any) -> None:  # of what callbacks lose, interrupts come again
+        if not issubclass(lost.exc_type, KeyboardInterrupt):
+            hook(lost)
+
     main = threading.current_thread() is threading.main_thread()
     if not main or not hasattr(signal, "setitimer"):  # Windows has no such timer
         yield
         return
     handlers = {n: signal.signal(n, again) for n in (signal.SIGINT, signal.SIGALRM)}
-    hook, sys.unraisablehook = sys.unraisablehook, _all_but_interrupts(sys.unraisablehook)
+    hook, sys.unraisablehook = sys.unraisablehook, quieter
     try:
         yield
     finally:
@@ -52,16 +56,6 @@ def insistent_interrupts() -> Iterator[None]:
         signal.setitimer(signal.ITIMER_REAL, 0)
         for number, handler in handlers.items():
             signal.signal(number, handler)
-
-
-def _all_but_interrupts(hook: Callable[[Any], object]) -> Callable[[Any], None]:
-    """Return a hook for what callbacks lose, quiet about interrupts: they come again."""
-
-    def quieter(lost: Any) -> None:
-        if not issubclass(lost.exc_type, KeyboardInterrupt):
-            hook(lost)
-
-    return quieter
 
 
 def run(app: typer.Typer | Callable[..., None], arguments: list[str] | None = None) -> int:

@@ -14,7 +14,7 @@ from putlab.base.words import listed
 from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show, tell, together
-from putlab.cli.options import Output, PastFt, Player, Seed, Session, Units
+from putlab.cli.options import Output, PastFt, Player, Seed, Units, Visit
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -49,7 +49,7 @@ def game(
         float | None, Option(help="Deal no longer hole [default: the log's longest, or 40 ft].")
     ] = None,
     units: Units = None,
-    session: Session = None,
+    session: Visit = None,
     past_ft: PastFt = PAST_FT,
     reference: Annotated[
         Path | None, Option(help="CSV of distance_ft, average_putts; default: tour.")

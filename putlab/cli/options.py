@@ -14,6 +14,7 @@ import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import M_PER_FT, SEED
 from putlab.base.words import HIDING, SPOKEN, unless_hidden
+from putlab.base.writing import SHEET, TABLE, check_writable
 from putlab.cli.console import progress, say
 
 if TYPE_CHECKING:
@@ -32,15 +33,24 @@ def number(meaning: str, least: float, most: float) -> Any:
     return Option(help=f"{meaning}, {least:g} to {most:g}.", callback=checked)
 
 
+def place(kinds: Sequence[str]) -> Any:
+    """Declare the option of a file to write; a place or ending that can't be is refused at once."""
+
+    def checked(output: Path | None) -> Path | None:
+        check_writable(output, kinds)
+        return output
+
+    return Option("-o", "--output", help="File to write; '-': standard output.", callback=checked)
+
+
 LOG = "A log of putts (.csv, .parquet, .xlsx) or a folder."
 LogPath = Annotated[Path, Argument(metavar="LOG", help=LOG)]
 Player = Annotated[str | None, Option("--player", "-p", help="Only this player, as in the log.")]
-Output = Annotated[
-    Path | None, Option("-o", "--output", help="File to write; '-' is standard output.")
-]
+Output = Annotated[Path | None, place(TABLE)]
+Sheet = Annotated[Path | None, place(SHEET)]
 # The most that numpy and nutpie take for a seed.
 Seed = Annotated[int, Option(help="Seed of everything random.", min=0, max=2**32 - 1)]
-Session = Annotated[str | None, Option(help="Visit written into the rows [default: today].")]
+Visit = Annotated[str | None, Option(help="Visit written into the rows [default: today].")]
 Lengths = Annotated[str, Option(help="Lengths: a list (3,6,10), a range (2-60), or both.")]
 Units = Annotated[str | None, Option(help="Unit of lengths, ft or m [default: the log's].")]
 StimpFt = Annotated[float, number("Green speed, feet", 1, 30)]

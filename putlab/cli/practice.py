@@ -9,20 +9,9 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.writing import SHEET, check_writable, write_table
+from putlab.base.writing import write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell, together
-from putlab.cli.options import (
-    LogPath,
-    Output,
-    PastFt,
-    Player,
-    Seed,
-    Session,
-    StimpFt,
-    Units,
-    number,
-)
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -45,23 +34,22 @@ Mix = Annotated[
 
 
 def advise(
-    log: LogPath,
-    minutes: Annotated[float, number("Practice time, minutes", 1, 6000)] = 60.0,
-    player: Player = None,
+    log: options.LogPath,
+    minutes: Annotated[float, options.number("Practice time, minutes", 1, 6000)] = 60.0,
+    player: options.Player = None,
     experience: Experience = None,
     reference: Reference = None,
     mix: Mix = None,
-    stimp_ft: StimpFt = STIMP_FT,
-    past_ft: PastFt = PAST_FT,
-    hours: Annotated[float, number("The longer horizon: hours in all", 0.1, 10_000)] = 10.0,
-    weeks: Annotated[int, number("Weeks they are spread over", 1, 520)] = 10,
+    stimp_ft: options.StimpFt = STIMP_FT,
+    past_ft: options.PastFt = PAST_FT,
+    hours: Annotated[float, options.number("The longer horizon: hours in all", 0.1, 10_000)] = 10.0,
+    weeks: Annotated[int, options.number("Weeks they are spread over", 1, 520)] = 10,
     split_weeks: Annotated[bool, Option("--split-weeks", help="Split those weeks too.")] = False,
     what_if: Annotated[bool, Option("--what-if", help="Which assumption flips it? Slow.")] = False,
-    output: Output = None,
-    seed: Seed = SEED,
+    output: options.Output = None,
+    seed: options.Seed = SEED,
 ) -> None:
     """Which distance deserves the next hour, line or pace, how sure, and what it saves."""
-    check_writable(output)
     # Every choice is read before the fit, so that a wrong one costs no minute.
     known = pl.reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
     read = options.read(log, player)
@@ -109,17 +97,16 @@ def _advice_for(fit: Fit, player: str | None, **asked: Any) -> list[Advice]:
 
 
 def plan(
-    log: LogPath,
-    minutes: Annotated[float, number("Whole session, minutes", 1, 600)] = 40,
-    player: Player = None,
-    session: Session = None,
+    log: options.LogPath,
+    minutes: Annotated[float, options.number("Whole session, minutes", 1, 600)] = 40,
+    player: options.Player = None,
+    session: options.Visit = None,
     lengths: Annotated[str | None, Option(help="The only lengths to drill, as in 4,10,33.")] = None,
-    units: Units = None,
-    output: Output = None,
-    seed: Seed = SEED,
+    units: options.Units = None,
+    output: options.Sheet = None,
+    seed: options.Seed = SEED,
 ) -> None:
     """The next session: drills, putts, order, what to aim for and what would be news."""
-    check_writable(output, SHEET)
     drills = pl.drill_minutes(minutes)
     read = options.read(log, player)
     units = options.unit(units, read)
@@ -159,14 +146,13 @@ def _last_stimp_ft(log: Log, player: str) -> float | None:
 
 
 def review(
-    log: LogPath,
+    log: options.LogPath,
     session: Annotated[str | None, Option(help="Visit to review [default: the last].")] = None,
-    player: Player = None,
-    output: Output = None,
-    seed: Seed = SEED,
+    player: options.Player = None,
+    output: options.Output = None,
+    seed: options.Seed = SEED,
 ) -> None:
     """After a session: is it news, or what this golfer does on an ordinary day?"""
-    check_writable(output)
     read = options.read(log, player)
     # The fit keeps its own seed, so that another seed of the days needs no other fit.
     asked: dict[str, Any] = {"session": session, "seed": seed, "fit": options.fit}

@@ -98,7 +98,6 @@ def estimate(
 
       putlab estimate data_demo --posterior draws.nc
     """
-    check_writable(output)
     check_writable(posterior, kinds=(".nc",))
     read = options.read(log, player)
     fit = options.fit(read, seed=seed)
@@ -148,7 +147,6 @@ def backtest(
 
       putlab backtest data_demo --player birch
     """
-    check_writable(output)
     read = options.read(log, player)
     advance = progress("Fitting what came before")
     found = pl.backtest(read, visits=visits, seed=seed, progress=advance)
@@ -183,7 +181,6 @@ def holeout(
     output: Output = None,
 ) -> None:
     """One putt, three putts, average putts and mean leave of one known skill, by distance."""
-    check_writable(output)
     distance_ft = options.feet(lengths)
     spreads = {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
     biases = {"line_bias_deg": line_bias_deg, "pace_bias_pct": pace_bias_pct}
@@ -219,7 +216,6 @@ def roll(
 
       putlab roll --distance-ft 10 --slope-pct 2 --slope-to-deg 90 -o roll.csv
     """
-    check_writable(output)
     asked = {"distance_ft": distance_ft, "past_ft": past_ft, "stimp_ft": stimp_ft}
     asked |= {"slope_pct": slope_pct, "slope_to_deg": slope_to_deg}
     asked |= {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}

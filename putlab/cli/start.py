@@ -10,7 +10,7 @@ from putlab.base.settings import SEED
 from putlab.base.writing import SHEET, check_writable
 from putlab.cli import options
 from putlab.cli.console import say
-from putlab.cli.options import Output, Seed, Session, Units
+from putlab.cli.options import Output, Seed, Units, Visit
 
 # Three stretches of those that advice is given for, on a mat of six or seven metres.
 LENGTHS = {"ft": "4,10,20", "m": "1,3,6"}
@@ -23,7 +23,7 @@ def start(
     putts: Annotated[int, Option(help="Putts of each player.")] = 60,
     holes: Annotated[int, Option(help="Holes of the counted game, or 0.")] = 9,
     players: Annotated[str | None, Option(help="Labels, as in alder,birch.")] = None,
-    session: Session = None,
+    session: Visit = None,
     seed: Seed = SEED,
 ) -> None:
     """A sheet to fill in: a workbook, or a page for the phone on the floor beside the mat.

@@ -100,7 +100,6 @@ def compare(
 
       putlab compare putts.csv --before A --after B --metric strokes -o change.json
     """
-    check_writable(output)
     read = options.read(log, player)
     asked = {"too_small_pct": too_small, "too_small_strokes": too_small_strokes}
     asked |= {"detect_pct": detect}

@@ -137,12 +137,13 @@ def test_an_interrupt_lost_in_a_callback_comes_again():
     assert signal.getitimer(signal.ITIMER_REAL) == (0.0, 0.0)
 
 
-def test_of_what_callbacks_lose_all_but_interrupts_is_told():
+def test_of_what_callbacks_lose_all_but_interrupts_is_told(monkeypatch):
     told = []
-    hook = console._all_but_interrupts(told.append)
+    monkeypatch.setattr(sys, "unraisablehook", told.append)
     fault = SimpleNamespace(exc_type=ValueError)
-    hook(SimpleNamespace(exc_type=KeyboardInterrupt))
-    hook(fault)
+    with console.insistent_interrupts():
+        sys.unraisablehook(SimpleNamespace(exc_type=KeyboardInterrupt))
+        sys.unraisablehook(fault)
     assert told == [fault]
 
 
