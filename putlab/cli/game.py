@@ -64,11 +64,11 @@ def game(
     if deal is not None and reference:
         raise UsageError("--reference judges a LOG, and --deal asks for none: leave one out.")
     against = pl.read_reference(reference) if reference else pl.tour_reference()
-    read = None if log is None else options.read(log, player)
+    read = None if log is None else options.read(log, player, units)
     if deal is not None:
-        units = options.unit(units, read)
+        unit = read.units if read else options.unit(units)
         mix, room_ft = _mix(read, player, level)
-        longest_ft = room_ft if longest is None else options.feet(f"{longest:g}", units)[0]
+        longest_ft = room_ft if longest is None else options.feet(f"{longest:g}", unit)[0]
         card = pl.deal_game(
             mix,
             deal,
@@ -76,12 +76,12 @@ def game(
             session=options.visit(session, output),
             slopes_pct=_percents(slopes),
             longest_ft=longest_ft,
-            step_ft=STEP[units] / options.FOOT[units],
+            step_ft=STEP[unit] / options.FOOT[unit],
         )
-        longest_said = f"{longest_ft * options.FOOT[units]:.3g} {units}"
+        longest_said = f"{longest_ft * options.FOOT[unit]:.3g} {unit}"
         say(f"Lengths: {mix.level} ({mix.source}); none longer than {longest_said} (--longest).")
         if output is not None:
-            pl.write_sheet(card.assign(player=player), output, units=units)
+            pl.write_sheet(card.assign(player=player), output, units=unit)
             return
         show(pl.games.card_in_words(card), f"Counted game of {deal} holes, each par two")
         say("Nothing is conceded. Write the card to fill in with -o card.csv.")

@@ -5,8 +5,9 @@ from __future__ import annotations
 import contextlib
 import datetime
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from typer import Argument, CallbackParam, Option
 
@@ -52,7 +53,7 @@ Sheet = Annotated[Path | None, place(SHEET)]
 Seed = Annotated[int, Option(help="Seed of everything random.", min=0, max=2**32 - 1)]
 Visit = Annotated[str | None, Option(help="Visit written into the rows [default: today].")]
 Lengths = Annotated[str, Option(help="Lengths: a list (3,6,10), a range (2-60), or both.")]
-Units = Annotated[str | None, Option(help="Unit of lengths, ft or m [default: the log's].")]
+Units = Annotated[Literal["ft", "m"] | None, Option(help="Unit of lengths [default: the log's].")]
 StimpFt = Annotated[float, number("Green speed, feet", 1, 30)]
 PastFt = Annotated[float, number("How far past the hole the golfer aims to roll it, feet", 0, 20)]
 
@@ -65,8 +66,8 @@ LONGEST_FT = 200
 FOOT = {"ft": 1.0, "m": M_PER_FT}
 
 
-def read(path: Path, player: str | None = None) -> Log:
-    """Read a log that holds a player, and tell about what was left out."""
+def read(path: Path, player: str | None = None, units: str | None = None) -> Log:
+    """Read a log that holds a player, to be answered in a unit; tell about what was left out."""
     log = pl.read_log(path, pseudonyms=HIDING.get())
     if len(log.rejects):
         say(
@@ -77,8 +78,7 @@ def read(path: Path, player: str | None = None) -> Log:
         say(f"Look at: {warning}")
     if player is not None:
         log.choose(player)
-    SPOKEN.set(log.units)
-    return log
+    return replace(log, units=unit(units or log.units))
 
 
 def fit(log: Log, *, seed: int = SEED) -> Fit:
@@ -87,13 +87,10 @@ def fit(log: Log, *, seed: int = SEED) -> Fit:
     return pl.fit(log, seed=seed)
 
 
-def unit(asked: str | None, log: Log | None = None) -> str:
-    """Read the unit in which lengths are said; where none is given it is the log's."""
-    if asked not in (None, *FOOT):
-        raise UsageError(f"--units {asked}: give ft or m.")
-    units = asked or (log.units if log else "ft")
-    SPOKEN.set(units)
-    return units
+def unit(units: str | None) -> str:
+    """Say lengths in a unit from here on: feet where none is given."""
+    SPOKEN.set(units or "ft")
+    return SPOKEN.get()
 
 
 def visit(session: str | None, output: Path | None = None) -> str | None:

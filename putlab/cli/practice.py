@@ -46,13 +46,14 @@ def advise(
     weeks: Annotated[int, options.number("Weeks they are spread over", 1, 520)] = 10,
     split_weeks: Annotated[bool, Option("--split-weeks", help="Split those weeks too.")] = False,
     what_if: Annotated[bool, Option("--what-if", help="Which assumption flips it? Slow.")] = False,
+    units: options.Units = None,
     output: options.Output = None,
     seed: options.Seed = SEED,
 ) -> None:
     """Which distance deserves the next hour, line or pace, how sure, and what it saves."""
     # Every choice is read before the fit, so that a wrong one costs no minute.
     known = pl.reference_golfer(reference, stimp_ft=stimp_ft, past_ft=past_ft)
-    read = options.read(log, player)
+    read = options.read(log, player, units)
     asked: dict[str, Any] = {"minutes": minutes, "stimp_ft": stimp_ft, "past_ft": past_ft}
     asked |= {"reference": known, "experience": experience}
     asked["mix"] = None if mix is None else pl.round_mix(mix, read.putts)
@@ -108,8 +109,7 @@ def plan(
 ) -> None:
     """The next session: drills, putts, order, what to aim for and what would be news."""
     drills = pl.drill_minutes(minutes)
-    read = options.read(log, player)
-    units = options.unit(units, read)
+    read = options.read(log, player, units)
     # The fit's own seed stays: another order of the same drills needs no other posterior.
     fit = options.fit(read)
     plans = [
@@ -121,7 +121,7 @@ def plan(
             seed=seed,
             session=options.visit(session, output),
             stimp_ft=_last_stimp_ft(read, one.player),
-            lengths_ft=() if lengths is None else options.feet(lengths, units),
+            lengths_ft=() if lengths is None else options.feet(lengths, read.units),
         )
         for one in _advice_for(fit, player, minutes=drills, seed=SEED)
     ]
@@ -129,7 +129,7 @@ def plan(
         import pandas as pd
 
         rows = pd.concat([one.log_rows for one in plans], ignore_index=True)
-        pl.write_sheet(rows, output, units=units, plans=plans)
+        pl.write_sheet(rows, output, units=read.units, plans=plans)
         return
     for row in (row for one in plans for row in [*one.listing, ()]):
         tell("".join(f"{c:<{w}}" for c, w in zip(row, WIDTHS, strict=False)).rstrip())
@@ -149,11 +149,12 @@ def review(
     log: options.LogPath,
     session: Annotated[str | None, Option(help="Visit to review [default: the last].")] = None,
     player: options.Player = None,
+    units: options.Units = None,
     output: options.Output = None,
     seed: options.Seed = SEED,
 ) -> None:
     """After a session: is it news, or what this golfer does on an ordinary day?"""
-    read = options.read(log, player)
+    read = options.read(log, player, units)
     # The fit keeps its own seed, so that another seed of the days needs no other fit.
     asked: dict[str, Any] = {"session": session, "seed": seed, "fit": options.fit}
     found = pl.review_everybody(read, players=None if player is None else [player], **asked)

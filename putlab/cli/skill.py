@@ -14,7 +14,17 @@ from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, SEED, STIMP_
 from putlab.base.writing import check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
-from putlab.cli.options import Lengths, LogPath, Output, PastFt, Player, Seed, StimpFt, number
+from putlab.cli.options import (
+    Lengths,
+    LogPath,
+    Output,
+    PastFt,
+    Player,
+    Seed,
+    StimpFt,
+    Units,
+    number,
+)
 
 if TYPE_CHECKING:
     from putlab.green.roll import Roll
@@ -26,6 +36,7 @@ PAGE = Path("report.html")
 def report(
     log: LogPath,
     player: Player = None,
+    units: Units = None,
     output: Annotated[
         Path, Option("-o", "--output", help="HTML file; '-': standard output.")
     ] = PAGE,
@@ -50,7 +61,7 @@ def report(
         raise UsageError("--workers and --cluster share out the fits of --each-player; give it.")
     if all(sharing.values()):
         raise UsageError("a --cluster has its own workers; leave out --workers.")
-    read = options.read(log, player)
+    read = options.read(log, player, units)
     how: dict[str, Any] = {"each_player": True, "seed": seed, **sharing}
     if not each_player:
         how = {"fit": options.fit(read, seed=seed)}
@@ -79,6 +90,7 @@ STROKES = {
 def estimate(
     log: LogPath,
     player: Player = None,
+    units: Units = None,
     output: Output = None,
     posterior: Annotated[
         Path | None, Option(metavar="FILE.nc", help="All draws, for ArviZ.")
@@ -99,7 +111,7 @@ def estimate(
       putlab estimate data_demo --posterior draws.nc
     """
     check_writable(posterior, kinds=(".nc",))
-    read = options.read(log, player)
+    read = options.read(log, player, units)
     fit = options.fit(read, seed=seed)
     players = [player] if player else fit.players
     table = pl.estimate(fit, players).table

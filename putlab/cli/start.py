@@ -36,15 +36,15 @@ def start(
     """
     output = output or Path(f"{options.visit(session)}.xlsx")
     check_writable(output, SHEET)
-    units = options.unit(units)
+    unit = options.unit(units)
     rows = pl.first_visit(
-        options.feet(lengths or LENGTHS[units], units),
+        options.feet(lengths or LENGTHS[unit], unit),
         putts=putts,
         holes=holes,
         players=[name.strip() for name in players.split(",")] if players else [None],
         session=options.visit(session, output),
         seed=seed,
     )
-    pl.write_sheet(rows, output, units=units)
+    pl.write_sheet(rows, output, units=unit)
     counted = (rows["drill"] == "counted").sum()
     say(f"{output}: {len(rows) - counted} putts and {counted} holes to fill in.")

@@ -40,9 +40,9 @@ def trial(
     check_writable(output, (".json (the design)", *SHEET))
     if before == after:
         raise UsageError("--before and --after are the same; name two conditions.")
-    read = None if log is None else options.read(log, player)
-    units = options.unit(units, read)
-    asked = {"distances_ft": options.feet(lengths, units), "detect_pct": detect, "metric": metric}
+    read = None if log is None else options.read(log, player, units)
+    unit = read.units if read else options.unit(units)
+    asked = {"distances_ft": options.feet(lengths, unit), "detect_pct": detect, "metric": metric}
     asked |= {"sessions": sessions, "session_putts": session_putts, "seed": seed}
     # Without a log first: what cannot be designed is told before the fit.
     design = pl.design_trial(**asked)
@@ -57,7 +57,7 @@ def trial(
         whole = {"meta": {"putlab": pl.__version__}, **design.to_dict()}
         write_json(output, whole | {"schedule": json_records(sheet)})
     else:
-        pl.write_sheet(sheet, output, units=units)
+        pl.write_sheet(sheet, output, units=unit)
 
 
 def _show_trial(design: TrialDesign, before: str, after: str) -> None:

@@ -47,7 +47,7 @@ def test_lengths_players_and_unit_are_the_askers(command, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["--units", "yd"], "--units yd: give ft or m"),
+        (["--units", "yd"], "'yd' is not one of 'ft', 'm'"),
         (["--lengths", "4,x"], "x is not a length. Give ft"),
         (["--units", "m", "--lengths", "70"], "Give m above 0 and at most 60.96"),
         (["--putts", "3"], "15 to 1000"),
