@@ -41,6 +41,12 @@ SHAPE = re.compile(
     re.ASCII,
 )
 
+# Feet and inches in one cell: 4'6", 4 ft 6 in, 4ft6.
+FEET_INCHES = re.compile(
+    r"(\d+)\s*(?:ft|feet|foot|')\.?\s*(\d\d?(?:[.,]\d+)?)\s*(?:in|inch|inches|\"|'')?\.?"
+)
+TYPED = str.maketrans("\u2212\u2019\u2032\u201d\u2033", "-''\"\"")
+
 # A spreadsheet that takes 12.5 for the twelfth of May keeps a date.
 DATE = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
@@ -65,7 +71,11 @@ def read_numbers(
 
 def shape_of(text: str) -> re.Match[str] | None:
     """Return the parts of a number as people write it: sign, size, unit, side."""
-    return SHAPE.fullmatch(text.replace("\u2212", "-").lower())
+    text = text.translate(TYPED).lower()
+    both = FEET_INCHES.fullmatch(text)
+    if both and (inches := float(both[2].replace(",", "."))) < 12:
+        text = f"{int(both[1]) + inches / 12:.10g} ft"
+    return SHAPE.fullmatch(text)
 
 
 def _number(text: str, *, whole: bool, unit: str) -> float:

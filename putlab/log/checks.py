@@ -3,6 +3,7 @@
 What looks wrong in rows that can be used is said as a warning, never repaired.
 """
 
+import calendar
 import datetime
 import re
 import unicodedata
@@ -162,15 +163,24 @@ def _suspected_limits(rows: pd.DataFrame, rules: ReadingRules) -> Iterator[str]:
             )
 
 
-# A day in the name of a file or sheet.
-DAY = re.compile(r"\d+([./-])\d+\1\d+")
+# A day in a title, or in the name of a file or sheet.
+DAY = re.compile(
+    r"\d+([./-])\d+\1\d+|\d\d?[. -]+[a-z]{3,9}[. ,-]+\d{2,4}|[a-z]{3,9}\.? \d\d?,? \d{4}", re.I
+)
+
+
+def day_in(text: str) -> str:
+    """Return the one day that a text names, as it stands there, or nothing."""
+    days = {found[0] for found in DAY.finditer(text)}
+    days = {day for day in days if any(_date(day, way) for way in WAYS)}
+    return days.pop() if len(days) == 1 else ""
 
 
 def _misdated(rows: pd.DataFrame) -> Iterator[str]:
     """Ask about files and sheets named for another day than that of their one visit."""
     for file, visits in rows.groupby("file", sort=False)["session"]:
-        named, days = DAY.search(file), visits.unique()
-        meant = {_date(named[0], way) for way in WAYS} - {""} if named else set()
+        named, days = day_in(file), visits.unique()
+        meant = {_date(named, way) for way in WAYS} - {""}
         if meant and len(days) == 1 and _date(days[0]) and _date(days[0]) not in meant:
             yield f"{file} holds putts of {days[0]}: which day is right? The cells were believed."
 
@@ -284,6 +294,8 @@ WAYS = {
     "dates": (
         r"(?P<year>\d{4})(?P<mark>[./-])(?P<month>\d\d?)(?P=mark)(?P<day>\d\d?)",
         r"(?P<year>\d{4})(?P<month>\d\d)(?P<day>\d\d)",
+        r"(?P<day>\d\d?)[. -]+(?P<month>[a-z]{3,9})[. ,-]+(?P<year>\d{4}|\d\d)",
+        r"(?P<month>[a-z]{3,9})\.? (?P<day>\d\d?),? (?P<year>\d{4})",
     ),
     "day/month/year": (
         r"(?P<day>\d\d?)(?P<mark>[./-])(?P<month>\d\d?)(?P=mark)(?P<year>\d{4}|\d\d)",
@@ -294,6 +306,8 @@ WAYS = {
     # 26-01-05 may be an ISO date cut short.
     "year-month-day": (r"(?P<year>\d\d)-(?P<month>\d\d)-(?P<day>\d\d)",),
 }
+
+MONTHS = [name.lower() for name in calendar.month_abbr]
 
 # Days since 1899-12-30, as spreadsheets count them, from 2000-01-01 to 2079-06-06.
 SERIAL, FIRST_DAY = range(36526, 65537), datetime.date(1899, 12, 30)
@@ -320,10 +334,12 @@ def dated(labels: list[str]) -> tuple[dict[str, str], list[str]]:
 def _date(text: str, way: str = "dates") -> str:
     """Return the ISO date of a label that means one day, read in one of `WAYS`, else nothing."""
     for pattern in (*WAYS["dates"], *WAYS[way]):
-        if found := re.fullmatch(pattern, text, re.ASCII):
+        if found := re.fullmatch(pattern, text, re.ASCII | re.I):
+            month = found["month"].lower()
             year = int(f"20{found['year']}"[-4:])
             with suppress(ValueError):
-                return datetime.date(year, int(found["month"]), int(found["day"])).isoformat()
+                month = int(month) if month.isdigit() else MONTHS.index(month[:3])
+                return datetime.date(year, month, int(found["day"])).isoformat()
     if re.fullmatch(r"\d{5}", text, re.ASCII) and int(text) in SERIAL:
         return (FIRST_DAY + datetime.timedelta(days=int(text))).isoformat()
     return ""

@@ -50,8 +50,15 @@ COUNTS = ("putt", "hole_no", "putts_taken")
 # Where + is left of the target line.
 PLUS_LEFT = "-line_deg"
 
+# Where a length is written once, and stays the same in the blank rows of that visit below it.
+DOWN = " down"
+DOWNWARD = ("distance_m down", "distance_ft down")
+
 # Rows looked at for one that holds headings.
 LOOKED_AT = 20
+
+# Share of putts without a length from which on it may be that it is written once for several.
+MOST_BARE = 0.3
 
 # Lengths without a unit whose middle is below this are proposed as metres, others as feet.
 SHORT = 4.0
@@ -66,19 +73,22 @@ class Understood:
 
     columns: Columns = field(default_factory=dict)
     unsure: set[str] = field(default_factory=set)
-    by_name: bool = False
+    visits: set[str] = field(default_factory=set)  # that no column tells, but a title or name
 
     def __or__(self, other: "Understood") -> "Understood":
         """Return what is understood of both."""
         columns, unsure = self.columns | other.columns, self.unsure | other.unsure
-        return Understood(columns, unsure, self.by_name or other.by_name)
+        return Understood(columns, unsure, self.visits | other.visits)
 
     @property
     def assumed(self) -> list[str]:
         """Say what each heading that is not the kit's own name is read as."""
         strange = {h: c for h, c in self.columns.items() if tidy(h) != c}
         said = [f"*{heading}* is read as {in_words(c)}." for heading, c in strange.items()]
-        return said + ["Each sheet or file is a visit, by its name."] * self.by_name
+        names = ", ".join(sorted(self.visits)[:3]) + ", …" * (len(self.visits) > 3)
+        return said + [
+            f"The visit is told by the title or name of a file or sheet: {names}."
+        ] * bool(names)
 
     def question(self, path: object) -> str:
         """Say what is not certain, and how to confirm it."""
@@ -93,12 +103,18 @@ class Understood:
 
 def in_words(column: str) -> str:
     """Return what a column of the log is, in words."""
-    name = column.removeprefix("-")
+    name = name_of(column)
     what = re.split(r"[.:,]", COLUMN[ACCEPTED_NAMES[name]].meaning)[0]
     side = ", degrees, + " + ("left" if column == PLUS_LEFT else "right")
     length = {"ft": " in feet", "m": " in metres"}.get(name.rpartition("_")[2], "")
     said = f"{what[0].lower()}{what[1:]}{side if name == 'line_deg' else length}"
-    return f"{said} ({name})"
+    down = ", the same below until another is written" if column.endswith(DOWN) else ""
+    return f"{said}{down} ({column.removeprefix('-')})"
+
+
+def name_of(column: str) -> str:
+    """Return the column that a heading fills, whatever is said of its cells."""
+    return column.removeprefix("-").removesuffix(DOWN)
 
 
 def checked_columns(given: Mapping[str, str] | None) -> Columns:
@@ -107,12 +123,13 @@ def checked_columns(given: Mapping[str, str] | None) -> Columns:
     if not isinstance(given, Mapping):
         raise UsageError(f"columns must be headings and names; got {str(given)[:60]!r}.")
     for heading, column in given.items():
-        if column not in (*ACCEPTED_NAMES, PLUS_LEFT, ""):
+        if column not in (*ACCEPTED_NAMES, PLUS_LEFT, *DOWNWARD, ""):
             near = closest(str(column))
             raise UsageError(
                 f"{str(heading)[:40]!r} cannot be read as {str(column)[:40]!r}, which is no column "
                 f"of a log.{f' Did you mean {near}?' if near else ''} Known: "
-                f"{', '.join(ACCEPTED_NAMES)}; {PLUS_LEFT} where + is left."
+                f"{', '.join(ACCEPTED_NAMES)}; {PLUS_LEFT} where + is left; {DOWNWARD[0]} where "
+                "a length stands for the blank rows below it too."
             )
     return dict(given)
 
@@ -137,12 +154,15 @@ def header_at(rows: Sequence[Sequence[str]]) -> tuple[int, int]:
     return (known.index(most) if most > 1 else 0), most
 
 
-def understand(table: dict[str, pd.Series], given: Columns, named: bool) -> Understood:
+def understand(
+    table: dict[str, pd.Series], given: Columns, visit: str, before: Understood
+) -> Understood:
     """Return what the headings of a table mean by their words, their units and the cells below.
 
-    `named` tells that the table itself is named for its visit.
+    `visit` is what its title or name says of the visit, if anything; `before` what other tables
+    of the log mean.
     """
-    kept = {heading_key(heading): column for heading, column in given.items()}
+    kept = {heading_key(h): column for h, column in (before.columns | given).items()}
     found, unsure = Columns(), set[str]()
     # What somebody has said goes first: of two headings for one column the first is proposed.
     for heading in sorted(table, key=lambda heading: heading_key(heading) not in kept):
@@ -152,25 +172,30 @@ def understand(table: dict[str, pd.Series], given: Columns, named: bool) -> Unde
         unsure |= {h for h in rivals if heading_key(h) not in kept}
         unsure |= set() if certain else {heading}
     unsure |= _give_units(found, table)
+    unsure |= _seldom_written(found, table, set(map(heading_key, given)))
     columns = {heading: column for heading, column in found.items() if column}
-    by_name = named and "session" not in columns.values()
-    return Understood(columns, unsure & columns.keys(), by_name)
+    visits = {visit} - {""} if "session" not in columns.values() else set()
+    return Understood(columns, unsure & columns.keys(), visits)
 
 
 def under_own_names(table: dict[str, pd.Series], read: Understood, visit: str) -> pd.DataFrame:
     """Return the putts of a table under the log's own names of columns."""
     frame = pd.DataFrame(
         {
-            column.removeprefix("-"): table[heading].map(partial(_as_meant, heading, column))
+            name_of(column): table[heading].map(partial(_as_meant, heading, column))
             for heading, column in read.columns.items()
         }
     )
-    if read.by_name:
+    if read.visits:
         frame["session"] = visit
     # A visit is often named in its first row alone.
     frame["session"] = frame["session"].mask(frame["session"].map(_blank)).ffill()
     says = [name for name in frame if ACCEPTED_NAMES[name] in ("distance_ft", *READINGS)]
-    return frame[~frame[says].map(_blank).all(axis=1)]
+    frame = frame[~frame[says].map(_blank).all(axis=1)]
+    for name in (name_of(column) for column in read.columns.values() if column.endswith(DOWN)):
+        written = frame[name].mask(frame[name].map(_blank))
+        frame = frame.assign(**{name: written.groupby(frame["session"]).ffill()})
+    return frame
 
 
 def heading_key(heading: str) -> str:
@@ -179,7 +204,7 @@ def heading_key(heading: str) -> str:
 
 
 def _stem(column: str) -> str:
-    return column.removeprefix("-").removesuffix("_ft").removesuffix("_m")
+    return name_of(column).removesuffix("_ft").removesuffix("_m")
 
 
 def _blank(value: object) -> bool:
@@ -217,7 +242,10 @@ def _decided(heading: str, cells: pd.Series, kept: Columns) -> tuple[str, bool]:
 def _give_units(found: Columns, table: dict[str, pd.Series]) -> set[str]:
     """Give lengths without a unit that of the others, or propose one; return which are unsure."""
     bare = [heading for heading, column in found.items() if column in LENGTHS]
-    known = {c.rpartition("_")[2] for c in found.values() if _stem(c) in LENGTHS} & {"ft", "m"}
+    known = {name_of(c).rpartition("_")[2] for c in found.values() if _stem(c) in LENGTHS} & {
+        "ft",
+        "m",
+    }
     middle = {h: float(pd.Series(read_numbers(table[h], unit="m")[0]).median()) for h in found}
     asked = next((middle[h] for h, c in found.items() if _stem(c) == "distance"), SHORT)
     guess = "m" if asked < SHORT else "ft"
@@ -225,6 +253,17 @@ def _give_units(found: Columns, table: dict[str, pd.Series]) -> set[str]:
     alike = {h for h in bare if _stem(found[h]) == "roll" and asked / 2 < middle[h] < 2 * asked}
     found |= {heading: f"{found[heading]}_{unit}" for heading in bare}
     return set(bare) - alike if certain else set(bare)
+
+
+def _seldom_written(found: Columns, table: dict[str, pd.Series], said: set[str]) -> set[str]:
+    """Propose that a length stays the same where putts below have none; return its heading."""
+    blank = pd.DataFrame(table).map(_blank)
+    struck = ~blank[[h for h, c in found.items() if ACCEPTED_NAMES.get(name_of(c)) in READINGS]]
+    bare = blank[struck.any(axis=1)].mean()
+    lengths = {h for h, column in found.items() if _stem(column) == "distance"}
+    seldom = {h for h in lengths if heading_key(h) not in said and bare[h] > MOST_BARE}
+    found |= {heading: name_of(found[heading]) + DOWN for heading in seldom}
+    return seldom
 
 
 def _as_meant(heading: str, column: str, cell: object) -> str:

@@ -326,14 +326,14 @@ def _under_own_names(table: Table, given: headings.Columns, account: _Account) -
     """Return a table as it is where it has the log's own names, else by what its headings mean."""
     wanted, others = headings.match_columns(table.header, table.name)
     lacking = headings.missing(wanted)
-    told = {headings.heading_key(heading) for heading in given}
-    if not lacking and not told.intersection(map(headings.heading_key, others)):
+    told = {headings.heading_key(h) for h, column in given.items() if h != column}
+    if not lacking and not told.intersection(map(headings.heading_key, table.header)):
         return table
     raw, broken = table.read({str(at): at for at in range(len(table.header))})
     found = {h: raw[str(at)] for at, h in enumerate(table.header) if h.strip()}
-    read = headings.understand(found, account.understood.columns | given, bool(table.visit))
-    names = [column.removeprefix("-") for column in read.columns.values()]
-    if headings.missing([*names, *["session"] * read.by_name]):
+    read = headings.understand(found, given, table.visit, account.understood)
+    names = [headings.name_of(column) for column in read.columns.values()]
+    if headings.missing([*names, *["session"] * bool(read.visits)]):
         raise headings.refusal(table.header, table.name, lacking)
     account.understood |= read
     frame = headings.under_own_names(found, read, table.visit)

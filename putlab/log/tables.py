@@ -6,6 +6,7 @@ import io
 import re
 import warnings
 import zipfile
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -23,6 +24,7 @@ import pyarrow.parquet as pq
 from putlab.base.errors import LogError
 from putlab.base.words import printable
 from putlab.log.cells import text_of
+from putlab.log.checks import day_in
 from putlab.log.headings import LOOKED_AT, header_at
 
 ENDINGS = (".csv", ".tsv", ".parquet", ".xlsx")
@@ -45,7 +47,7 @@ class Table:
     header: list[str]  # as found, under titles maybe
     read: Callable[[dict[str, int]], tuple[pd.DataFrame, Broken]]
     notes: list[str] = field(default_factory=list)
-    visit: str = ""  # the sheet's name, where it can be a visit's
+    visit: str = ""  # the day in its titles or name, or the sheet's name, where it can be a visit's
 
 
 def open_tables(content: bytes, name: str, encoding: str | None = None) -> list[Table]:
@@ -65,9 +67,13 @@ def open_tables(content: bytes, name: str, encoding: str | None = None) -> list[
     return [_open_delimited(content, name, encoding)]
 
 
+# What a row of totals or averages at the foot of a sheet begins with.
+TOTALS = re.compile(r"(grand |sub-?)?(totals?|sum|averages?|avg|mean|median)[ .:]*", re.I)
+
+
 def _gathered(records: Iterable[Record], wanted: dict[str, int]) -> tuple[pd.DataFrame, Broken]:
     """Return records as columns; missing cells at the end of a row are blank."""
-    good, broken = [], []
+    good, broken, last = [], [], deque[tuple[int, str]](maxlen=3)
     for number, cells, problem in records:
         if problem:
             broken.append((number, max(cells, key=len), problem))
@@ -75,8 +81,12 @@ def _gathered(records: Iterable[Record], wanted: dict[str, int]) -> tuple[pd.Dat
             # Readings repeat: each is held once, or long logs fill the memory.
             texts = (intern(cells[at]) if at < len(cells) else "" for at in wanted.values())
             good.append((number, *texts))
+            last.append((number, next(filter(None, map(str.strip, cells)), "")))
     frame = pd.DataFrame(good, columns=["row", *wanted], dtype=object)
-    return frame.astype({"row": "int64"}).set_index("row"), broken
+    frame = frame.astype({"row": "int64"}).set_index("row")
+    totals = [(number, cell) for number, cell in last if TOTALS.fullmatch(cell)]
+    broken += [(number, cell, "totals or averages, no putt") for number, cell in totals]
+    return frame.drop([number for number, _ in totals], errors="ignore"), broken
 
 
 # CSV and its relatives: encodings, separators, and quotation marks left open.
@@ -94,9 +104,6 @@ SEPARATORS = ",;\t|"
 
 # A first line that names the separator, which spreadsheets write.
 HINT = re.compile(r'"?sep=(.)"?[\r\n]*')
-
-# A file named for its day: 2026-03-14.csv.
-DATED = re.compile(r"\d{4}-\d\d-\d\d")
 
 # Put behind the last line: nothing decodes to half a surrogate pair, so a cell that ends
 # with it was never closed.
@@ -118,8 +125,8 @@ def _open_delimited(content: bytes, name: str, encoding: str | None) -> Table:
     if header is None:
         raise LogError(f"{name} holds only blank lines; expected a row of column names.")
     notes = [f"{name}: {GUESSED}"] if known == "cp1252" and not encoding else []
-    dated = DATED.match(Path(name).stem)
-    return Table(name, header[1], partial(_gathered, records), notes, dated[0] if dated else "")
+    visit = day_in(" ".join(islice(io.StringIO(text), first - 1))) or day_in(name)
+    return Table(name, header[1], partial(_gathered, records), notes, visit)
 
 
 def _text_of(content: bytes, name: str, given: str | None) -> tuple[str, str]:
@@ -279,8 +286,10 @@ def _open_workbook(content: bytes, name: str) -> list[Table]:
 
 def _sheet(name: str, title: str, records: list[Record], *, alone: bool, notes: list[str]) -> Table:
     at, _ = header_at([cells for _, cells, _ in records[:LOOKED_AT]])
+    above = " ".join(cell for _, cells, _ in records[:at] for cell in cells)
+    visit = day_in(above) or day_in(title) or (day_in(name) if alone else "")
     # A sheet alone that nobody has named says nothing.
-    visit = "" if alone and title.lower().startswith("sheet") else title
+    visit = visit or ("" if alone and title.lower().startswith("sheet") else title)
     place = name if alone else f"{name}, sheet {printable(title)}"
     return Table(place, records[at][1], partial(_gathered, records[at + 1 :]), notes, visit)
 

@@ -114,12 +114,96 @@ def test_a_sheet_without_dates_is_a_visit_by_its_name(tmp_path):
     log = read_log(workbook(tmp_path / "a.xlsx", Visit_10=rows, Visit_2=rows))
     assert log.putts["session"].tolist() == ["Visit 2", "Visit 2", "Visit 10", "Visit 10"]
     assert log.putts["holed"].tolist() == [True, False] * 2
-    assert "Each sheet or file is a visit, by its name." in log.assumed
+    said = "The visit is told by the title or name of a file or sheet: Visit 10, Visit 2."
+    assert said in log.assumed
 
 
 def test_a_file_named_for_its_day_is_that_visit(tmp_path):
     log = read_log(csv_of(tmp_path, "Length (ft),Made\n6,yes\n", "2026-01-05 hall.csv"))
     assert log.putts["session"].tolist() == ["2026-01-05"]
+
+
+@pytest.mark.parametrize(
+    ("title", "sheets", "name", "visits"),
+    [
+        ("Putting 14/3/2026", ["Sheet1"], "a", ["2026-03-14"]),
+        ("Putting, 14 March 2026", ["Visit 1"], "a", ["2026-03-14"]),
+        ("Putting", ["14.3.2026", "21-Mar-26"], "a", ["2026-03-14", "2026-03-21"]),
+        ("Putting", ["Sheet1"], "hall 14.3.2026", ["2026-03-14"]),
+        ("1.1.2026 to 14.3.2026", ["Visit 1"], "a", ["Visit 1"]),
+        ("Version 1.2.3", ["Mat"], "a", ["Mat"]),
+    ],
+)
+def test_a_day_in_a_title_or_name_tells_the_visit(tmp_path, title, sheets, name, visits):
+    rows = [[title], ["Length (ft)", "Made"], [6, "yes"], [6, "no"]]
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for sheet in map(book.create_sheet, sheets):
+        for row in rows:
+            sheet.append(row)
+    book.save(tmp_path / f"{name}.xlsx")
+    log = read_log(tmp_path)
+    assert list(log.putts["session"].unique()) == visits
+    assert any("The visit is told by the title or name" in line for line in log.assumed)
+    if len(sheets) == 1 and "Visit" not in sheets[0] and sheets != ["Mat"]:
+        (tmp_path / f"{name}.xlsx").unlink()
+        csv_of(tmp_path, f'"{title}"\nLength (ft),Made\n6,yes\n', f"{name}.csv")
+        assert read_log(tmp_path).putts["session"].tolist() == visits
+
+
+ONCE = """Date,No.,Length (m),Made
+2026-01-05,1,2,yes
+,2,,no
+,3,,no
+,4,3,no
+,5,,yes
+2026-01-12,1,,no
+,2,2,no
+,3,,no
+"""
+
+
+def test_a_length_written_once_is_asked_about_and_kept(tmp_path):
+    path = csv_of(tmp_path, ONCE)
+    with pytest.raises(LogError, match=r'the same below .*--map "Length \(m\)=distance_m down"`'):
+        read_log(path)
+    proposed = read_log(path, guess=True).understood
+    assert proposed.unsure == {"Length (m)"}
+    keep_columns(path, proposed.columns)
+    log = read_log(path)
+    metres = (log.putts["distance_ft"] * 0.3048).round(6)  # the exact foot
+    assert metres.tolist() == [2, 2, 2, 3, 3, 2, 2]
+    # What another visit began with is not carried over.
+    assert log.rejects[["row", "column"]].to_numpy().tolist() == [[7, "distance_m"]]
+
+
+def test_a_length_missing_here_and_there_is_not_filled_in(tmp_path):
+    rows = "".join(f"2026-01-05,{'' if n == 4 else 2},yes\n" for n in range(10))
+    log = read_log(csv_of(tmp_path, "Date,Length (m),Made\n" + rows))
+    assert (len(log.putts), log.rejects["row"].tolist()) == (9, [6])
+    assert "`putlab import FILE --map" in log.rejects["reason"][0]
+
+
+def test_the_kits_own_column_may_be_written_once_too(tmp_path):
+    path = csv_of(tmp_path, "session,distance_ft,line_deg\na,10,1\na,,2\n")
+    assert len(read_log(path).putts) == 1
+    log = read_log(path, columns={"distance_ft": "distance_ft down"})
+    assert log.putts["distance_ft"].tolist() == [10, 10]
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+@pytest.mark.parametrize("foot", ["Total,,6,2,", "Average:,,3,0.5,3.1", ",mean,3,0.5,3.1"])
+def test_totals_at_the_foot_are_no_putts_and_no_lost_visit(tmp_path, kind, foot):
+    rows = "Date,No.,Length (m),Line (deg),Rolled (m)\n5.1.2026,1,3,R1,3\n13.1.2026,1,3,0,3.2\n"
+    if kind == "csv":
+        path = csv_of(tmp_path, f"{rows}\n{foot}\n")
+    else:
+        cells = [line.split(",") for line in [*rows.splitlines(), foot]]
+        path = workbook(tmp_path / "a.xlsx", Sheet1=cells)
+    log = read_log(path, guess=True)
+    assert (len(log.putts), log.lost) == (2, [])
+    assert log.putts["session"].tolist() == ["2026-01-05", "2026-01-13"]
+    assert log.rejects["reason"].tolist() == ["totals or averages, no putt"]
 
 
 def test_headings_under_a_title_keep_the_numbers_of_rows(tmp_path):
@@ -206,7 +290,7 @@ def test_the_row_of_headings_is_that_with_most_known_names():
     assert header_at([]) == (0, 0)
 
 
-@pytest.mark.parametrize("column", [*COLUMN, "-line_deg", "roll_m"])
+@pytest.mark.parametrize("column", [*COLUMN, "-line_deg", "roll_m", "distance_m down"])
 def test_every_column_is_said_in_words(column):
     assert in_words(column).endswith(f"({column.removeprefix('-')})")
 

@@ -212,10 +212,27 @@ MEANT = [
         ("distance_ft", cell, 10.0)
         for cell in ("10", "10.", "10,0", "10 ft", "10'", "120 in", "1e1")
     ],
+    *[
+        ("distance_ft", cell, 4.5)
+        for cell in (
+            "4'6\"",
+            "4 ft 6 in",
+            "4ft6",
+            "4' 6",
+            "4\u20196\u201d",
+            "4\u20326\u2033",
+            "4 feet 6 inches",
+        )
+    ],
+    *[("distance_m", cell, 4.5) for cell in ("4'6\"", "4 ft 6 in.")],
+    *[("roll_ft", cell, None) for cell in ("4'13\"", "4'6'", "4.5'6\"", "-4'6\"", "6\"4'")],
+    *[("line_deg", cell, None) for cell in ("4'6\"", "4 ft 6 in")],
+    *[("session", cell, "2026-03-05") for cell in ("5-Mar-26", "5 March 2026", "March 5, 2026")],
+    *[("session", cell, cell) for cell in ("5 Mat 2026", "32 March 2026", "March 2026")],
     *[("distance_ft", cell, 9.0) for cell in ("3 yd", "9 feet", "108 in", "2.7432 m", "274.32 cm")],
     *[
         ("distance_ft", cell, None)
-        for cell in ("1O", "ten", "10-12", "~10", "<10", "10?", "10 ft 6", "0")
+        for cell in ("1O", "ten", "10-12", "~10", "<10", "10?", "10 ft 12", "0")
     ],
     *[
         ("distance_ft", cell, None)
