@@ -79,7 +79,9 @@ def _fill(rows: pd.DataFrame, column: Column, problems: Problems) -> None:
     if column.needed:
         # A cell that could not be read has its own reason already.
         name = column.name if column.name in problems.raw else column.metric
-        below = f' or, once for those below, `putlab import FILE --map "{name}={name} down"`'
+        below = (
+            f'; if it stands for those below too: `putlab import FILE --map "{name}={name} down"`'
+        )
         reason = "blank; every row needs one" + below * bool(column.metric)
         problems.add_where(pd.isna(values), name, reason)
     rows[column.name] = values
