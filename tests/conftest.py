@@ -25,6 +25,10 @@ def pytest_configure(config):
     """
     cache = getattr(config, "cache", None)
     os.environ["PUTLAB_CACHE"] = str(cache.mkdir("fits") if cache else tempfile.mkdtemp())
+    # Tests start dozens of processes and kernels: where bytecode is not written, each of them
+    # would compile every library anew.
+    if cache and os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+        os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("bytecode"))
 
 
 @pytest.fixture

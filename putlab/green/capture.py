@@ -33,11 +33,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize.elementwise import find_minimum
 
+from putlab.base.late import Late
 from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.green.slope import Green, Pair, displacement, floats, root, share_square_to, velocity
+
+elementwise = Late("scipy.optimize.elementwise")
 
 # A direction can hold up to two stretches on the way past (curling back on a steep slope)
 # and one of balls that stop over the hole.
@@ -186,7 +188,8 @@ def _extreme(
     fold = np.flatnonzero((best > first) & (best < last))
     if fold.size:
         some, around = putts[fold], [shares[fold, best[fold] + step] for step in (1, 0, -1)]
-        solved = find_minimum(putts.part(1, sign), around, args=(some.heading_rad, some.hole_ft))
+        rows = some.heading_rad, some.hole_ft
+        solved = elementwise.find_minimum(putts.part(1, sign), around, args=rows)
         found[fold] = sign * solved.f_x
     return found
 

@@ -39,12 +39,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize.elementwise import find_root
 from scipy.special import boxcox
 
 from putlab.base.errors import PutlabError, expect
+from putlab.base.late import Late
 from putlab.base.settings import STIMP_FT
 from putlab.green.flat import deceleration_ft_s2
+
+elementwise = Late("scipy.optimize.elementwise")
 
 # Standard gravity, 9.80665 m/s² (3rd General Conference on Weights and Measures, 1901).
 GRAVITY_FT_S2 = 9.80665 / 0.3048
@@ -170,7 +172,7 @@ def floats(*values: ArrayLike) -> tuple[np.ndarray, ...]:
 def root(function: Callable, ends: Pair, *putts: np.ndarray, within: float) -> np.ndarray:
     """Return where a function of a number and of putts is 0, putt by putt; NaN if nowhere."""
     tolerances = {"xatol": within, "xrtol": within}
-    return find_root(function, ends, args=putts, tolerances=tolerances).x
+    return elementwise.find_root(function, ends, args=putts, tolerances=tolerances).x
 
 
 def stop_ft(

@@ -23,14 +23,15 @@ can't tell it apart.
 from typing import Any
 
 import numpy as np
-import pymc as pm
-import pytensor.tensor as pt
 
+from putlab.base.late import Late
 from putlab.model import spread
 from putlab.model.green_putts import COUNTS, GreenDesign
 from putlab.model.hole_chance import Scatter, Strips, event_chance
 from putlab.model.readings import COMPONENTS
 from putlab.model.spread import MISHIT_TIMES, PARAMETERS, cell_location, terms_at
+
+pm, pt = Late("pymc"), Late("pytensor.tensor")
 
 GREEN_PARAMETERS = ["green_line_sd_deg", "green_pace_sd_pct"]
 
@@ -43,7 +44,7 @@ JOINT_PARAMETERS = [
 NEVER = 1e-300  # what the model thinks impossible must not make the whole log impossible
 
 
-def build_model(design: GreenDesign) -> pm.Model:
+def build_model(design: GreenDesign) -> Any:
     """Return the unfitted joint model of practice readings and outcomes on a green.
 
     Either part of the design may be empty; the free parameters are `JOINT_PARAMETERS`.

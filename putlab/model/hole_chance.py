@@ -14,14 +14,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pytensor.tensor as pt
 from numpy.polynomial.legendre import leggauss
-from pytensor.gradient import disconnected_grad
 
+from putlab.base.late import Late
 from putlab.base.settings import STIMP_FT
 from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.model.spread import interval_probability
+
+pt, gradient = Late("pytensor.tensor"), Late("pytensor.gradient")
 
 # Gauss-Legendre directions in each range.
 NODES = 6
@@ -72,7 +73,7 @@ class Scatter:
         z = (value[..., None] - self.mean) / self.sd
         log_density = pt.log(self.share / self.sd) - 0.5 * z**2
         top = log_density.max(axis=(1, 2), keepdims=True)
-        parts = weight * pt.exp(log_density - disconnected_grad(top)).sum(axis=-1)
+        parts = weight * pt.exp(log_density - gradient.disconnected_grad(top)).sum(axis=-1)
         return parts / parts.sum(axis=1, keepdims=True)
 
     def between(self, low: Any, high: Any) -> Any:

@@ -24,13 +24,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pymc as pm
-import pytensor.tensor as pt
 import xarray as xr
 
+from putlab.base.late import Late
 from putlab.base.settings import FAR
 from putlab.model.design import Design, unpack
 from putlab.model.priors import by_name
+
+# Of little use, and slow to load, where a fit is kept.
+pm, pt = Late("pymc"), Late("pytensor.tensor")
 
 MISHIT_TIMES = 4.0
 
@@ -83,7 +85,7 @@ def terms_at(v: Mapping[str, Any], index: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def build_model(design: Design) -> pm.Model:
+def build_model(design: Design) -> Any:
     """Return the unfitted model of one component.
 
     Parameters

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import ndtr, ndtri
 
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT, interval_probabilities
 from putlab.green.hole_out import hole_out
@@ -99,7 +99,7 @@ def display_step(step_deg: float = 1.0, true_sd_deg: float = 0.8, putts: int = 6
         Its table: ``what, sd_deg, lo, hi``: truth, plain standard deviation, estimate.
     """
     # Evenly spaced quantiles: what is seen is the display's doing, not luck.
-    true = 0.2 + true_sd_deg * stats.norm.ppf((np.arange(int(putts)) + 0.5) / int(putts))
+    true = 0.2 + true_sd_deg * ndtri((np.arange(int(putts)) + 0.5) / int(putts))
     shown = np.round(true / step_deg) * step_deg
     median, low, high = _spread_of(shown - step_deg / 2, shown + step_deg / 2)
     plain = shown.std(ddof=1)
@@ -139,7 +139,7 @@ def prior_strength(prior_log_sd: float = 0.5, putts: int = 10, prior_sd_deg: flo
         Its table: ``sd_deg, belief, readings, both``: densities, each adding to one.
     """
     shown = np.round(1.6 * np.random.default_rng(SEED).standard_normal(int(putts)), 1)
-    belief = stats.norm.pdf(np.log(SPREADS_DEG), np.log(prior_sd_deg), prior_log_sd)
+    belief = np.exp(-((np.log(SPREADS_DEG / prior_sd_deg) / prior_log_sd) ** 2) / 2)
     likely = _likelihood(shown - 0.05, shown + 0.05)
     lines = {"belief": belief, "readings": likely, "both": belief * likely}
     lines = {name: values / values.sum() for name, values in lines.items()}
@@ -219,7 +219,7 @@ def practice(
 def _likelihood(lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
     """Likelihood of each spread of the grid, the middle of the putts being anywhere."""
     sd, middle = SPREADS_DEG[:, None, None], MIDDLES_DEG[:, None]
-    mass = stats.norm.cdf((hi - middle) / sd) - stats.norm.cdf((lo - middle) / sd)
+    mass = ndtr((hi - middle) / sd) - ndtr((lo - middle) / sd)
     log = np.log(np.maximum(mass, 1e-300)).sum(axis=-1)
     return np.exp(log - log.max()).sum(axis=1)
 

@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse
-from scipy.stats import chi2, norm
 
+from putlab.base.late import Late
 from putlab.base.settings import INTERVAL
 from putlab.base.words import counted, quantity
 from putlab.log.read import Log
@@ -22,8 +22,10 @@ from putlab.pages.chart import Chart
 from putlab.posterior.player import Golfer
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, stretch_words
 
+stats = Late("scipy.stats")
+
 # How many spreads wide the ellipse is that holds nine in ten of two independent normals.
-NINE_IN_TEN = float(np.sqrt(chi2.ppf(INTERVAL, 2)))
+NINE_IN_TEN = float(np.sqrt(-2 * np.log(1 - INTERVAL)))
 
 UNITS = {"line": "deg", "pace": "pct"}
 
@@ -65,7 +67,8 @@ def readings_table(log: Log, golfer: Golfer) -> pd.DataFrame:
         )
         table[f"{name}_sd"], table[f"{name}_bias"] = sd, bias
         share, off = getattr(skill, f"{name}_wild").mean(), table[name] - bias
-        wild, usual = share * norm.pdf(off, 0, wild_sd), (1 - share) * norm.pdf(off, 0, sd)
+        parts = (share, wild_sd), (1 - share, sd)
+        wild, usual = (part * stats.norm.pdf(off, 0, width) for part, width in parts)
         table.loc[wild > usual, "kind"] = MISHIT
     table.loc[table["pace"] >= table["wall"], "kind"] = STOPPED
     return table

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 import xarray as xr
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
@@ -72,7 +72,7 @@ def putt_places(
     noise = putts["noise"].to_numpy(float)
 
     def below(value: pd.Series) -> Any:
-        plain, wild = (norm.cdf(value, mu, np.hypot(times * sd, noise)) for times in TIMES)
+        plain, wild = (ndtr((value - mu) / np.hypot(times * sd, noise)) for times in TIMES)
         return (1 - share) * plain + share * wild
 
     u = np.random.default_rng([seed, len(putts)]).uniform(below(putts["lo"]), below(putts["hi"]))
@@ -80,7 +80,7 @@ def putt_places(
     return putts.assign(
         mu=mu,
         sd=np.hypot(sd, noise),
-        z=norm.ppf(np.clip(u, 1e-12, 1 - 1e-12)),
+        z=ndtri(np.clip(u, 1e-12, 1 - 1e-12)),
         beyond_largest=np.where(high.isna(), 0.0, below(low) + 1 - below(high)),
     )
 

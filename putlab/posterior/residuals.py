@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import minimize
 from scipy.special import expit, ndtr, stdtr
-from scipy.stats import pearsonr, skewtest
 
+from putlab.base.late import Late
 from putlab.model.readings import COMPONENTS, WARM_UP_PUTTS
 from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES
 from putlab.posterior.checks import NOTE, PASS, Verdict
+
+optimize, stats = Late("scipy.optimize"), Late("scipy.stats")
 
 if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
@@ -135,7 +136,7 @@ def _tails(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
             low, high = (below(end / np.exp(p[1]), p[0]) for end in (lo, hi))
             return -np.log(high - low + TINY).sum()
 
-        return -float(minimize(against, [start, 0.0], method="Nelder-Mead").fun)
+        return -float(optimize.minimize(against, [start, 0.0], method="Nelder-Mead").fun)
 
     better = best(student, 2.0) - best(mixture, -2.0)
     # Where mishits are the truth the ratio of likelihoods passes k about once in ten k (measured).
@@ -143,7 +144,7 @@ def _tails(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
 
 
 def _lopsided(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    found = skewtest(rows["z"])
+    found = stats.skewtest(rows["z"])
     return float(found.pvalue), float(found.statistic)
 
 
@@ -155,7 +156,7 @@ def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float
 
 def _correlated(one: str, other: str) -> Test:
     def test(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-        found = pearsonr(rows[one], rows[other])
+        found = stats.pearsonr(rows[one], rows[other])
         return float(found.pvalue), float(found.statistic)
 
     return test

@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from statsmodels.stats.multitest import multipletests
 
 from putlab.base.errors import UsageError
+from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.base.words import THIN, counted, listed, minus, unless_hidden
@@ -31,6 +31,8 @@ from putlab.practice.targets import (
     usual_band,
 )
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, place_words, stretch_words
+
+multitest = Late("statsmodels.stats.multitest")
 
 Fitter = Callable[[Log], Fit]
 
@@ -354,7 +356,7 @@ def _judged(table: pd.DataFrame) -> pd.DataFrame:
     table["p_adjusted"] = np.nan
     table["verdict"] = FEW
     if compared.any():
-        adjusted = multipletests(table.loc[compared, "p"], alpha=NEWS, method="fdr_bh")[1]
+        adjusted = multitest.multipletests(table.loc[compared, "p"], alpha=NEWS, method="fdr_bh")[1]
         table.loc[compared, "p_adjusted"] = adjusted
         table.loc[compared, "verdict"] = ORDINARY
     table.loc[table["p"] <= NEWS, "verdict"] = ODD

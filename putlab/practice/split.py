@@ -12,11 +12,10 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.optimize import Bounds, LinearConstraint, minimize
-from scipy.stats import norm
-from scipy.stats.qmc import LatinHypercube
+from scipy.special import ndtri
 
 from putlab.base.errors import UsageError, expect
+from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.model.readings import COMPONENTS
@@ -33,6 +32,8 @@ from putlab.practice.saving import (
     saved_words,
 )
 from putlab.rounds.strokes import STRETCHES, stretch_words
+
+optimize, qmc = Late("scipy.optimize"), Late("scipy.stats.qmc")
 
 # What every session holds besides: five minutes of easy putts so that back and hands are warm,
 # and a counted game of nine holes (about ten minutes to a drill: common practice).
@@ -185,7 +186,7 @@ class SplitProblem:
         """What practice may do, each uncertain number stratified over its whole range."""
         # What a putt is worth, which is smooth over distance, is left at its median.
         golfer, learning, strokes = self.case.golfer, self.case.learning, self.case.strokes
-        scores = norm.ppf(LatinHypercube(4, rng=self.case.seed).random(SCENARIOS)).T
+        scores = ndtri(qmc.LatinHypercube(4, rng=self.case.seed).random(SCENARIOS)).T
         halves = np.array([[learning.line_bias_putts], [learning.pace_bias_putts]])
         halves = halves * np.exp(learning.bias_log_sd * scores[1:3])
         return PracticeEffect(
@@ -290,13 +291,13 @@ class SplitProblem:
             value, gradient = self.value_and_gradient(laid_out(shares))
             return -value / size, -gradient[allowed] * unit / size
 
-        found = minimize(
+        found = optimize.minimize(
             loss,
             start[allowed] / unit,
             jac=True,
             method="SLSQP",
-            bounds=Bounds(0, most_minutes / unit),
-            constraints=LinearConstraint(members.astype(float), ub=budgets / unit),
+            bounds=optimize.Bounds(0, most_minutes / unit),
+            constraints=optimize.LinearConstraint(members.astype(float), ub=budgets / unit),
             options={"ftol": 1e-10, "maxiter": 500},
         )
         return np.maximum(laid_out(found.x), 0.0)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from putlab.base.settings import M_PER_FT
 from putlab.base.words import SPOKEN, THIN, spoken
@@ -247,8 +247,9 @@ def _information(edges: np.ndarray, sd: float, noise: float, share: float) -> fl
     for weight, width in ((1 - share, sd), (share, sd * MISHIT_TIMES)):
         total = np.hypot(width, noise)
         z = edges / total
-        chance = chance + weight * np.diff(norm.cdf(z))
+        chance = chance + weight * np.diff(ndtr(z))
         # Derivative of the cdf by log sd; the noise stays.
-        slope = slope + weight * np.diff(-z * norm.pdf(z) * (width / total) ** 2)
+        density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
+        slope = slope + weight * np.diff(-z * density * (width / total) ** 2)
     shares = np.divide(slope**2, chance, out=np.zeros_like(chance), where=chance > 1e-300)
     return float(np.sum(shares))

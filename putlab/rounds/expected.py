@@ -11,7 +11,6 @@ import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 from scipy.special import expit, logit, logsumexp
-from scipy.stats import norm
 
 from putlab.base.settings import PAST_FT, STIMP_FT, interval_probabilities
 from putlab.green.hole_out import MOST_PUTTS, hole_out
@@ -158,7 +157,7 @@ def counted_ratio(chances: np.ndarray, putts: ArrayLike) -> CountedRatio:
     taken = np.take_along_axis(chances, taken_no[None, None, :, None] - 1, axis=-1)[..., 0]
     by_draw = np.log(np.maximum(taken, 0.0) * (1 - LAPSE) + LAPSE / chances.shape[-1]).sum(-1)
     solved = logsumexp(by_draw, axis=1) - np.log(by_draw.shape[1])
-    log_prior = norm.logpdf(LOG_RATIOS, scale=PRIOR_LOG_SD)
+    log_prior = -((LOG_RATIOS / PRIOR_LOG_SD) ** 2) / 2
     log_chance = log_prior + CubicSpline(np.log(RATIOS_SOLVED), solved)(LOG_RATIOS)
     chance = np.exp(log_chance - logsumexp(log_chance))
     below = np.cumsum(chance) - chance / 2

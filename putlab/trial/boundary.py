@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy.special import ndtr, ndtri
 
 # Set by simulating trials of nothing: however often one checks (up to 60 times) and however
 # long one goes on (up to three times the designed size), at most 5 % of them say helped or hurt.
@@ -33,7 +33,7 @@ TWO_SIDED = 0.05
 SESSION_PUTTS = 60
 
 # Standard errors that a change must span to be seen: 2.80 = 1.96 (5 %) + 0.84 (80 %).
-DESIGN_Z = stats.norm.isf(TWO_SIDED / 2) + stats.norm.ppf(CHANCE)
+DESIGN_Z = ndtri(CHANCE) - ndtri(TWO_SIDED / 2)
 
 # What checking after every visit costs in putts over one check at the end. It keeps the
 # chance at 77 to 80 % (`chance_of_helped`), against the 80 % of a single check.
@@ -114,7 +114,7 @@ class Boundary:
 
     def p_needed(self, sd: Numbers, sd_fit: Numbers | None = None) -> Numbers:
         """The same as a probability of improvement that must be passed to say helped."""
-        return stats.norm.cdf(self.z_needed(sd, sd_fit))
+        return ndtr(self.z_needed(sd, sd_fit))
 
     def p_too_small(self, mean: Numbers, sd: Numbers) -> Numbers:
         """Probability that a change is too small to matter."""
@@ -130,7 +130,7 @@ class Boundary:
     def near(self, mean: float, sd: float, sd_fit: float) -> bool:
         """Whether other draws might give another verdict."""
         off = np.abs(mean) / sd - self.z_needed(sd, sd_fit)
-        small = stats.norm.ppf(self.p_too_small(mean, sd)) - stats.norm.ppf(SMALL_ENOUGH)
+        small = ndtri(self.p_too_small(mean, sd)) - ndtri(SMALL_ENOUGH)
         return min(abs(off), abs(small)) < NEAR
 
     def putts_to_verdict(
@@ -146,7 +146,7 @@ class Boundary:
         # What will be believed after so many more putts, at even ranks of its distribution now.
         more = GRID * self.designed_information
         variance = 1 / (1 / sd**2 + more)
-        ranks = stats.norm.ppf((np.arange(FUTURES) + 0.5) / FUTURES)[:, None]
+        ranks = ndtri((np.arange(FUTURES) + 0.5) / FUTURES)[:, None]
         means = mean + np.sqrt(sd**2 - variance) * ranks
         then_fit = 1 / np.sqrt(1 / sd_fit**2 + more)
         decided = self.verdict(means, np.sqrt(variance), then_fit) != CANNOT_TELL
@@ -165,14 +165,14 @@ def z_needed(t: ArrayLike, pairs: int = 1) -> np.ndarray:
     early = FINAL_Z / np.minimum(t, 1)
     beyond = np.sqrt(FINAL_Z**2 + 2 * BEYOND * np.log(np.maximum(t, 1)))
     bar = np.where(t < 1, early, beyond)
-    return bar if pairs == 1 else stats.norm.isf(stats.norm.sf(bar) / pairs)
+    return bar if pairs == 1 else -ndtri(ndtr(-bar) / pairs)
 
 
 def p_below(mean: Numbers, sd: Numbers, value: float = 0.0) -> Numbers:
     """Probability that a change is below a value."""
     # Changes of log spread and of strokes are close to normal, and the normal tail is smooth
     # where counted draws run out.
-    return stats.norm.cdf((value - mean) / sd)
+    return ndtr((value - mean) / sd)
 
 
 def two_figures(putts: float) -> int:

@@ -13,10 +13,13 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy.special import ndtri
 
+from putlab.base.late import Late
 from putlab.base.settings import INTERVAL
 from putlab.trial.boundary import HELPED, HURT, TWO_SIDED
+
+stats = Late("scipy.stats")
 
 # Fewer readings under a condition than this leave no textbook interval to speak of.
 FEWEST = 10
@@ -99,7 +102,7 @@ def _mixed_ratio(deviations: pd.DataFrame, after: str) -> tuple[float, float, fl
     covariance = fitted.cov_params().loc[names, names].to_numpy(float)
     # (a + b) / a and its interval, by the delta method on the log.
     gradient = np.array([1 / (a + b) - 1 / a, 1 / (a + b)])
-    half = stats.norm.ppf(0.5 + INTERVAL / 2) * np.sqrt(gradient @ covariance @ gradient)
+    half = ndtri(0.5 + INTERVAL / 2) * np.sqrt(gradient @ covariance @ gradient)
     ratio = 1 + b / a
     lo, hi = ratio * np.exp([-half, half])
     return float(ratio), float(lo), float(hi), float(fitted.pvalues["changed"]), kind

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy import stats
 
 from putlab.base.errors import UsageError, expect
+from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.settings import SEED
 from putlab.green.skill import Skill
@@ -30,6 +30,8 @@ from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CHANCE, CHECKING, SESSION_PUTTS, TWO_SIDED, chance_of_helped
 from putlab.trial.conditions import Plan, rows_of
 from putlab.trial.contrast import round_green, round_skill, strokes_slopes
+
+stats = Late("scipy.stats")
 
 # A trial lies in this many visits at least, so that no one day decides it.
 FEWEST_SESSIONS = 4

@@ -13,15 +13,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from scipy.linalg import block_diag
-from scipy.optimize import minimize
 from scipy.special import ndtr
 
+from putlab.base.late import Late
 from putlab.base.settings import FAR
 from putlab.model.design import Design, length_correlation, log_distance
 from putlab.model.priors import by_name
 from putlab.model.spread import MISHIT_TIMES
 from putlab.posterior.fit import Fit
 from putlab.trial.conditions import rows_of
+
+optimize = Late("scipy.optimize")
 
 # Draws that stand for the normal: their mean and covariance are its own, exactly.
 DRAWS = 2000
@@ -141,7 +143,7 @@ class Story:
 
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
         """The mode of all terms, and the inverse of the curvature there."""
-        found = minimize(
+        found = optimize.minimize(
             self.surprise, self.prior_mean, jac=True, hess=self.curvature, method="trust-exact"
         )
         return found.x, np.linalg.inv(self.curvature(found.x))

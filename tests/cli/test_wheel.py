@@ -12,7 +12,8 @@ pytestmark = pytest.mark.slow
 
 
 def run(*command, where):
-    environment = {k: v for k, v in os.environ.items() if k not in ("PYTHONPATH", "VIRTUAL_ENV")}
+    own = ("PYTHONPATH", "PYTHONPYCACHEPREFIX", "VIRTUAL_ENV")
+    environment = {k: v for k, v in os.environ.items() if k not in own}
     return subprocess.run(
         [str(part) for part in command], cwd=where, env=environment, capture_output=True, text=True
     )
