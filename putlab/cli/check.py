@@ -148,6 +148,8 @@ def _some(items: Sequence[str]) -> str:
 def _rules(read: Log) -> Iterator[str]:
     for name, source in read.rules.source.items():
         value = getattr(read.rules, name)
+        if read.units == "m" and name.endswith("_ft"):
+            name, value = name.replace("_ft", "_m"), value and value * FOOT["m"]
         yield _line(name, f"{'none' if value is None else format(value, '.4g'):<8} {source}")
 
 

@@ -7,7 +7,7 @@ import calendar
 import datetime
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import suppress
 from itertools import permutations
 from pathlib import Path
@@ -239,34 +239,30 @@ def repeated_sessions(rows: pd.DataFrame) -> list[str]:
     ]
 
 
-REJECT_COLUMNS = ["file", "row", "column", "value", "reason"]
-
-
-def rejects_table(records: list[tuple[str, int, str, str, str]]) -> pd.DataFrame:
-    """Return rows that could not be used, by file and row."""
-    table = pd.DataFrame(records, columns=REJECT_COLUMNS)
+def rejects_table(records: list[tuple[Any, ...]]) -> pd.DataFrame:
+    """Return rows that could not be used, by file and row, with the visit where it is known."""
+    table = pd.DataFrame(records, columns=["file", "row", "column", "value", "reason", "visit"])
     table = table.astype(dict.fromkeys(["file", "column", "value", "reason"], "str"))
     return table.astype({"row": "int64"}).sort_values(["file", "row"], ignore_index=True)
 
 
-def lost_visits(rejected: dict[Any, list[Any]], used: set[str]) -> Iterator[str]:
+def lost_visits(rejects: pd.DataFrame, used: set[str]) -> Iterator[str]:
     """Say which visits lost every row."""
-    for visit, rejects in rejected.items():
-        if visit not in used and pd.notna(visit):
-            yield f"Visit {visit} is lost: none of its {first_of(rejects[0], len(rejects))}"
-
-
-def first_of(reject: Sequence[Any], rows: int) -> str:
-    """Say how many rows cannot be used, and why the first one of them."""
-    file, row, column, value, reason = reject
-    first = f"First: {file}, row {row}, column {column}: got '{value}'; {reason}."
-    return f"{counted(rows, 'row')} can be used. {first}"
+    for visit, rows in rejects.groupby("visit", sort=False):
+        if visit not in used:
+            yield f"Visit {visit} is lost: none of its {_first_of(rows)}"
 
 
 def nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
     """Say that a log is of no use, and why its first row is not."""
-    first = first_of(rejects.iloc[0], len(rejects))
-    return f"{path}: none of the {first} `putlab check` lists the others."
+    return f"{path}: none of the {_first_of(rejects)} `putlab check` lists the others."
+
+
+def _first_of(rejects: pd.DataFrame) -> str:
+    """Say how many rows cannot be used, and why the first one of them."""
+    file, row, column, value, reason = rejects.iloc[0, :5]
+    first = f"First: {file}, row {row}, column {column}: got '{value}'; {reason}."
+    return f"{counted(len(rejects), 'row')} can be used. {first}"
 
 
 def was_read(putts: pd.DataFrame) -> pd.Series:

@@ -19,11 +19,8 @@ from putlab.log.schema import ACCEPTED_NAMES, COLUMN, COLUMNS, READINGS, Column,
 # A comma that may part thousands.
 THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 
-# Unknown columns listed; a damaged file can have thousands.
+# Columns listed in a message; a damaged file can have thousands.
 MOST_NAMES = 20
-
-# Column names listed in a message; a damaged file can have thousands.
-NAMES_LISTED = 30
 
 # What people call the columns, in lower case and without units (common practice).
 SAID = {
@@ -305,7 +302,7 @@ def missing(names: Iterable[str]) -> list[str]:
 
 def refusal(header: list[str], name: str, lacking: list[str]) -> LogError:
     """Return what is to be said of a table that lacks columns."""
-    names = [str(h).strip()[:40] for h in header[:NAMES_LISTED] if str(h).strip()]
+    names = [str(h).strip()[:40] for h in header[:MOST_NAMES] if str(h).strip()]
     near = {n: closest(n) for n in names if tidy(n) not in ACCEPTED_NAMES}
     hints = "".join(f" Is {n!r} {near[n]}?" for n in near if near[n])
     return LogError(

@@ -209,14 +209,14 @@ def _read(
         raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
-    lost = list(checks.lost_visits(account.rejected, set(rows["session"])))
+    lost = list(checks.lost_visits(checks.rejects_table(account.rejects), set(rows["session"])))
     rows = _reject_duplicates(_settle_players(rows, account), account)
     putts, warnings, assumed = checks.with_sessions(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
     called = pseudonyms_of(putts.sort_index().sort_values("rank", kind="stable"))
     putts = putts.reset_index(drop=True)
     account.warnings = [*lost, *account.warnings, *checks.repeated_sessions(rows), *warnings]
-    rejects = checks.rejects_table(account.rejects)
+    rejects = checks.rejects_table(account.rejects).drop(columns="visit")
     if rows.empty and not empty:
         raise LogError(checks.nothing_usable(path, rejects))
     made = complete_rules(files.rules | declared, putts)
@@ -261,8 +261,7 @@ class _Account:
     warnings: list[str]
     notes: list[str]
     rows_read: int = 0
-    rejects: list[tuple[str, int, str, str, str]] = field(default_factory=list)
-    rejected: dict[Any, list[Any]] = field(default_factory=dict)  # the same, by visit
+    rejects: list[tuple[Any, ...]] = field(default_factory=list)
     names: dict[Path, str] = field(default_factory=dict)  # what each file is called
     digests: dict[str, str] = field(default_factory=dict)  # of each file, and its name
     unknown: dict[str, list[str]] = field(default_factory=dict)  # columns, and their tables
@@ -270,7 +269,7 @@ class _Account:
 
     def reject(self, rows: pd.DataFrame, column: str, value: str | pd.Series, reason: str) -> None:
         """Set apart rows that could be read but cannot be used."""
-        bad = rows[["file", "row"]].assign(column=column, value=value, reason=reason)
+        bad = rows[["file", "row"]].assign(column=column, value=value, reason=reason, visit=None)
         self.rejects += bad.itertuples(index=False, name=None)
 
 
@@ -350,9 +349,7 @@ def _rows_of_table(table: Table, wanted: dict[str, int], account: _Account) -> p
         account.notes.append(f"{table.name}: {counted(planned, 'planned row')} not filled in.")
     account.notes += headings.odd_commas(raw, table.name)
     visits = pd.Series(read_labels(raw["session"])[0], raw.index)
-    for reject in rejects:
-        account.rejects.append((table.name, *reject))
-        account.rejected.setdefault(visits.get(reject[0]), []).append(account.rejects[-1])
+    account.rejects += [(table.name, *reject, visits.get(reject[0])) for reject in rejects]
     return rows.assign(file=table.name, row=rows.index)
 
 

@@ -39,6 +39,16 @@ def test_a_log_in_order_is_summed_up_with_code_0(tmp_path, command, capsys):
     assert said.err == ""
 
 
+def test_a_log_in_metres_is_summed_up_in_metres(tmp_path, command, capsys):
+    path = tmp_path / "putts.csv"
+    path.write_text("session,distance_m,roll_m\na,1.2,1.41\na,1.2,1.3\n")
+    assert command(path) == 0
+    said = capsys.readouterr().out
+    assert "distances       1.2 m" in said
+    assert "roll_step_m     0.01     read off the data" in said
+    assert "_ft             " not in said.replace("roll_ft         2 readings", "")
+
+
 def test_visits_to_a_green_are_told_from_putts_that_the_sensor_missed(tmp_path, command, capsys):
     unread = {"line_deg": "", "roll_ft": "", "holed": "true"}
     rows = [{}, unread, unread | {"session": "round"}, unread | {"session": "round"}]

@@ -1,5 +1,7 @@
 """Messages and exit codes of the command, whichever way it ends."""
 
+import contextvars
+import inspect
 import json
 import os
 import signal
@@ -13,9 +15,10 @@ import pytest
 import typer
 from conftest import DEMO
 
+from putlab.base import words
 from putlab.base.errors import FitError, LogError, UsageError
 from putlab.base.words import lengths_in
-from putlab.cli import console
+from putlab.cli import console, options
 from putlab.cli.app import build_app
 from putlab.cli.console import in_words
 
@@ -186,3 +189,19 @@ def test_lengths_of_a_table_are_shown_in_the_unit_of_the_log():
         shown = in_words(table, columns)
     assert shown.to_dict("list") == {"Distance, m": ["1.5", "2.4"], "Putts": ["3", "4"]}
     assert in_words(table.iloc[1:], columns).to_dict("list")["Distance, ft"] == ["8"]
+
+
+def test_answers_come_in_the_unit_asked_for(tmp_path):
+    log = tmp_path / "a.csv"
+    log.write_text("session,distance_ft,line_deg\na,10,1\na,6,2\n")
+
+    def said(units):
+        read = options.read(log, units=units)
+        return read.units, words.length_words(10)
+
+    # By the exact foot: 10 ft are 3.048 m, said to a tenth.
+    assert contextvars.copy_context().run(said, "m") == ("m", "3\u00a0m")
+    assert contextvars.copy_context().run(said, None) == ("ft", "10\u00a0ft")
+    commands = {command.callback.__name__: command for command in build_app().registered_commands}
+    for name in ("report", "estimate", "advise", "plan", "review", "trial", "start"):
+        assert "units" in inspect.signature(commands[name].callback).parameters
