@@ -9,7 +9,7 @@ import pandas as pd
 
 from putlab.base.errors import expect
 from putlab.base.result import Result
-from putlab.base.words import counted, length_words, listed, quantity
+from putlab.base.words import counted, length_number, length_words, listed, quantity, spoken
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
 from putlab.model.readings import COMPONENTS
@@ -263,7 +263,9 @@ def lengths_by_stretch(golfer: Golfer, wanted_ft: Sequence[float] = ()) -> list[
     practised = golfer.practised.sort_values("putts", ascending=False, kind="stable")
     known = practised["distance_ft"].tolist()
     own = [[d for d in known if low <= d < high] for low, high in STRETCHES]
-    return [sorted(mine[:2]) or list(kits) for mine, kits in zip(own, LENGTHS_FT, strict=True)]
+    # As people say them: 5.2 m and not the 5.182 m that 17 ft are.
+    said = [[float(length_number(d)) * d / spoken(d) for d in kits] for kits in LENGTHS_FT]
+    return [sorted(mine[:2]) or kits for mine, kits in zip(own, said, strict=True)]
 
 
 def _drills(table: pd.DataFrame, lengths_ft: list[list[float]]) -> list[Drill]:

@@ -48,7 +48,7 @@ class Band:
         if self.component == "line":
             return f"start within {self.half_width:g}° of the line"
         ends = (self.distance_ft - self.half_width, self.distance_ft + self.half_width)
-        low, high = (f"{round(spoken(length_ft), 3):g}" for length_ft in ends)
+        low, high = (f"{round(spoken(length_ft), 2):g}" for length_ft in ends)
         return f"roll {low} to {high}{THIN}{SPOKEN.get()}"
 
     def holds(self, errors: np.ndarray) -> np.ndarray:

@@ -122,6 +122,9 @@ def test_a_stretch_takes_its_two_most_practised_lengths_or_else_the_kits():
     at = lengths_by_stretch(golfer)
     # As `measured` counts them: a length at an edge belongs to the stretch beyond.
     assert at == [[2.0, 3.0], [6.0, 7.0], [8.0], [15.0], [25.0]]
+    with lengths_in("m"):  # 2 ft are 0.61 m, by the exact foot
+        metres = np.multiply(lengths_by_stretch(golfer)[0], 0.3048)
+    assert metres.tolist() == pytest.approx([0.6, 0.9])
     who = made_state(lengths=golfer.lengths, putts=[20, 50, 30, 9, 9, 9])
     assert who.measured.tolist() == [0, 100, 9, 9, 9]
 

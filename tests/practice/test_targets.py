@@ -196,3 +196,6 @@ def test_a_band_in_metres_is_marked_by_tenths_and_said_as_it_is():
         # 70 % of a normal lie within 1.04 sd: 0.19 and 0.56 m, in steps of 5 and 10 cm.
         assert near.band == "roll 1.8 to 2.2\u202fm"
         assert far.band == "roll 5.4 to 6.6\u202fm"
+        # Of a log in feet: 10 ft are 3.048 m, and nobody marks a floor by the millimetre.
+        ten_ft = usual_band("pace", errors, 10.0, ReadingRules())
+        assert ten_ft.band == "roll 2.75 to 3.35\u202fm"
