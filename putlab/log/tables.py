@@ -254,8 +254,9 @@ def _damage(name: str, form: str) -> Iterator[None]:
 UNPACKED_LIMIT = 200_000_000
 
 # Nor does one have more rows or columns than these; a cell can claim any place in a few bytes.
-MOST_ROWS, MOST_COLUMNS = 200_000, 500
-ROW = re.compile(rb'<(?:\w+:)?row\b[^>]*?\br="([^"]*)"')
+# Rows without a number, or of no cells, pack into next to nothing: tags of any kind are counted.
+MOST_ROWS, MOST_COLUMNS, MOST_TAGS = 200_000, 500, 4_000_000
+ROW = re.compile(rb'<(?:\w+:)?row\b(?:[^>]*?\br="([^"]*)")?')
 CELL = re.compile(rb'<(?:\w+:)?c\b[^>]*?\br="([A-Za-z]*)')
 FORMULA = re.compile(rb"<(?:\w+:)?f\b")
 
@@ -295,8 +296,13 @@ def _sheet(name: str, title: str, records: list[Record], *, alone: bool, notes: 
 
 
 def _holds_formulas(sheet: bytes, name: str) -> bool:
-    """Return whether a sheet's XML calculates; refuse a row or column that no log has."""
-    rows = [int(number) for number in ROW.findall(sheet)] or [1]
+    """Return whether a sheet's XML calculates; refuse a size that no log has."""
+    if (tags := sheet.count(b"<")) > MOST_TAGS:
+        raise LogError(
+            f"{name} has a sheet of {tags:,} parts; expected at most {MOST_TAGS:,}. "
+            "Save the log as .csv."
+        )
+    rows = [int(number or at) for at, number in enumerate(ROW.findall(sheet), 1)] or [1]
     widest = max(map(_column_number, set(CELL.findall(sheet))), default=0)
     in_order = rows == sorted(set(rows)) and 1 <= rows[0] <= rows[-1] <= MOST_ROWS
     if not in_order or widest > MOST_COLUMNS:

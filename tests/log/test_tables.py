@@ -234,6 +234,22 @@ def test_a_workbook_without_cells_is_refused(tmp_path):
         read_log(write_xlsx(tmp_path / "putts.xlsx", ("Sheet", [])))
 
 
+@pytest.mark.parametrize(("more", "said"), [
+    ("<row/>" * 200_001, "rows numbered 1 to 200,001"),
+    ("<row>" + "<c/>" * 4_000_000 + "</row>", "a sheet of 4,000,"),
+    ("<row/>", "each once, in order"),
+])  # fmt: skip
+def test_rows_and_cells_that_name_no_place_are_counted(tmp_path, more, said):
+    path = write_xlsx(tmp_path / "putts.xlsx", ("Sheet", [["session"], ["a"]]))
+    with zipfile.ZipFile(path) as book:
+        parts = {name: book.read(name).decode() for name in book.namelist()}
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as book:
+        for name, text in parts.items():
+            book.writestr(name, text.replace("<sheetData>", f"<sheetData>{more}"))
+    with pytest.raises(LogError, match=said):
+        read_log(path)
+
+
 def test_an_archive_that_would_fill_the_memory_is_refused(tmp_path, monkeypatch):
     monkeypatch.setattr("putlab.log.tables.UNPACKED_LIMIT", 1000)
     path = write_xlsx(tmp_path / "putts.xlsx", ("Sheet", [["session"], ["a"]]))
