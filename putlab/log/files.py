@@ -56,17 +56,13 @@ def find_files(path: str | Path) -> LogFiles:
     if path.name == PACKAGE:
         path = path.parent
     with reading(path):
-        if not path.exists():
-            raise LogError(
-                f"{path} does not exist, or is a link that leads nowhere; give a log of putts "
-                f"({EXPECTED}) or a folder."
-            )
         found = _found(path)
-    for file in found.paths:
-        if not file.is_file():
-            raise LogError(
-                f"{file} is not a file, or a link that leads nowhere; expected one of {EXPECTED}."
-            )
+        for file in found.paths:
+            if not file.is_file():
+                raise LogError(
+                    f"{file} does not exist, is not a file, or is a link that leads nowhere; "
+                    f"expected a log of putts ({EXPECTED}) or a folder."
+                )
     return found
 
 
@@ -77,7 +73,7 @@ def _found(path: Path) -> LogFiles:
         found = LogFiles([path], path.parent)
     else:
         raise LogError(
-            f"{path} cannot be read: its ending is {path.suffix or 'missing'}; expected one "
+            f"{path} is no folder, and its ending is {path.suffix or 'missing'}; expected one "
             f"of {EXPECTED}. Spreadsheets can save as .xlsx or .csv."
         )
     if (found.root / PACKAGE).is_file():

@@ -186,11 +186,11 @@ def under_own_names(table: dict[str, pd.Series], read: Understood, visit: str) -
     if read.visits:
         frame["session"] = visit
     # A visit is often named in its first row alone.
-    frame["session"] = frame["session"].mask(frame["session"].map(_blank)).ffill()
+    frame["session"] = frame["session"].mask(frame["session"].map(is_blank)).ffill()
     says = [name for name in frame if ACCEPTED_NAMES[name] in ("distance_ft", *READINGS)]
-    frame = frame[~frame[says].map(_blank).all(axis=1)]
+    frame = frame[~frame[says].map(is_blank).all(axis=1)]
     for name in (name_of(column) for column in read.columns.values() if column.endswith(DOWN)):
-        written = frame[name].mask(frame[name].map(_blank))
+        written = frame[name].mask(frame[name].map(is_blank))
         frame = frame.assign(**{name: written.groupby(frame["session"]).ffill()})
     return frame
 
@@ -204,7 +204,7 @@ def _stem(column: str) -> str:
     return name_of(column).removesuffix("_ft").removesuffix("_m")
 
 
-def _blank(value: object) -> bool:
+def is_blank(value: object) -> bool:
     return text_of(value).lower() in BLANKS
 
 
@@ -213,7 +213,7 @@ def _decided(heading: str, cells: pd.Series, kept: Columns) -> tuple[str, bool]:
     if heading_key(heading) in kept:
         return kept[heading_key(heading)], True
     name, unit = meant(heading)
-    present = cells[~cells.map(_blank)]
+    present = cells[~cells.map(is_blank)]
     if tidy(heading) in ACCEPTED_NAMES:
         return name, True
     if not name or present.empty:
@@ -254,7 +254,7 @@ def _give_units(found: Columns, table: dict[str, pd.Series]) -> set[str]:
 
 def _seldom_written(found: Columns, table: dict[str, pd.Series], said: set[str]) -> set[str]:
     """Propose that a length stays the same where putts below have none; return its heading."""
-    blank = pd.DataFrame(table).map(_blank)
+    blank = pd.DataFrame(table).map(is_blank)
     struck = ~blank[[h for h, c in found.items() if ACCEPTED_NAMES.get(name_of(c)) in READINGS]]
     bare = blank[struck.any(axis=1)].mean()
     lengths = {h for h, column in found.items() if _stem(column) == "distance"}

@@ -323,7 +323,7 @@ def _logs(
 
 def _under_own_names(table: Table, given: headings.Columns, account: _Account) -> Table:
     """Return a table as it is where it has the log's own names, else by what its headings mean."""
-    wanted, others = headings.match_columns(table.header, table.name)
+    wanted, _ = headings.match_columns(table.header, table.name)
     lacking = headings.missing(wanted)
     told = {headings.heading_key(h) for h, column in given.items() if h != column}
     if not lacking and not told.intersection(map(headings.heading_key, table.header)):
@@ -336,7 +336,8 @@ def _under_own_names(table: Table, given: headings.Columns, account: _Account) -
         raise headings.refusal(table.header, table.name, lacking)
     account.understood |= read
     frame = headings.under_own_names(found, read, table.visit)
-    rest = [h for h in found if h not in read.columns and h.lower() not in REMARKS]
+    others = [h for h in found if h not in read.columns and h.lower() not in REMARKS]
+    rest = [h for h in others if not found[h].map(headings.is_blank).all()]
     return replace(table, header=[*frame, *rest], read=lambda of: (frame[list(of)], broken))
 
 

@@ -238,6 +238,12 @@ def test_of_two_headings_for_one_column_the_first_is_proposed(tmp_path):
     assert "Length (m)" not in told.understood.columns
 
 
+def test_a_column_that_nobody_filled_in_is_not_missed(tmp_path):
+    text = "Date,Length (m),Made,Weather,Rolled (m)\n2026-01-05,2,,,2.1\n2026-01-05,2,,dry,1.9\n"
+    (warning,) = read_log(csv_of(tmp_path, text)).warnings
+    assert warning == "columns that are not used: 'Weather' (a.csv)."
+
+
 def test_rows_that_hold_no_putt_are_no_rows(tmp_path):
     text = "Date,Length (m),Made,Notes\n2026-01-05,2,yes,\n,,,then rain\n,2,no,\n"
     log = read_log(csv_of(tmp_path, text))
