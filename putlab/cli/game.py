@@ -14,7 +14,7 @@ from putlab.base.words import listed
 from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show, tell, together
-from putlab.cli.options import Output, PastFt, Player, Seed, Units, Visit
+from putlab.cli.options import PastFt, Player, Seed, Units, Visit
 
 if TYPE_CHECKING:
     from putlab.log.read import Log
@@ -40,7 +40,7 @@ COLUMNS = {
 def game(
     log: Annotated[Path | None, Argument(metavar="LOG", help=options.LOG)] = None,
     player: Player = None,
-    output: Output = None,
+    output: Annotated[Path | None, options.place((*TABLE, *SHEET))] = None,
     deal: Annotated[int | None, Option(help="Deal a game of 9 or 18 holes instead.")] = None,
     seed: Seed = SEED,
     level: Annotated[str | None, Option(help="Deal the lengths of this level's round.")] = None,

@@ -14,17 +14,6 @@ from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, SEED, STIMP_
 from putlab.base.writing import check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
-from putlab.cli.options import (
-    Lengths,
-    LogPath,
-    Output,
-    PastFt,
-    Player,
-    Seed,
-    StimpFt,
-    Units,
-    number,
-)
 
 if TYPE_CHECKING:
     from putlab.green.roll import Roll
@@ -34,15 +23,13 @@ PAGE = Path("report.html")
 
 
 def report(
-    log: LogPath,
-    player: Player = None,
-    units: Units = None,
-    output: Annotated[
-        Path, Option("-o", "--output", help="HTML file; '-': standard output.")
-    ] = PAGE,
-    seed: Seed = SEED,
+    log: options.LogPath,
+    player: options.Player = None,
+    units: options.Units = None,
+    output: Annotated[Path, options.place(())] = PAGE,
+    seed: options.Seed = SEED,
     each_player: Annotated[bool, Option("--each-player", help="Fit each player alone.")] = False,
-    workers: Annotated[int | None, number("Processes for --each-player", 1, 1024)] = None,
+    workers: Annotated[int | None, options.number("Processes for --each-player", 1, 1024)] = None,
     cluster: Annotated[str | None, Option(help="Dask scheduler for --each-player.")] = None,
 ) -> None:
     """One page to read, print and send: what to practise next, how sure, and why.
@@ -55,7 +42,6 @@ def report(
 
       putlab report club.parquet --each-player --cluster tcp://scheduler:8786
     """
-    check_writable(output, kinds=())
     sharing = {"workers": workers, "cluster": cluster}
     if any(sharing.values()) and not each_player:
         raise UsageError("--workers and --cluster share out the fits of --each-player; give it.")
@@ -88,14 +74,14 @@ STROKES = {
 
 
 def estimate(
-    log: LogPath,
-    player: Player = None,
-    units: Units = None,
-    output: Output = None,
+    log: options.LogPath,
+    player: options.Player = None,
+    units: options.Units = None,
+    output: options.Output = None,
     posterior: Annotated[
         Path | None, Option(metavar="FILE.nc", help="All draws, for ArviZ.")
     ] = None,
-    seed: Seed = SEED,
+    seed: options.Seed = SEED,
 ) -> None:
     """True line and pace spread by player and distance, each with its 90 % interval.
 
@@ -147,11 +133,11 @@ BACKTEST = {
 
 
 def backtest(
-    log: LogPath,
-    player: Player = None,
-    visits: Annotated[int, number("How many of the last visits to predict", 1, 10_000)] = 3,
-    output: Output = None,
-    seed: Seed = SEED,
+    log: options.LogPath,
+    player: options.Player = None,
+    visits: Annotated[int, options.number("How many of the last visits to predict", 1, 10_000)] = 3,
+    output: options.Output = None,
+    seed: options.Seed = SEED,
 ) -> None:
     """Each of the last visits predicted from those before it: did the ranges hold?
 
@@ -183,14 +169,14 @@ HOLED_OUT = {
 
 
 def holeout(
-    line_sd_deg: Annotated[float, number("Spread of start direction, degrees", 0, 90)],
-    pace_sd_pct: Annotated[float, number("Spread of roll-out, percent of the distance", 0, 300)],
-    line_bias_deg: Annotated[float, number("Mean start direction, degrees right", -90, 90)] = 0.0,
-    pace_bias_pct: Annotated[float, number("Mean error of roll-out, percent", -100, 300)] = 0.0,
-    stimp_ft: StimpFt = STIMP_FT,
-    past_ft: PastFt = PAST_FT,
-    lengths: Lengths = "3,6,10",
-    output: Output = None,
+    line_sd_deg: Annotated[float, options.number("Spread of start direction, degrees", 0, 90)],
+    pace_sd_pct: Annotated[float, options.number("Spread of roll-out, percent", 0, 300)],
+    line_bias_deg: Annotated[float, options.number("Mean line, degrees right", -90, 90)] = 0.0,
+    pace_bias_pct: Annotated[float, options.number("Mean pace error, percent", -100, 300)] = 0.0,
+    stimp_ft: options.StimpFt = STIMP_FT,
+    past_ft: options.PastFt = PAST_FT,
+    lengths: options.Lengths = "3,6,10",
+    output: options.Output = None,
 ) -> None:
     """One putt, three putts, average putts and mean leave of one known skill, by distance."""
     distance_ft = options.feet(lengths)
@@ -207,16 +193,14 @@ def holeout(
 
 
 def roll(
-    distance_ft: Annotated[float, number("Length of the putt, feet", 0.2, 200)],
-    past_ft: PastFt = PAST_FT,
-    slope_pct: Annotated[float, number("Steepness of the green, percent", 0, 30)] = 0.0,
-    slope_to_deg: Annotated[
-        float, number("Downhill, degrees clockwise: 0 along the putt, 90 right", -360, 360)
-    ] = 0.0,
-    stimp_ft: StimpFt = STIMP_FT,
-    line_sd_deg: Annotated[float, number("Your line spread, degrees", 0.01, 30)] = LINE_SD_DEG,
-    pace_sd_pct: Annotated[float, number("Your pace spread, percent", 0.1, 60)] = PACE_SD_PCT,
-    output: Output = None,
+    distance_ft: Annotated[float, options.number("Length of the putt, feet", 0.2, 200)],
+    past_ft: options.PastFt = PAST_FT,
+    slope_pct: Annotated[float, options.number("Steepness of the green, percent", 0, 30)] = 0.0,
+    slope_to_deg: Annotated[float, options.number("Downhill: 0 along, 90 right", -360, 360)] = 0.0,
+    stimp_ft: options.StimpFt = STIMP_FT,
+    line_sd_deg: Annotated[float, options.number("Line spread, degrees", 0.01, 30)] = LINE_SD_DEG,
+    pace_sd_pct: Annotated[float, options.number("Pace spread, percent", 0.1, 60)] = PACE_SD_PCT,
+    output: options.Output = None,
 ) -> None:
     """Where a putt started straight at the hole stops, and how to hole it most often.
 

@@ -10,14 +10,14 @@ from putlab.base.settings import SEED
 from putlab.base.writing import SHEET, check_writable
 from putlab.cli import options
 from putlab.cli.console import say
-from putlab.cli.options import Output, Seed, Units, Visit
+from putlab.cli.options import Seed, Sheet, Units, Visit
 
 # Three stretches of those that advice is given for, on a mat of six or seven metres.
 LENGTHS = {"ft": "4,10,20", "m": "1,3,6"}
 
 
 def start(
-    output: Output = None,
+    output: Sheet = None,
     lengths: Annotated[str | None, Option(help="Lengths [default: 4,10,20 ft; 1,3,6 m].")] = None,
     units: Units = None,
     putts: Annotated[int, Option(help="Putts of each player.")] = 60,

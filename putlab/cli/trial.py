@@ -10,7 +10,7 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import SEED
-from putlab.base.writing import SHEET, check_writable, json_records, write_json, write_table
+from putlab.base.writing import SHEET, json_records, write_json, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, show, tell
 from putlab.cli.options import Lengths, LogPath, Output, Player, Seed, Units, number
@@ -34,10 +34,9 @@ def trial(
     session_putts: Annotated[int, number("Putts of a visit, both conditions", 2, 2000)] = 60,
     units: Units = None,
     seed: Seed = SEED,
-    output: Output = None,
+    output: Annotated[Path | None, options.place((".json (the design)", *SHEET))] = None,
 ) -> None:
     """Design a trial: putts and visits to see a change, and a shuffled order of blocks."""
-    check_writable(output, (".json (the design)", *SHEET))
     if before == after:
         raise UsageError("--before and --after are the same; name two conditions.")
     read = None if log is None else options.read(log, player, units)

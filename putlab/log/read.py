@@ -358,7 +358,7 @@ def _settle_players(rows: pd.DataFrame, account: _Account) -> pd.DataFrame:
     """One player and blanks are one golfer; refuse a nameless row where several are named."""
     nameless, named = rows["player"].isna(), rows["player"].dropna().unique()
     if len(named) <= 1:
-        if nameless.any() and len(named):
+        if nameless.any() and len(named) and named[0] != ONE_PLAYER:
             account.notes.append(f"Rows that name no player were taken as {named[0]}'s.")
         return rows.assign(player=rows["player"].fillna(named[0] if len(named) else ONE_PLAYER))
     account.reject(rows[nameless], "player", "", "blank, where other rows name a player")
