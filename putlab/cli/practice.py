@@ -45,7 +45,6 @@ def advise(
     past_ft: options.PastFt = PAST_FT,
     hours: Annotated[float, options.number("The longer horizon: hours in all", 0.1, 10_000)] = 10.0,
     weeks: Annotated[int, options.number("Weeks they are spread over", 1, 520)] = 10,
-    split_weeks: Annotated[bool, Option("--split-weeks", help="Split those weeks too.")] = False,
     what_if: Annotated[bool, Option("--what-if", help="Which assumption flips it? Slow.")] = False,
     units: options.Units = None,
     output: options.Output = None,
@@ -60,8 +59,7 @@ def advise(
     asked["mix"] = None if mix is None else pl.round_mix(mix, read.putts)
     fit = options.fit(read, seed=seed)
     advice = _advice_for(fit, player, seed=seed, **asked)
-    horizon: dict[str, Any] = {"hours": hours, "weeks": weeks, "split_weeks": split_weeks}
-    says = {one.player: one.says(**horizon) for one in advice}
+    says = {one.player: one.says(hours=hours, weeks=weeks) for one in advice}
     leans = {}
     for one in advice if what_if else ():
         progress(f"Choosing anew for {one.player} under other assumptions")

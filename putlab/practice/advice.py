@@ -36,7 +36,6 @@ from putlab.practice.saving import (
     named,
     time_words,
 )
-from putlab.practice.sensitivity import MeasuringValue, value_of_measuring
 from putlab.practice.split import SHORTEST_SESSION, Split, split_minutes
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.reference import Reference, ReferenceGolfer
@@ -237,42 +236,33 @@ class Advice(Result):
         where = named([OPTIONS[i] for i in later.together])
         return f"Over {weeks} weeks, {hours:g} hours in all: {where}, {later.words}."
 
-    def split(self, minutes: float | None = None, *, weeks: int | None = None) -> Split:
-        """Return the best split of one session, or of two sessions a week over some weeks.
+    def split(self, minutes: float | None = None) -> Split:
+        """Return the best split of one session.
 
         Parameters
         ----------
         minutes : float, optional
-            Length of each session, warm-up and game included; default: the advice's.
-        weeks : int, optional
-            Split so many weeks instead of one session, for the average round played in them:
-            what a week adds fades by the half-life until the round is played.
+            Length of the session, warm-up and game included; default: the advice's.
 
         Returns
         -------
         Split
-            Options with time, and what it saves; minutes a week, all of its sessions together.
+            Options with time, and what it saves.
 
         Raises
         ------
         UsageError
-            No time is left after warm-up and game, or fewer than one week.
+            No time is left after warm-up and game.
         """
-        return split_minutes(self.case, self.minutes if minutes is None else minutes, weeks=weeks)
+        return split_minutes(self.case, self.minutes if minutes is None else minutes)
 
-    def says(
-        self, *, hours: float = HOURS, weeks: int = WEEKS, split_weeks: bool = False
-    ) -> list[str]:
-        """All of the advice, a sentence each; with ``split_weeks`` how to split those too."""
+    def says(self, *, hours: float = HOURS, weeks: int = WEEKS) -> list[str]:
+        """All of the advice, a sentence each."""
         said = [self.sentence, self.lost.sentence, self.own_sentence]
-        if not self.measured:
-            return [text for text in said if text]
-        said += [self.later_sentence(hours, weeks), self.measuring().sentence]
-        if self.minutes >= SHORTEST_SESSION:
-            said.append(f"Best split: {self.split().sentence}")
-        if split_weeks:
-            split = self.split(weeks=weeks)
-            said.append(f"{weeks} weeks, {split.sessions} sessions: {split.sentence}")
+        if self.measured:
+            said.append(self.later_sentence(hours, weeks))
+            if self.minutes >= SHORTEST_SESSION:
+                said.append(f"Best split: {self.split().sentence}")
         return [text for text in said if text]
 
     @property
@@ -296,10 +286,6 @@ class Advice(Result):
             "expected_regret": [at_least_shown(r) for r in table["expected_regret"]],
         }
         return pd.DataFrame(columns).rename(columns=TITLES)
-
-    def measuring(self) -> MeasuringValue:
-        """What more readings would be worth before practising."""
-        return value_of_measuring(self)
 
     def _repr_html_(self) -> str:
         shown = self.shown.to_html(index=False, border=0)

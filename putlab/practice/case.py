@@ -1,7 +1,7 @@
 """One golfer's case: the golfer, what practice does, and the round and green of the strokes."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -109,17 +109,22 @@ class Case:
         # (repeats, options, middle or scatter, draws) to (options, middle or scatter, all draws)
         return Savings(*np.concatenate(np.moveaxis(saved, -1, 1)).transpose(2, 0, 1))
 
-    def savings_by_skill(self, minutes: float, *, mixings: int = 4) -> np.ndarray:
-        """What every option saves by draw of the skill, all else at its mean, (draws, options)."""
-        # Readings of the skill could tell about that. Every draw of practice meets so many
-        # others of the skill.
-        found = []
-        for k in range(mixings):
-            by = k * len(self.strokes.visits) // mixings
-            others = self.strokes.given(by)
-            saved = [_saved(others, effect, minutes).sum(axis=1) for effect in self.effects]
-            found.append(np.roll(np.mean(saved, axis=0), by, axis=1))
-        return np.mean(found, axis=0).T
+    def saved(self, minutes: np.ndarray) -> np.ndarray:
+        """Strokes a round saved by minutes of each option together, shape (all draws,)."""
+        each = [putts_of(*pair, self.learning) for pair in zip(OPTIONS, minutes, strict=True)]
+        putts = {name: np.sum([one[name] for one in each], axis=0) for name in COMPONENTS}
+        changes = (effect.changes(PRACTICE_FT, putts) for effect in self.effects)
+        return np.concatenate([self.strokes.saved_a_round(one) for one in changes])
+
+    def savings_by_skill(self, minutes: float) -> np.ndarray:
+        """What every option saves by draw of the skill, (draws, options), all else on average."""
+        # Readings of the skill could tell about that; the own mix of putts, they could not.
+        strokes, found = replace(self.strokes, visits=self.strokes.visits_given), []
+        for option in OPTIONS:
+            changes = self.effects[0].changes(PRACTICE_FT, putts_of(option, minutes, self.learning))
+            mean = {name: np.mean(both, axis=1, keepdims=True) for name, both in changes.items()}
+            found.append(strokes.saved_a_round(mean))
+        return np.stack(found, axis=1)
 
 
 def _saved(strokes: RoundStrokes, effect: PracticeEffect, minutes: float) -> np.ndarray:

@@ -223,17 +223,27 @@ class PracticeEffect:
         share = carry_over(distance_ft, self.nodes_ft, self.carry_range)
         return (np.asarray(putts, dtype=float)[..., None, :] @ share)[..., 0, :]
 
-    def changes(
-        self, distance_ft: ArrayLike, putts: Mapping[str, ArrayLike]
-    ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-        """Factors on spread and on bias, (draws, n) by component, of putts struck for each."""
-        counts = {name: np.asarray(values, dtype=float) for name, values in putts.items()}
+    def counted(self, distance_ft: ArrayLike, putts: Mapping[str, ArrayLike]) -> dict[str, Any]:
+        """Putts that count for line and for pace, (draws, n), of those struck for each."""
+        struck = {name: np.asarray(values, dtype=float) for name, values in putts.items()}
         weights = interpolation_weights(np.log(self.nodes_ft), np.log(np.atleast_1d(distance_ft)))
-        found = {}
+        share, found = self.learning.other_share, {}
         for name, other in zip(COMPONENTS, reversed(COMPONENTS), strict=True):
-            struck = counts[name] + self.learning.other_share * counts[other]
-            counting = self.counting(distance_ft, struck * (self.yields[name] @ weights))
-            growth = self.learning.growth(self.experience, counting)
-            left = 0.5 ** (counting / self.bias_putts[name][:, None])
+            taught = (struck[name] + share * struck[other]) * (self.yields[name] @ weights)
+            found[name] = self.counting(distance_ft, taught)
+        return found
+
+    def factors(self, counted: Mapping[str, np.ndarray]) -> dict[str, tuple[np.ndarray, Any]]:
+        """Factors on spread and on bias, (draws, n) by component, of putts that count."""
+        found = {}
+        for name, putts in counted.items():
+            growth = self.learning.growth(self.experience, putts)
+            left = 0.5 ** (putts / self.bias_putts[name][:, None])
             found[name] = np.exp(-self.rates[name][:, None] * growth), left
         return found
+
+    def changes(
+        self, distance_ft: ArrayLike, putts: Mapping[str, ArrayLike]
+    ) -> dict[str, tuple[np.ndarray, Any]]:
+        """Factors on spread and on bias, (draws, n) by component, of putts struck for each."""
+        return self.factors(self.counted(distance_ft, putts))

@@ -73,10 +73,11 @@ class RoundStrokes:
     # multiplied by `SPREAD_FACTORS`, and where the bias is by `BIAS_FACTORS`.
     saving: np.ndarray  # (2, 2, 3, draws, n)
 
-    def given(self, by: int) -> "RoundStrokes":
-        """The same by the mix as given, draws so many places on: they meet others of practice."""
-        visits, saving = np.roll(self.visits_given, -by, axis=0), np.roll(self.saving, -by, axis=-2)
-        return replace(self, visits=visits, saving=saving)
+    @property
+    def mean(self) -> "RoundStrokes":
+        """Strokes of one draw that stands for the mean of all in what is saved."""
+        saving = (self.visits * self.saving).mean(axis=-2, keepdims=True)
+        return replace(self, visits=np.ones((1, self.distance_ft.size)), saving=saving)
 
     def saved_parts(self, changes: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
         """Strokes a round saved by correcting the middle and by tightening the scatter.
@@ -84,7 +85,7 @@ class RoundStrokes:
         Of factors on spread and on bias, (draws, n) by component; shape (2, draws). Line and
         pace are added, exact to first order.
         """
-        middle, scatter = np.zeros((2, len(self.visits)))
+        middle, scatter = np.zeros((2, 1))
         for name, (narrower, left) in changes.items():
             spread, bias = self.saving[COMPONENTS.index(name)]
             scatter = scatter + np.sum(

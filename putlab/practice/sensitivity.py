@@ -1,6 +1,6 @@
-"""What would change the choice: other assumptions, and more readings before practising."""
+"""What would change the choice: other assumptions."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -9,18 +9,15 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.words import length_words, listed
-from putlab.green.skill import SPREAD_AND_BIAS
 from putlab.practice.case import Case
 from putlab.practice.saving import (
     ALIKE,
-    LENGTHS_FT,
     OPTIONS,
     TIE_CHANCE,
     Option,
     at_least_shown,
     kept_strokes,
     named,
-    time_words,
 )
 from putlab.rounds.first_putts import shipped_mix
 from putlab.rounds.reference import LEVELS
@@ -46,13 +43,9 @@ LEARNING_FACTORS = {
 READING_FACTORS = (0.5, 1.5)
 ROLLS_FT = {"stimp_ft": ("green speed", (8.0, 12.0)), "past_ft": ("aim past the hole", (0.5, 2.0))}
 
-# Putts at one length that a person would strike only to measure.
-PUTTS = (20, 50, 100)
-
 SENSITIVITY_COLUMNS = [
     "assumption", "value", "choice", "p_best", "flips", "tied", "costs",
 ]  # fmt: skip
-MEASURING_COLUMNS = ["distance_ft", "putts", "minutes", "p_changes", "gain", "net"]
 
 
 @dataclass(frozen=True)
@@ -164,85 +157,3 @@ def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
     for mix in map(shipped_mix, LEVELS):
         if mix.level != case.round.mix.level:
             yield "first putts of", mix.level, _with_draws(case, draws, mix=mix)
-
-
-# Is it worth measuring before practising? What more putts at a length would be worth.
-
-
-@dataclass(frozen=True)
-class MeasuringValue(Result):
-    """What measuring first is worth, in a time for measuring and practice together."""
-
-    minutes: float
-    # A row a length and number of putts: `MEASURING_COLUMNS`. Gain: strokes a round that knowing
-    # adds to all of the time as practice; net: the same after the minutes that the readings take.
-    table: pd.DataFrame
-
-    @property
-    def sentence(self) -> str:
-        """Whether to measure first, in plain words."""
-        pays = self.table["net"].max() > 0
-        row = self.table.loc[self.table["net" if pays else "gain"].idxmax()]
-        where = f"{row['putts']:.0f} putts at {length_words(row['distance_ft'])}"
-        chance = f"change the choice with a chance of {100 * row['p_changes']:.0f} %"
-        if pays:
-            return (
-                f"Measure first: {where} would {chance}, worth {at_least_shown(row['net'])} "
-                f"strokes a round even after the {row['minutes']:.0f} minutes they take."
-            )
-        return (
-            f"Practise now: even {where}, the most telling, would {chance}; knowing that is "
-            f"worth {at_least_shown(row['gain'])} strokes a round, less than the "
-            f"{row['minutes']:.0f} minutes of the {time_words(self.minutes)} they take."
-        )
-
-
-def value_of_measuring(advice: "Advice", *, putts: Sequence[int] = PUTTS) -> MeasuringValue:
-    """What measuring before practising is worth, by length and putts."""
-    # Putts struck to measure are counted as no practice at all, which is hard on them; that
-    # they lie in one visit, whose offset is not the golfer's own, is left out, which is kind.
-    case, rng = advice.case, np.random.default_rng([advice.case.seed, 7])
-    choice, now = advice.savings.best, advice.case.savings_by_skill(advice.minutes)
-    rows = []
-    for distance_ft in (lengths[1] for lengths in LENGTHS_FT):
-        for count in putts:
-            taken = count / float(case.learning.putts_a_minute(distance_ft))
-            readings = drawn_readings(case, distance_ft, count, rng)
-            changes, gain = value_of(readings, now, choice)
-            # Savings go with time nearly in proportion over such a part of it.
-            left = max(1 - taken / advice.minutes, 0.0)
-            net = left * (gain + now[:, choice].mean()) - now[:, choice].mean()
-            rows.append((distance_ft, count, taken, changes, gain, net))
-    return MeasuringValue(advice.minutes, pd.DataFrame(rows, columns=MEASURING_COLUMNS))
-
-
-def drawn_readings(
-    case: Case, distance_ft: float, putts: int, rng: np.random.Generator
-) -> np.ndarray:
-    """What so many putts at one length would show, a row a draw of the skill, (draws, 8)."""
-    # Log of the sample's spread and its mean, of line and pace, in standard units, and squares.
-    skill = case.golfer.skill.thinned(len(case.strokes.visits)).at([distance_ft])
-    columns = []
-    for names in SPREAD_AND_BIAS.values():
-        sd, bias = (getattr(skill, name)[:, 0] for name in names)
-        # The log of a sample's sd scatters by 1 / sqrt(2 (n - 1)), its mean by sd / sqrt(n).
-        noise = rng.standard_normal((2, len(sd)))
-        columns.append(np.log(sd) + noise[0] / np.sqrt(2 * (putts - 1)))
-        columns.append(bias + sd / np.sqrt(putts) * noise[1])
-    found = np.stack(columns, axis=1)
-    found = (found - found.mean(axis=0)) / np.maximum(found.std(axis=0), 1e-12)
-    return np.concatenate([found, found**2 - 1], axis=1)
-
-
-def value_of(readings: np.ndarray, saved: np.ndarray, choice: int) -> tuple[float, float]:
-    """How often readings change a choice, and the mean gain over keeping to it, at least 0."""
-    # Readings (draws, features) are seen with each draw of what options save (draws, options);
-    # one half of the draws judges the other, so that what is fitted to chance gains nothing.
-    design = np.column_stack([np.ones(len(readings)), readings])
-    half = np.arange(len(saved)) % 2 == 1
-    best = np.empty(len(saved), dtype=int)
-    for judged in (half, ~half):
-        weights = np.linalg.lstsq(design[~judged], saved[~judged], rcond=None)[0]
-        best[judged] = (design[judged] @ weights).argmax(axis=1)
-    gain = saved[np.arange(len(saved)), best] - saved[:, choice]
-    return float((best != choice).mean()), max(float(gain.mean()), 0.0)

@@ -43,7 +43,7 @@ from putlab.model.readings import COMPONENTS
 from putlab.practice.advice import WEEKS, advise_case
 from putlab.practice.case import golfer_state, make_case
 from putlab.practice.saving import ALIKE, PRACTICE_FT, chance_among, named
-from putlab.practice.split import SplitProblem
+from putlab.practice.split import best_minutes
 from putlab.rounds.strokes import EDGES_FT, MIX_LOG_SD, STRETCHES
 
 MINUTES, HOURS, WEAK_SPOT = 60.0, 10, (1.7, 3.5)
@@ -185,7 +185,7 @@ def decide(kind, number, law=DEFAULT):
 def ten_hours(case, log, rng):
     """Return the putts of ten hours under each way to spend them, by name."""
     whole = MINUTES * HOURS
-    minutes = SplitProblem(case, [0.0]).optimum([whole], np.ones((1, len(OPTIONS)), dtype=bool))[0]
+    minutes = best_minutes(case, whole)
 
     def spend(options):
         options = list(options)

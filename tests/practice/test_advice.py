@@ -166,9 +166,9 @@ def test_a_handful_of_putts_is_told_to_measure_and_nothing_else():
     assert not advice.measured
     assert plain(advice.sentence).startswith("Measure first: no stretch has 20 putts")
     assert "(the most is 5)" in advice.sentence
-    said = " ".join(advice.says(split_weeks=True))
+    said = " ".join(advice.says())
     assert said.startswith(advice.sentence)
-    assert not re.search("best use|Best split|Practise now|hours in all|sessions|saves", said)
+    assert not re.search("best use|Best split|hours in all|saves", said)
     assert "best use" not in advice._repr_html_()
 
 
@@ -343,6 +343,19 @@ def test_the_cost_of_being_wrong_is_the_regret_over_the_chance_of_it(advice):
     saved[:, 2] = 0.2
     saved[0, 5] = 0.28
     assert Advice(advice.case, 60.0, savings_of(saved)).cost_if_wrong == pytest.approx(0.08)
+
+
+def test_a_doubt_about_the_golfer_is_told_from_one_about_practice():
+    # Spreads known to a tenth, or to a factor of two either way, and practice as ever.
+    known, unknown = (advise(made_state(log_sd=sd, draws=200), minutes=600) for sd in (0.05, 0.7))
+    assert known.open == (
+        "Your log tells enough; what is open is how practice works, which nobody knows."
+    )
+    assert unknown.open.startswith("What is open is your own skill")
+    # What the skill alone leaves open is less than all that is.
+    by_skill = known.case.savings_by_skill(600)
+    assert by_skill.mean(axis=0) == pytest.approx(known.savings.saved.mean(axis=0), rel=0.1)
+    assert np.all(by_skill.std(axis=0) < known.savings.saved.std(axis=0))
 
 
 def test_the_time_is_said_as_given():
