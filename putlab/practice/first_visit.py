@@ -7,7 +7,7 @@ import pandas as pd
 
 from putlab.base.errors import expect
 from putlab.base.settings import SEED
-from putlab.practice.plan import BOTH, MIXED_SET, ordered_sets, rows_to_fill_in
+from putlab.practice.plan import BOTH, MIXED_SET, mixed_sets, rows_to_fill_in
 from putlab.rounds.first_putts import shipped_mix
 
 
@@ -59,7 +59,8 @@ def first_visit(
     parts = []
     for number, player in enumerate(players):
         rng = np.random.default_rng([seed, number])
-        mixed = ordered_sets(drills, {drill[:2]: False for drill in drills}, rng)
-        mine = rows_to_fill_in(mixed, mix, holes, seed=seed + number, session=session)
+        mine = rows_to_fill_in(
+            mixed_sets(drills, rng), mix, holes, seed=seed + number, session=session
+        )
         parts.append(mine.assign(player=player))
     return pd.concat(parts, ignore_index=True)

@@ -24,18 +24,13 @@ from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.games import deal_game
 from putlab.rounds.strokes import STRETCHES
 
-# Balls struck before the length changes: a handful when mixed, and ten of the same when
-# repeated (five to ten putts at one length: common practice).
-MIXED_SET, BLOCK_SET = 5, 10
+# Balls struck before the length changes: a handful (common practice).
+MIXED_SET = 5
 
 # Putts of a drill that first correct the middle: in ten the published novices halved their bias
 # of pace (`putlab.practice.learning`); and what they are struck to (common practice).
 MARK_PUTTS = 10
 MARKS = {"line": "a mark on the line close ahead", "pace": "a mark where the ball should stop"}
-
-# New at a length: fewer putts struck there than this, or spread wider than nine in ten of the
-# golfers that the priors expect (convention of the kit).
-NEW_PUTTS, NEW_SD = 30, {"line": 1.9, "pace": 17.0}
 
 # Time for one drill (about ten minutes: common practice).
 DRILL_MINUTES = 10.0
@@ -45,22 +40,15 @@ HOLES = 9
 # A drill of which line and pace are both read: to measure, where the log is too small to choose.
 BOTH = "both"
 
-# Distance in feet and component.
-Place = tuple[float, str]
-
 # Distance in feet, component, and putts: a drill, or one set of it.
 Drill = tuple[float, str, int]
 
 # What is published on the order of practice.
 MIXED_ORDER = (
-    "Lengths come mixed by default. In putting, mixed order was better when tested later (Fazeli "
+    "Lengths come mixed. In putting, mixed order was better when tested later (Fazeli "
     "and others, 2017, 30 novices), and blocks first, then mixed, best of all (Porter and Magill, "
     "2010), which Dias and Mendes (2010) and Coker (2010) did not find again; over many studies "
     "outside the laboratory the effect is small (Ammar and others, 2024; Czyż and others, 2024)."
-)
-BEGINNER_ORDER = (
-    "At {lengths} this golfer is still new: the same putt is repeated in blocks first, then "
-    "mixed: the order Porter and Magill (2010) found best, and Dias and Mendes (2010) no better."
 )
 
 WARM_UP = (
@@ -98,8 +86,6 @@ class Plan(Result):
         See `table`.
     log_rows : pandas.DataFrame
         A row a putt with every column of the log; readings are blank, to be filled in.
-    order : list of str
-        Why the order is as it is.
     """
 
     player: str
@@ -108,8 +94,8 @@ class Plan(Result):
     targets: list[Target]
     sets: pd.DataFrame
     log_rows: pd.DataFrame
-    order: list[str]
 
+    order: ClassVar[list[str]] = [MIXED_ORDER]
     warm_up: ClassVar[str] = WARM_UP
     game_words: ClassVar[str] = GAME
     cautions: ClassVar[list[str]] = CAUTIONS
@@ -231,8 +217,7 @@ def plan(
         drills = _drills(split.table, at)
     else:
         drills = measuring_drills(minutes, at, advice.case.learning)
-    new = {(length, name): is_new(golfer, length, name) for length, name, _ in drills}
-    sets = ordered_sets(drills, new, rng)
+    sets = mixed_sets(drills, rng)
     mix = advice.case.round.mix.among(golfer.practised["distance_ft"])
     rows = rows_to_fill_in(sets, mix, HOLES, seed=seed, session=session)
     targets = [
@@ -250,7 +235,6 @@ def plan(
         targets=targets,
         sets=_numbered(sets),
         log_rows=rows.assign(player=golfer.player, stimp_ft=stimp_ft),
-        order=_why(new),
     )
 
 
@@ -291,28 +275,23 @@ def measuring_drills(
     return [(float(length), BOTH, putts) for length in lengths]
 
 
-def is_new(golfer: Golfer, distance_ft: float, component: str) -> bool:
-    """Whether few putts were struck there, or spread is more likely than not very wide."""
-    practised = golfer.practised.set_index("distance_ft")["putts"]
-    if practised.get(distance_ft, 0) < NEW_PUTTS:
-        return True
-    log_sd, _ = golfer.log_spread_and_bias(component, [distance_ft])
-    return bool(np.median(log_sd) > np.log(NEW_SD[component]))
-
-
-def ordered_sets(
-    drills: list[Drill], new: dict[Place, bool], rng: np.random.Generator
-) -> list[Drill]:
-    """The sets of some drills in order: new lengths first in blocks, then the rest mixed."""
-    blocks: list[Drill] = []
-    mixed: list[Drill] = []
+def mixed_sets(drills: list[Drill], rng: np.random.Generator) -> list[Drill]:
+    """The sets of some drills in random order, none after itself where that can be helped."""
+    left = {}
     for distance_ft, component, putts in drills:
-        in_blocks = new[distance_ft, component]
-        whole, rest = divmod(putts, BLOCK_SET if in_blocks else MIXED_SET)
-        parts = [BLOCK_SET if in_blocks else MIXED_SET] * whole + ([rest] if rest else [])
-        sets = [(distance_ft, component, part) for part in parts]
-        (blocks if in_blocks else mixed).extend(sets)
-    return blocks + shuffled_apart(mixed, rng)
+        whole, rest = divmod(putts, MIXED_SET)
+        left[distance_ft, component] = [*([MIXED_SET] * whole), *([rest] if rest else [])]
+    order: list[Drill] = []
+    while left:
+        names = [name for name in left if not order or name != order[-1][:2]] or list(left)
+        counts = np.array([len(left[name]) for name in names])
+        # A drill that holds more than half of what is left must come now, or follow itself.
+        must = np.flatnonzero(2 * counts > sum(map(len, left.values())))
+        pick = names[must[0] if must.size else rng.choice(len(names), p=counts / counts.sum())]
+        order.append((*pick, left[pick].pop(0)))
+        if not left[pick]:
+            del left[pick]
+    return order
 
 
 def _numbered(sets: list[Drill]) -> pd.DataFrame:
@@ -322,26 +301,6 @@ def _numbered(sets: list[Drill]) -> pd.DataFrame:
     table = table.assign(first=last - table["putts"] + 1, last=last)
     table.insert(0, "set", np.arange(1, len(table) + 1))
     return table
-
-
-def shuffled_apart(sets: list[Drill], rng: np.random.Generator) -> list[Drill]:
-    """Sets in random order, no drill after itself where that can be helped."""
-    left: dict[Place, list[Drill]] = {}
-    for one in sets:
-        left.setdefault(one[:2], []).append(one)
-    order: list[Drill] = []
-    while left:
-        before = order[-1][:2] if order else None
-        names = [name for name in left if name != before] or list(left)
-        counts = np.array([len(left[name]) for name in names])
-        total = sum(len(rest) for rest in left.values())
-        # A drill that holds more than half of what is left must come now, or follow itself.
-        must = [name for name, count in zip(names, counts, strict=True) if 2 * count > total]
-        pick = must[0] if must else names[rng.choice(len(names), p=counts / counts.sum())]
-        order.append(left[pick].pop())
-        if not left[pick]:
-            del left[pick]
-    return order
 
 
 def rows_to_fill_in(
@@ -355,12 +314,3 @@ def rows_to_fill_in(
     every = [part.reindex(columns=[c.name for c in COLUMNS]).astype(object) for part in rows]
     whole = pd.concat(every, ignore_index=True)
     return whole.assign(session=session, putt=np.arange(1, len(whole) + 1))
-
-
-def _why(new: dict[Place, bool]) -> list[str]:
-    """Why the order is as it is."""
-    lengths = sorted({distance_ft for (distance_ft, _), is_so in new.items() if is_so})
-    said = [] if new and all(new.values()) else [MIXED_ORDER]
-    if lengths:
-        said.append(BEGINNER_ORDER.format(lengths=listed(map(length_words, lengths))))
-    return said

@@ -12,15 +12,12 @@ from putlab.green.skill import Skill
 from putlab.log.rules import ReadingRules
 from putlab.practice.advice import advise
 from putlab.practice.plan import (
-    BLOCK_SET,
     DRILL_MINUTES,
     HOLES,
     MIXED_SET,
     drill_words,
-    is_new,
     lengths_by_stretch,
-    ordered_sets,
-    shuffled_apart,
+    mixed_sets,
     start_words,
 )
 from putlab.practice.plan import plan as plan_of
@@ -143,35 +140,16 @@ def test_too_short_a_session_is_refused():
 
 
 def test_mixed_sets_do_not_follow_themselves_where_that_can_be_helped(rng):
-    sets = [(6.0, "line", 5)] * 5 + [(10.0, "line", 5)] * 3 + [(24.0, "pace", 5)] * 2
-    for _ in range(50):
-        names = [one[:2] for one in shuffled_apart(sets, rng)]
+    drills = [(6.0, "line", 25), (10.0, "line", 15), (24.0, "pace", 10)]
+    orders = {tuple(one[:2] for one in mixed_sets(drills, rng)) for _ in range(50)}
+    for names in orders:
         assert all(a != b for a, b in zip(names[:-1], names[1:], strict=True))
+    assert len(orders) > 10
 
 
 def test_a_drill_of_most_sets_still_gets_all_of_them(rng):
-    sets = [(6.0, "line", 5)] * 6 + [(10.0, "line", 5)]
-    assert sorted(shuffled_apart(sets, rng)) == sorted(sets)
-
-
-def test_a_beginner_at_a_length_repeats_in_blocks_first(rng):
-    drills = [(6.0, "line", 25), (10.0, "line", 20)]
-    new = {(6.0, "line"): False, (10.0, "line"): True}
-    sets = ordered_sets(drills, new, rng)
-    assert sets[:2] == [(10.0, "line", BLOCK_SET)] * 2
-    assert sets[2:] == [(6.0, "line", MIXED_SET)] * 5
-
-
-@pytest.mark.parametrize(
-    ("golfer", "new"),
-    [
-        (MadeGolfer(putts=60), False),
-        (MadeGolfer(putts=10), True),
-        (MadeGolfer(putts=60, line_sd_deg=2.5), True),
-    ],
-)
-def test_who_struck_few_or_scatters_widely_is_new(golfer, new):
-    assert is_new(golfer, 6.0, "line") is new
+    sets = mixed_sets([(6.0, "line", 33), (10.0, "line", 5)], rng)
+    assert sorted(sets) == [(6.0, "line", 3), *[(6.0, "line", 5)] * 6, (10.0, "line", 5)]
 
 
 def test_the_order_cites_the_studies_and_that_they_were_not_found_again(plan):
