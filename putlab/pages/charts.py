@@ -1,7 +1,6 @@
 """Figures, each with the words that say what it shows and the numbers it draws."""
 
 from putlab.pages.chart import Chart, chart_of
-from putlab.pages.model_charts import backtest_chart, prior_chart, published_record_chart
 from putlab.pages.progress_charts import (
     change_chart,
     diary_chart,
@@ -10,8 +9,8 @@ from putlab.pages.progress_charts import (
     progress_table,
     unusual_visits,
 )
-from putlab.pages.readings_chart import readings_chart
-from putlab.pages.skill_charts import spread_chart, spread_table, visit_spreads
+from putlab.pages.readings_chart import backtest_chart, readings_chart
+from putlab.pages.skill_charts import spread_chart, visit_spreads
 from putlab.pages.strokes_charts import (
     games_chart,
     next_hour_chart,
@@ -22,7 +21,7 @@ from putlab.pages.strokes_charts import (
 
 __all__ = [
     "Chart", "backtest_chart", "change_chart", "chart_of", "diary_chart", "games_chart",
-    "main_lengths_ft", "next_hour_chart", "players_chart", "prior_chart", "progress_chart",
-    "progress_table", "published_record_chart", "readings_chart", "sensitivity_chart",
-    "spread_chart", "spread_table", "strokes_lost_chart", "unusual_visits", "visit_spreads",
+    "main_lengths_ft", "next_hour_chart", "players_chart", "progress_chart",
+    "progress_table", "readings_chart", "sensitivity_chart",
+    "spread_chart", "strokes_lost_chart", "unusual_visits", "visit_spreads",
 ]  # fmt: skip

@@ -11,7 +11,8 @@ from putlab.model.design import REFERENCE_FT
 from putlab.model.readings import COMPONENTS
 from putlab.pages import charts
 from putlab.pages.card import Card, card
-from putlab.pages.chart import Chart
+from putlab.pages.chart import SPREAD_COLUMN, Chart
+from putlab.pages.skill_charts import with_ends
 from putlab.posterior.backtest import Backtest, kept_backtest
 from putlab.posterior.fit import Fit
 from putlab.posterior.player import Golfer
@@ -155,6 +156,8 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
     change = condition_change(fit, player)
     planned = plan(golfer, log.rules, advice, minutes=SESSION_MINUTES, seed=fit.seed, session=NEXT)
     games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
+    reference = golfer.skill([REFERENCE_FT], new_day=False)
+    spreads = [with_ends(name, getattr(reference, name)[:, 0]) for name in SPREAD_COLUMN.values()]
     figures = [
         charts.readings_chart(log, golfer),
         charts.strokes_lost_chart(advice.lost),
@@ -176,7 +179,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
         putts=len(mine),
         card=card(advice, planned, estimates),
         estimates=estimates,
-        at_reference=charts.spread_table(golfer, [REFERENCE_FT], new_day=False).iloc[0].to_dict(),
+        at_reference=spreads[0] | spreads[1],
         advice=advice,
         plan=planned,
         change=change,

@@ -29,9 +29,9 @@ from putlab.pages import charts
 from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings
 from putlab.pages.progress_charts import unusual_words
+from putlab.pages.skill_charts import with_ends
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
-from putlab.posterior.player import summary
 from putlab.posterior.roster import NAMED_PLAYERS, each_player
 from putlab.practice.plan import drill_words
 from putlab.practice.saving import at_least_shown, named, time_words
@@ -39,8 +39,6 @@ from putlab.practice.saving import at_least_shown, named, time_words
 # What is listed: rejected rows (`putlab check` writes them all); choices on paper; names of
 # files (the hash covers all).
 LIMITS = {"shown_rejects": 5, "paper_options": 4, "shown_files": 12}
-
-LOST_COLUMNS = ("strokes_lost", "strokes_lost_lo", "strokes_lost_hi")
 
 # ``progress(done, total, text)``, called before each player.
 type Progress = Callable[[int, int, str], Any]
@@ -222,11 +220,9 @@ def render(
 
 def players_table(everybody: list[Findings]) -> pd.DataFrame:
     """Return what sets players apart, a row each: strokes lost, line and pace spread."""
-    rows = []
-    for f in everybody:
-        lost = dict(zip(LOST_COLUMNS, map(float, summary(f.lost.total.sum(axis=1))), strict=True))
-        rows.append({"player": f.player, **lost, **f.at_reference})
-    return pd.DataFrame(rows)
+    totals = [with_ends("strokes_lost", f.lost.total.sum(axis=1)) for f in everybody]
+    rows = zip(everybody, totals, strict=True)
+    return pd.DataFrame([{"player": f.player, **lost, **f.at_reference} for f, lost in rows])
 
 
 def rules_in_words(rules: ReadingRules) -> list[str]:

@@ -9,7 +9,7 @@ from scipy.special import ndtr, ndtri
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT, interval_probabilities
 from putlab.green.hole_out import hole_out
 from putlab.green.published import green_spread
-from putlab.green.skill import Skill
+from putlab.green.skill import SPREAD_AND_BIAS, Skill
 from putlab.pages import chart
 from putlab.pages.chart import Chart
 from putlab.practice.learning import Learning
@@ -101,7 +101,9 @@ def display_step(step_deg: float = 1.0, true_sd_deg: float = 0.8, putts: int = 6
     # Evenly spaced quantiles: what is seen is the display's doing, not luck.
     true = 0.2 + true_sd_deg * ndtri((np.arange(int(putts)) + 0.5) / int(putts))
     shown = np.round(true / step_deg) * step_deg
-    median, low, high = _spread_of(shown - step_deg / 2, shown + step_deg / 2)
+    total = np.cumsum(_likelihood(shown - step_deg / 2, shown + step_deg / 2))
+    places = (0.5, *interval_probabilities())
+    median, low, high = np.interp(places, total / total[-1], SPREADS_DEG)
     plain = shown.std(ddof=1)
     rows = [
         ("true", true_sd_deg, np.nan, np.nan),
@@ -186,22 +188,23 @@ def practice(
     learning = Learning()
     struck = float(minutes * learning.putts_a_minute([distance_ft])[0])
     growth = float(np.log1p(struck / experience))
-    now = {"line": (1.3, line_bias_deg), "pace": (9.0, pace_bias_pct)}
-    after = {
-        "line": (np.exp(-learning.line_rate * growth), 0.5 ** (struck / line_bias_putts)),
-        "pace": (np.exp(-learning.pace_rate * growth), 0.5 ** (struck / pace_bias_putts)),
-    }
-    # A row of the skill a case: as now, then line and pace with the middle and then the scatter.
-    cases = [now]
-    for name, (scatter, middle) in after.items():
-        (sd, bias) = now[name]
-        cases += [now | {name: (sd, bias * middle)}, now | {name: (sd * scatter, bias * middle)}]
-    columns = np.array([[*case["line"], *case["pace"]] for case in cases])[:, :, None]
-    skill = Skill(np.array([distance_ft]), *columns.transpose(1, 0, 2))
-    average = hole_out(skill.wider(*green_spread()), [distance_ft]).average_putts[:, 0] * 100
-    table = pd.DataFrame({"practised": list(now), "putts": struck})
-    table["saved_by_middle"] = average[0] - average[[1, 3]]
-    table["saved_by_scatter"] = average[[1, 3]] - average[[2, 4]]
+    now = {"line_sd_deg": 1.3, "line_bias_deg": line_bias_deg}
+    now |= {"pace_sd_pct": 9.0, "pace_bias_pct": pace_bias_pct}
+
+    def putts(golfer: dict[str, float]) -> float:
+        skill = Skill.constant(**golfer).wider(*green_spread())
+        return 100 * hole_out(skill, [distance_ft]).average_putts.item()
+
+    rows = []
+    halves = {"line": line_bias_putts, "pace": pace_bias_putts}
+    for component, (sd, bias) in SPREAD_AND_BIAS.items():
+        straight = now | {bias: now[bias] * 0.5 ** (struck / halves[component])}
+        rate = getattr(learning, f"{component}_rate")
+        tight = straight | {sd: now[sd] * float(np.exp(-rate * growth))}
+        before, middle, after = map(putts, (now, straight, tight))
+        rows.append((component, struck, before - middle, middle - after))
+    columns = ["practised", "putts", "saved_by_middle", "saved_by_scatter"]
+    table = pd.DataFrame(rows, columns=columns)
     whole = table["saved_by_middle"] + table["saved_by_scatter"]
     best = table["practised"][whole.idxmax()]
     said = f"{struck:.0f} putts; {best} saves more: {whole.max():.1f} strokes in 100 such putts."
@@ -222,13 +225,6 @@ def _likelihood(lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
     mass = ndtr((hi - middle) / sd) - ndtr((lo - middle) / sd)
     log = np.log(np.maximum(mass, 1e-300)).sum(axis=-1)
     return np.exp(log - log.max()).sum(axis=1)
-
-
-def _spread_of(lo: np.ndarray, hi: np.ndarray) -> tuple[float, ...]:
-    """Median and ends of the kit's interval of a spread, nothing being believed beforehand."""
-    total = np.cumsum(_likelihood(lo, hi))
-    low, high = interval_probabilities()
-    return tuple(np.interp([0.5, low, high], total / total[-1], SPREADS_DEG).tolist())
 
 
 def _curves(

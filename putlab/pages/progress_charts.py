@@ -13,7 +13,7 @@ from putlab.base.words import counted, interval, length_words, quantity, sure
 from putlab.model.readings import COMPONENTS, first_putts
 from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
-from putlab.pages.skill_charts import HEADROOM, SPREAD_TITLE, with_ends
+from putlab.pages.skill_charts import SPREAD_TITLE, with_ends
 from putlab.posterior.fit import last_conditions
 from putlab.posterior.player import Golfer
 from putlab.posterior.spots import BIAS_NAMES
@@ -23,6 +23,9 @@ from putlab.trial.conditions import label
 
 # How many of a normal's sd hold nineteen in twenty.
 NINETEEN_IN_TWENTY = 1.96
+
+# A visit with a mishit can lie far above the rest; it must not flatten them.
+HEADROOM = 1.5
 
 # Conditions are told apart by how their mark is filled: full, hollow, upper half, ...
 FILLS = ("full", "none", "top", "left")

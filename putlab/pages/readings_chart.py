@@ -11,14 +11,16 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse
+from scipy.special import ndtri
 
 from putlab.base.late import Late
-from putlab.base.settings import INTERVAL
+from putlab.base.settings import INTERVAL, SEED
 from putlab.base.words import counted, quantity
 from putlab.log.read import Log
-from putlab.model.readings import lengths_ft, practice_putts
+from putlab.model.readings import COMPONENTS, lengths_ft, practice_putts
 from putlab.pages import chart
-from putlab.pages.chart import Chart
+from putlab.pages.chart import Chart, chart_of
+from putlab.posterior.backtest import Backtest
 from putlab.posterior.player import Golfer
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, stretch_words
 
@@ -132,12 +134,9 @@ def _spreads(stretch: int, putts: pd.DataFrame) -> dict[str, Any]:
 def _panel(axis: Axes, putts: pd.DataFrame, row: dict[str, Any]) -> None:
     ends, plain_ends, reach, at = {}, {}, {}, {}
     for name, unit in UNITS.items():
-        known = putts[name].notna().any()
-        ends[name], plain_ends[name] = (
-            (row[f"{p}{name}_bias_{unit}"], NINE_IN_TEN * row[f"{p}{name}_sd_{unit}"])
-            if known else (0.0, 0.0)
-            for p in ("", "plain_")
-        )  # fmt: skip
+        for found, start in ((ends, ""), (plain_ends, "plain_")):
+            middle, sd = row[f"{start}{name}_bias_{unit}"], row[f"{start}{name}_sd_{unit}"]
+            found[name] = np.nan_to_num((middle, NINE_IN_TEN * sd))
         widest = [abs(middle) + half for middle, half in (ends[name], plain_ends[name])]
         reach[name] = 1.12 * np.nanmax([*widest, putts[name].abs().quantile(0.96), 1.0])
         at[name] = putts[name].fillna(0.0).clip(-0.97 * reach[name], 0.97 * reach[name])
@@ -161,17 +160,12 @@ def _panel(axis: Axes, putts: pd.DataFrame, row: dict[str, Any]) -> None:
         axis.axhspan(wall, reach["pace"], facecolor="#DDDDDD", hatch="//", edgecolor=chart.GREY,
                      linewidth=0, zorder=0.5, label="backstop")  # fmt: skip
     axis.set(xlim=(-reach["line"], reach["line"]), ylim=(-reach["pace"], reach["pace"]))
-    axis.set_title(f"{row['stretch']}\n{_beside(row, putts)}", fontsize=8)
-
-
-def _beside(row: dict[str, Any], putts: pd.DataFrame) -> str:
-    # Estimated and plain spread of what was read, beside one another.
-    names = {name: f"{name}_sd_{unit}" for name, unit in UNITS.items() if putts[name].notna().any()}
-    said = [
+    beside = [
         f"{name} {quantity(row[sd], sd)}, plain {quantity(row['plain_' + sd], sd)}"
-        for name, sd in names.items()
+        for name, sd in chart.SPREAD_COLUMN.items()
+        if np.isfinite(row["plain_" + sd])
     ]
-    return "\n".join(said)
+    axis.set_title("\n".join([row["stretch"], *beside]), fontsize=8)
 
 
 def _alt(player: str, every: pd.DataFrame, table: pd.DataFrame) -> str:
@@ -187,3 +181,43 @@ def _alt(player: str, every: pd.DataFrame, table: pd.DataFrame) -> str:
         f"{counted(len(every), 'putt')} of {player} as read, {odd[0]} stopped by the backstop and "
         f"{odd[1]} likely mishits. Spread on any day: {'; '.join(said)}."
     )
+
+
+# The last visits in the ranges that were predicted for them.
+
+
+@chart_of.register
+def backtest_chart(found: Backtest) -> Chart:
+    """Draw the readings of the last visits in the ranges predicted from those before.
+
+    Parameters
+    ----------
+    found : putlab.posterior.backtest.Backtest
+        Of one player or several, whose readings are drawn together.
+
+    Returns
+    -------
+    Chart
+        A point a reading; its height is its place in what was predicted, in spreads.
+    """
+    middle = (found.readings["low"] + found.readings["high"]) / 2
+    place = ndtri(middle.clip(lower=1e-4, upper=1 - 1e-4))
+    table = found.readings[["session", "component"]].assign(place=place)
+    visits = list(table["session"].unique())
+    titles = {c: f"{c.capitalize()} readings" for c in COMPONENTS}
+    with chart.line_and_pace(2.6, titles, sharey=True, legend=0) as (figure, panels):
+        for component, axis in panels.items():
+            mine = table[table["component"] == component]
+            at = pd.Categorical(mine["session"], visits).codes
+            aside = np.random.default_rng(SEED).uniform(-0.3, 0.3, len(mine))
+            for level, shade in ((INTERVAL, 0.35), (0.5, 0.6)):
+                end = ndtri((1 + level) / 2)
+                axis.axhspan(-end, end, color=chart.SKY, alpha=shade, linewidth=0)
+            axis.scatter(at + aside, mine["place"], s=4, color=chart.LOOK[component]["color"])
+            axis.set_xticks(range(len(visits)), [chart.label_of(v) for v in visits], rotation=30)
+        panels["line"].set(ylabel="Place in the prediction, spreads", ylim=(-4, 4))
+    reading = (
+        "Each point is a reading; the dark band is where half of them, the light one where "
+        f"{INTERVAL:.0%} were expected before the visit. Points above lie right or long."
+    )
+    return Chart("backtest", "Visits as predicted", found.sentence, reading, figure, table)

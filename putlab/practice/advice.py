@@ -160,12 +160,6 @@ class Advice(Result):
         """Whether the log holds enough putts from any stretch to choose by."""
         return bool(self.case.golfer.measured.max() >= MEASURED_PUTTS)
 
-    @property
-    def cost_if_wrong(self) -> float:
-        """Strokes a round given away by the choice where it is not the best, on average."""
-        wrong = 1 - self.row["p_best"]
-        return self.row["expected_regret"] / wrong if wrong > 0 else 0.0
-
     @cached_property
     def assumptions(self) -> pd.DataFrame:
         """What the advice rests on: ``name, meaning, value, from, source``."""

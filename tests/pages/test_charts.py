@@ -6,7 +6,6 @@ from demo_findings import findings, one
 from putlab.base.errors import UsageError
 from putlab.pages import charts
 from putlab.rounds.estimate import estimate
-from putlab.rounds.reference import tour_golfer
 
 
 def test_each_result_has_the_chart_in_which_people_look_first(demo_log, demo_fit):
@@ -15,7 +14,6 @@ def test_each_result_has_the_chart_in_which_people_look_first(demo_log, demo_fit
         (found.advice, "next-hour"),
         (found.change, "change"),
         (found.lost, "losses"),
-        (tour_golfer(), "published-record"),
         (demo_fit.golfer("birch"), "spread"),
         (estimate(demo_fit, ["birch"]), "spread"),
     ]

@@ -26,23 +26,8 @@ def test_visit_spreads_are_the_plain_spread_of_the_readings(demo_log):
     assert row["pace_sd_pct"] == pytest.approx(100 * np.std(roll, ddof=1))
 
 
-def test_a_new_day_is_wider_than_a_visit(demo_log, demo_fit):
-    found = findings(demo_log, demo_fit, "rowan")
-    new_day = charts.spread_table(demo_fit.golfer("rowan"))
-    assert (new_day["line_sd_deg"] > found.estimates["line_sd_deg"]).all()
-    assert (new_day["pace_sd_pct"] > found.estimates["pace_sd_pct"]).all()
-
-
 def test_words_of_spread_give_the_numbers_drawn(demo_log, demo_fit):
     found = findings(demo_log, demo_fit, "birch")
     widest = found.estimates.loc[found.estimates["line_sd_deg"].idxmax()]
     said = f"most at {widest['distance_ft']:g}\u00a0ft ({widest['line_sd_deg']:.2f}°, "
     assert said in charts.spread_chart(found.estimates).alt
-
-
-def test_what_is_not_given_is_neither_drawn_nor_explained(demo_fit):
-    alone = charts.spread_chart(demo_fit.golfer("alder").table)
-    axis = alone.figure.axes[0]
-    assert axis.get_legend_handles_labels()[1] == ["within a visit"]
-    assert "Hollow" not in alone.reading
-    assert "Dots" not in alone.reading

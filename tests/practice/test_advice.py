@@ -337,14 +337,6 @@ def test_a_certain_choice_is_said_as_over_99(advice):
     assert sure.open == ""
 
 
-def test_the_cost_of_being_wrong_is_the_regret_over_the_chance_of_it(advice):
-    # One draw in four is better elsewhere by 0.08 strokes.
-    saved = np.zeros((4, len(OPTIONS)))
-    saved[:, 2] = 0.2
-    saved[0, 5] = 0.28
-    assert Advice(advice.case, 60.0, savings_of(saved)).cost_if_wrong == pytest.approx(0.08)
-
-
 def test_a_doubt_about_the_golfer_is_told_from_one_about_practice():
     # Spreads known to a tenth, or to a factor of two either way, and practice as ever.
     known, unknown = (advise(made_state(log_sd=sd, draws=200), minutes=600) for sd in (0.05, 0.7))
