@@ -27,6 +27,11 @@ class Result:
 
         return putlab.charts.chart_of(self)
 
+    @property
+    def shown(self) -> pd.DataFrame:
+        """The table as a person reads it."""
+        return self.table.head(30).round(3)
+
     def _repr_html_(self) -> str:
-        shown = self.table.head(30).round(3).to_html(index=False, border=0, na_rep="")
+        shown = self.shown.to_html(index=False, border=0, na_rep="")
         return f"<p>{escape(self.sentence)}</p>{shown}"

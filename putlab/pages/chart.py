@@ -211,9 +211,8 @@ def label_of(text: str) -> str:
     return " " + short if short.startswith("_") else short
 
 
-# On a log scale more marks than so many would overprint one another, fewer where one is long
-# (such as 46.2); on an even scale, more than so many would.
-MOST_ON_LOG, MOST_LONG_ON_LOG, MOST_MARKS = 8, 6, 10
+# More marks than so many on a log scale, or on an even one, would overprint one another.
+MOST_ON_LOG, MOST_MARKS = 6, 10
 
 
 def distance_axis(axis: Axes, distance_ft: ArrayLike) -> None:
@@ -228,9 +227,7 @@ def distance_axis(axis: Axes, distance_ft: ArrayLike) -> None:
 
 def _apart(distance_ft: list[float]) -> list[float]:
     # The lengths to mark on a log scale: all, or those that leave each other room.
-    long = any(len(length_number(value)) > 2 for value in distance_ft)
-    most = MOST_LONG_ON_LOG if long else MOST_ON_LOG
-    closest = (distance_ft[-1] / distance_ft[0]) ** (1 / (most - 1))
+    closest = (distance_ft[-1] / distance_ft[0]) ** (1 / (MOST_ON_LOG - 1))
     shown = distance_ft[:1]
     for value in distance_ft:
         if value >= closest * shown[-1] * (1 - 1e-9) and value > shown[-1]:

@@ -271,15 +271,15 @@ def assumption_words(row: dict[str, Any]) -> str:
     """Return an assumption as a person reads it, its value with a unit."""
     value, name = row["value"], row["name"]
     if name.startswith("own_"):
-        return f"{row['meaning']}: {row['from']}"
-    if isinstance(value, str):
-        return f"{row['meaning']}: {value}"
-    if name == "past_ft":
-        return f"{row['meaning']}: {words.length_words(value)}"
-    unit = next((unit for end, unit in ASSUMED_UNITS.items() if name.endswith(end)), "")
-    if name.endswith("_share"):
-        value, unit = 100 * value, f"{words.THIN}%"
-    return f"{row['meaning']}: {float(f'{value:.3g}'):,g}{unit}"
+        value = row["from"]
+    elif name == "past_ft":
+        value = words.length_words(value)
+    elif name.endswith("_share"):
+        value = f"{100 * value:.3g}{words.THIN}%"
+    elif not isinstance(value, str):
+        unit = next((unit for end, unit in ASSUMED_UNITS.items() if name.endswith(end)), "")
+        value = f"{float(f'{value:.3g}'):,g}{unit}"
+    return f"{row['meaning']}: {value}"
 
 
 def _coded(text: str) -> Markup:

@@ -1,6 +1,7 @@
 """Pictures to play with: drag a number and watch what it does. Each is drawn in a blink."""
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -191,7 +192,7 @@ def practice(
     now = {"line_sd_deg": 1.3, "line_bias_deg": line_bias_deg}
     now |= {"pace_sd_pct": 9.0, "pace_bias_pct": pace_bias_pct}
 
-    def putts(golfer: dict[str, float]) -> float:
+    def putts(golfer: dict[str, Any]) -> float:
         skill = Skill.constant(**golfer).wider(*green_spread())
         return 100 * hole_out(skill, [distance_ft]).average_putts.item()
 

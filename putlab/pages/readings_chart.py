@@ -99,10 +99,8 @@ def readings_chart(log: Log, golfer: Golfer, stretches: Sequence[int] | None = N
     table = pd.DataFrame([_spreads(i, rows) for i, rows in panels.items()])
     columns = min(2, len(panels))
     rows = -(-len(panels) // columns)
-    with chart.drawing((0.65 if rows > 1 else 1.2) + 1.95 * rows, columns, rows, legend=2) as (
-        figure,
-        axes,
-    ):
+    height_in = (0.65 if rows > 1 else 1.2) + 1.95 * rows
+    with chart.drawing(height_in, columns, rows, legend=2) as (figure, axes):
         for axis, putts, row in zip(axes, panels.values(), table.to_dict("records"), strict=False):
             _panel(axis, putts, row)
         for axis in axes[len(panels) :]:
@@ -132,12 +130,13 @@ def _spreads(stretch: int, putts: pd.DataFrame) -> dict[str, Any]:
 
 
 def _panel(axis: Axes, putts: pd.DataFrame, row: dict[str, Any]) -> None:
-    ends, plain_ends, reach, at = {}, {}, {}, {}
+    ovals: dict[str, list] = {"": [], "plain_": []}
+    reach, at = {}, {}
     for name, unit in UNITS.items():
-        for found, start in ((ends, ""), (plain_ends, "plain_")):
+        for start, oval in ovals.items():
             middle, sd = row[f"{start}{name}_bias_{unit}"], row[f"{start}{name}_sd_{unit}"]
-            found[name] = np.nan_to_num((middle, NINE_IN_TEN * sd))
-        widest = [abs(middle) + half for middle, half in (ends[name], plain_ends[name])]
+            oval.append(np.nan_to_num((middle, NINE_IN_TEN * sd)))
+        widest = [abs(oval[-1][0]) + oval[-1][1] for oval in ovals.values()]
         reach[name] = 1.12 * np.nanmax([*widest, putts[name].abs().quantile(0.96), 1.0])
         at[name] = putts[name].fillna(0.0).clip(-0.97 * reach[name], 0.97 * reach[name])
     places = pd.DataFrame(at).round(6).assign(kind=putts["kind"])
@@ -147,13 +146,13 @@ def _panel(axis: Axes, putts: pd.DataFrame, row: dict[str, Any]) -> None:
         size = (7 if kind == PUTT else 16) * here["count"] ** 0.6
         axis.scatter(here["line"], here["pace"], size, linewidths=0, label=kind, rasterized=True,
                      **LOOK[kind])  # fmt: skip
-    for of, label, look in (
-        (ends, "nine in ten, as estimated", {"edgecolor": chart.INK}),
-        (plain_ends, "by the plain spread", {"edgecolor": chart.VERMILION, "linestyle": "--"}),
-    ):
-        (x, half_x), (y, half_y) = of.values()
-        oval = Ellipse((x, y), 2 * half_x, 2 * half_y, fill=False, linewidth=1.5, label=label)
-        axis.add_patch(oval).set(**look)
+    looks = (
+        ("nine in ten, as estimated", {"edgecolor": chart.INK}),
+        ("by the plain spread", {"edgecolor": chart.VERMILION, "linestyle": "--"}),
+    )
+    for ((x, half_x), (y, half_y)), (label, look) in zip(ovals.values(), looks, strict=True):
+        shape = Ellipse((x, y), 2 * half_x, 2 * half_y, fill=False, linewidth=1.5, label=label)
+        axis.add_patch(shape).set(**look)
     axis.axhline(0, color=chart.GREY, linewidth=0.7)
     axis.axvline(0, color=chart.GREY, linewidth=0.7)
     if (wall := putts["wall"].min()) < reach["pace"]:

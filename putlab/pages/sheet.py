@@ -25,6 +25,7 @@ from putlab.base.writing import (
     write_text,
 )
 from putlab.log.schema import COLUMN, M_PER_FT, Column
+from putlab.model.readings import COMPONENTS
 from putlab.practice.plan import Plan
 from putlab.rounds.games import slope_words
 
@@ -122,47 +123,38 @@ def _limits(column: Column, units: str) -> tuple[float, float]:
 
 def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
     """Return a page that takes readings down key by key; the only one of the kit with a script."""
-    with lengths_in(units):
-        return _page(rows, units, plans)
-
-
-def _page(rows: pd.DataFrame, units: str, plans: Sequence[Plan]) -> str:
     # Templates wait until a page is wanted: most plans are read in a terminal.
     from markupsafe import Markup
 
     from putlab.pages.page import environment
 
-    sheets = []
-    for plan in plans:
-        bands = {(goal.distance_ft, goal.component): goal.band for goal in plan.targets}
-        sheets.append({"plan": plan, "bands": bands})
     table = fill_in(rows, units).map(spreadsheet_safe)
     visit: dict[str, Any] = {"units": units, "columns": list(table)}
     visit["rows"] = json.loads(table.to_json(orient="values", double_precision=10))
-    visit["notes"] = [_note(row, sheets) for row in rows.to_dict("records")]
     read = [COLUMN[name] for names in READ.values() for name in names]
     visit["limits"] = {_named(column, units): _limits(column, units) for column in read}
-    visit["id"] = hashlib.sha256(json.dumps(visit).encode()).hexdigest()[:16]
     parts: dict[str, str] = {}
     for name, ending in (("script", "js"), ("style", "css")):
         text = files("putlab").joinpath(f"pages/templates/visit.{ending}").read_text("utf-8")
         digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
         parts |= {name: Markup(text), f"{name}_hash": f"sha256-{digest}"}
-    visit_text = json.dumps(visit, ensure_ascii=False)
-    template = environment().get_template("visit.html")
-    return template.render(sheets=sheets, visit=visit_text, **parts)
+    with lengths_in(units):
+        goals = [(plan.player, goal) for plan in plans for goal in plan.targets]
+        bands = {(who, goal.distance_ft, goal.component): goal.band for who, goal in goals}
+        visit["notes"] = [_note(row, bands) for row in rows.to_dict("records")]
+        visit["id"] = hashlib.sha256(json.dumps(visit).encode()).hexdigest()[:16]
+        visit_text = json.dumps(visit, ensure_ascii=False)
+        template = environment().get_template("visit.html")
+        return template.render(plans=plans, bands=bands, visit=visit_text, **parts)
 
 
-def _note(row: dict, sheets: list[dict]) -> str:
+def _note(row: dict, bands: dict[tuple, str]) -> str:
     """What a putt is for, beside its length: condition, aim, slope."""
     drill, slope = row["drill"], row.get("slope_pct")
-    aims = {
-        band
-        for sheet in sheets
-        for place, band in sheet["bands"].items()
-        if (sheet["plan"].player, place) == (row["player"], (row["distance_ft"], drill))
-    }
-    said = [row.get("condition"), ": ".join([AIMS.get(drill, ""), *aims])]
+    components = COMPONENTS if drill == "both" else [drill]
+    aims = [bands.get((row["player"], row["distance_ft"], name)) for name in components]
+    aim = [AIMS.get(drill, ""), ", ".join(filter(None, aims))]
+    said = [row.get("condition"), ": ".join(filter(None, aim))]
     said.append(slope_words(slope, row["slope_to_deg"]) if slope and slope > 0 else None)
     return " · ".join(text for text in said if text and not pd.isna(text))
 

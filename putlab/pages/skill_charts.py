@@ -1,5 +1,7 @@
 """How widely line and pace scatter, by length, with the readings behind it."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
@@ -18,7 +20,7 @@ SPREAD_TITLE = {"line": "Line spread, degrees", "pace": "Pace spread, %"}
 FEWEST = 4
 
 
-def with_ends(name: str, draws: np.ndarray) -> dict[str, np.ndarray]:
+def with_ends(name: str, draws: np.ndarray) -> dict[str, Any]:
     """Return columns ``name``, ``name_lo``, ``name_hi`` of draws of shape (draws, n)."""
     return dict(zip((name, name + "_lo", name + "_hi"), summary(draws), strict=True))
 

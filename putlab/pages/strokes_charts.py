@@ -12,7 +12,7 @@ from putlab.base.words import counted, minus, sure
 from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
 from putlab.practice.advice import Advice
-from putlab.practice.saving import OPTIONS, at_least_shown, named
+from putlab.practice.saving import OPTIONS, SAVED, at_least_shown, named
 from putlab.practice.sensitivity import Sensitivity
 from putlab.rounds.strokes import StrokesLost
 
@@ -158,8 +158,6 @@ def games_chart(scores: pd.DataFrame) -> Chart:
 # What the next hour buys: strokes a round saved, by length, for line and for pace.
 
 
-SAVED = "saved_next_hour"
-
 # Line and pace of one length stand side by side.
 ASIDE = {"line": -0.14, "pace": 0.14}
 LINESTYLE = {"line": "-", "pace": "--"}
@@ -276,8 +274,6 @@ def sensitivity_chart(sensitivity: Sensitivity) -> Chart:
 
 
 def _sensitivity_alt(sensitivity: Sensitivity, table: pd.DataFrame) -> str:
-    if table.empty:
-        return "No assumption was varied."
     worst, flips = table.iloc[-1], int((table["flips"] & ~table["tied"]).sum())
     return (
         f"Of {len(table)} other assumptions {flips} would make another choice than "

@@ -8,7 +8,6 @@ is a posterior, so is the choice.
 
 from dataclasses import dataclass
 from functools import cached_property
-from html import escape
 from typing import Any, ClassVar
 
 import numpy as np
@@ -58,17 +57,6 @@ COLUMNS = [
     "strokes_lost_lo", "strokes_lost_hi", "saved_next_hour", "saved_next_hour_lo",
     "saved_next_hour_hi", "saved_by_middle", "saved_by_scatter", "p_best", "expected_regret",
 ]  # fmt: skip
-
-TITLES = {
-    "stretch": "Stretch",
-    "component": "Line or pace",
-    "measured_putts": "Putts in the log",
-    "strokes_lost": "Strokes a round lost now",
-    "saved_next_hour": "Strokes a round saved",
-    "saved_by_middle": "by correcting the middle",
-    "p_best": "Chance of being best",
-    "expected_regret": "Price if wrong, on average",
-}
 
 
 @dataclass(frozen=True)
@@ -270,22 +258,18 @@ class Advice(Result):
         """The table as a person reads it: text, rounded, with intervals, best first."""
         table = self.table.sort_values("expected_regret")
         rows = table.to_dict("records")
-        columns = {
-            "stretch": list(table["stretch"]),
-            "component": list(table["component"]),
-            "measured_putts": [f"{n:d}" for n in table["measured_putts"]],
-            **{name: [with_interval(row, name) for row in rows] for name in (LOST, SAVED)},
-            "saved_by_middle": [minus(f"{saved:.2f}") for saved in table["saved_by_middle"]],
-            "p_best": [sure(p) for p in table["p_best"]],
-            "expected_regret": [at_least_shown(r) for r in table["expected_regret"]],
-        }
-        return pd.DataFrame(columns).rename(columns=TITLES)
-
-    def _repr_html_(self) -> str:
-        shown = self.shown.to_html(index=False, border=0)
-        said = (self.player, f"{self.sentence} {self.lost.sentence}", CAUTION)
-        player, answer, caution = (escape(text) for text in said)
-        return f"<p><strong>{player}</strong>: {answer}</p>{shown}<p>{caution}</p>"
+        return pd.DataFrame(
+            {
+                "Stretch": list(table["stretch"]),
+                "Line or pace": list(table["component"]),
+                "Putts in the log": [f"{n:d}" for n in table["measured_putts"]],
+                "Strokes a round lost now": [with_interval(row, LOST) for row in rows],
+                "Strokes a round saved": [with_interval(row, SAVED) for row in rows],
+                "by correcting the middle": [minus(f"{s:.2f}") for s in table["saved_by_middle"]],
+                "Chance of being best": [sure(p) for p in table["p_best"]],
+                "Price if wrong, on average": list(map(at_least_shown, table["expected_regret"])),
+            }
+        )
 
 
 def advise(

@@ -175,11 +175,10 @@ class Learning:
 
     def table(self) -> pd.DataFrame:
         """The assumptions: ``name, meaning, value, from, source``."""
-        told = {one.name: one.metadata for one in fields(self)}
         rows = [
-            (name, about["meaning"], float(getattr(self, name)), "prior", about["source"])
-            for name, about in told.items()
-        ]
+            (one.name, one.metadata["meaning"], float(getattr(self, one.name)), "prior",
+             one.metadata["source"]) for one in fields(self)
+        ]  # fmt: skip
         return pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])
 
 

@@ -82,8 +82,9 @@ class Plan(Result):
         What it follows from.
     targets : list of putlab.practice.targets.Target
         One a drill, for all its putts of the session.
-    sets : pandas.DataFrame
-        See `table`.
+    table : pandas.DataFrame
+        The sets in order: ``set, distance_ft, component, putts``, and ``first, last``, their rows
+        of `log_rows`.
     log_rows : pandas.DataFrame
         A row a putt with every column of the log; readings are blank, to be filled in.
     """
@@ -92,18 +93,13 @@ class Plan(Result):
     minutes: float
     advice: Advice
     targets: list[Target]
-    sets: pd.DataFrame
+    table: pd.DataFrame
     log_rows: pd.DataFrame
 
     order: ClassVar[list[str]] = [MIXED_ORDER]
     warm_up: ClassVar[str] = WARM_UP
     game_words: ClassVar[str] = GAME
     cautions: ClassVar[list[str]] = CAUTIONS
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """``set, distance_ft, component, putts, first, last`` in order, rows of `log_rows`."""
-        return self.sets
 
     @property
     def drills(self) -> list[str]:
@@ -134,7 +130,7 @@ class Plan(Result):
         rows += [
             [str(s.set), at_length(s.component, s.distance_ft), str(s.putts),
              f"{s.first} to {s.last}", ""]
-            for s in self.sets.itertuples()
+            for s in self.table.itertuples()
         ]  # fmt: skip
         rows += [[], [self.game_words], ["Hole", "Length", "Putts taken"]]
         rows += [[str(h.hole_no), length_words(h.distance_ft), ""] for h in self.game.itertuples()]
@@ -233,7 +229,7 @@ def plan(
         minutes=float(minutes),
         advice=advice,
         targets=targets,
-        sets=_numbered(sets),
+        table=_numbered(sets),
         log_rows=rows.assign(player=golfer.player, stimp_ft=stimp_ft),
     )
 
@@ -298,9 +294,8 @@ def _numbered(sets: list[Drill]) -> pd.DataFrame:
     """Sets with their number and the rows of the log they fill, as in `Plan.table`."""
     table = pd.DataFrame(sets, columns=["distance_ft", "component", "putts"])
     last = table["putts"].cumsum()
-    table = table.assign(first=last - table["putts"] + 1, last=last)
     table.insert(0, "set", np.arange(1, len(table) + 1))
-    return table
+    return table.assign(first=last - table["putts"] + 1, last=last)
 
 
 def rows_to_fill_in(

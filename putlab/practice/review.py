@@ -17,11 +17,12 @@ from putlab.base.errors import UsageError
 from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
-from putlab.base.words import THIN, counted, listed, minus, unless_hidden
+from putlab.base.words import counted, interval, listed, quantity, unless_hidden
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import Golfer
+from putlab.posterior.spots import BIAS_NAMES
 from putlab.practice.targets import (
     FEWEST,
     Band,
@@ -102,13 +103,10 @@ class Review(Result):
             )
         if not self.news.empty:
             said = listed([comparison_words(row) for row in self.news.itertuples()])
-            return f"{when}: news among {counted(len(compared), 'look')}: {said}."
+            return f"{when}: news among {counted(len(compared), 'check')}: {said}."
         odd = (compared["verdict"] == ODD).sum()
-        said = f"{when}: an ordinary day, nothing of it is news."
-        if odd:
-            said += f" {odd} of {len(compared)} checks would be odd alone, "
-            said += "no more than so many turn up."
-        return said
+        said = f" {odd} of {len(compared)} checks would be odd alone, no more than so many turn up."
+        return f"{when}: an ordinary day, nothing of it is news.{said if odd else ''}"
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<li>{escape(note)}</li>" for note in self.notes)
@@ -116,30 +114,32 @@ class Review(Result):
 
 
 def comparison_words(row: Any) -> str:
-    """A row in words: ``line spread from 4 to 8 ft 1.9° (ordinary days 0.8° to 1.4°)``."""
+    """A row in words: ``line spread from 4 to 8 ft 1.9° (ordinary days 0.8 to 1.4)``."""
     name = f"{row.component} {row.measure}"
     if row.measure == "share inside":
         name = f"share of {row.component} inside the band"
-    today, low, high = numbers(row)
-    where = place_words(row.from_ft, row.to_ft)
-    return f"{name} {where} {today} (ordinary days {low} to {high})"
+    today, usual = _in_words(row)
+    return f"{name} {place_words(row.from_ft, row.to_ft)} {today} (ordinary days {usual})"
 
 
-def numbers(row: Any) -> list[str]:
-    """Today's value and the ends of ordinary days with their unit, of a row of the table."""
-    values = (row.today, row.ordinary_lo, row.ordinary_hi)
-    if row.measure == "share inside":
-        return [f"{100 * v:.0f}{THIN}%" for v in values]
-    unit, places = ("°", 2) if row.component == "line" else (f"{THIN}%", 1)
-    sign = "+" if row.measure == "bias" else ""
-    return [minus(f"{v:{sign}.{places}f}") + unit for v in values]
+# What of the words for numbers a measure is like: spread, bias and a share of putts.
+LIKE = {
+    "spread": {"line": "line_sd_deg", "pace": "pace_sd_pct"},
+    "bias": BIAS_NAMES,
+    "share inside": {"line": "one_putt", "pace": "one_putt"},
+}
+
+
+def _in_words(row: Any) -> tuple[str, str]:
+    """Today's value, and the ends of ordinary days, of a row of the table."""
+    name = LIKE[row.measure][row.component]
+    return quantity(row.today, name), interval(row.ordinary_lo, row.ordinary_hi, name)
 
 
 def _cell(row: Any) -> str:
-    if np.isnan(row.today):
-        return ""
-    today, low, high = numbers(row)
-    return today if np.isnan(row.p) else f"{today}\n[{low}, {high}]"
+    if np.isnan(row.p):
+        return "" if np.isnan(row.today) else _in_words(row)[0]
+    return "\n".join(_in_words(row))
 
 
 def review(
@@ -238,10 +238,9 @@ def choose_session(log: Log, player: str, wanted: str | None) -> str:
     if wanted is None:
         wanted = known[-1]
     if wanted not in known:
-        shown = ", ".join(known[-8:])
-        more = "…, " if len(known) > 8 else ""
+        shown = ", ".join(known if len(known) <= 8 else ["…", *known[-8:]])
         raise UsageError(
-            f"{player} has no session {unless_hidden(repr(wanted))}; there are {more}{shown}."
+            f"{player} has no session {unless_hidden(repr(wanted))}; there are {shown}."
         )
     if wanted == known[0]:
         raise UsageError(

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -79,7 +80,7 @@ class RoundStrokes:
         saving = (self.visits * self.saving).mean(axis=-2, keepdims=True)
         return replace(self, visits=np.ones((1, self.distance_ft.size)), saving=saving)
 
-    def saved_parts(self, changes: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
+    def saved_parts(self, changes: Mapping[str, Any]) -> np.ndarray:
         """Strokes a round saved by correcting the middle and by tightening the scatter.
 
         Of factors on spread and on bias, (draws, n) by component; shape (2, draws). Line and
@@ -94,7 +95,7 @@ class RoundStrokes:
             middle = middle + np.sum(self.visits * _parabola(BIAS_FACTORS, bias, left), axis=1)
         return np.stack([middle, scatter])
 
-    def saved_a_round(self, changes: Mapping[str, tuple[np.ndarray, np.ndarray]]) -> np.ndarray:
+    def saved_a_round(self, changes: Mapping[str, Any]) -> np.ndarray:
         """Strokes a round saved in all, shape (draws,)."""
         return self.saved_parts(changes).sum(axis=0)
 

@@ -92,7 +92,7 @@ def test_the_round_trip_loses_no_row_and_asks_nothing(command, tmp_path, units, 
         old[columns].reset_index(drop=True),
         first_putts(before.putts)[columns].reset_index(drop=True),
     )
-    assert set(both.putts["distance_ft"].round(3)) >= set(plan.sets["distance_ft"])
+    assert set(both.putts["distance_ft"].round(3)) >= set(plan.table["distance_ft"])
     holes, notes = finished_holes(both.putts)
     assert (len(holes), notes) == (18, [])
 

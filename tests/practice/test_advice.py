@@ -367,13 +367,6 @@ def test_a_log_in_metres_is_answered_in_metres(advice):
     assert again.table["from_ft"].equals(advice.table["from_ft"])
 
 
-def test_a_label_with_markup_does_not_run():
-    who = replace(made_state(), player="<script>x</script>")
-    html = advise(who, reference=TOUR_LIKE)._repr_html_()
-    assert "<script>" not in html
-    assert "&lt;script&gt;" in html
-
-
 def test_the_table_shown_has_the_least_regret_first(advice):
     shown, row = advice.shown, advice.row
     assert (shown.iloc[0]["Stretch"], shown.iloc[0]["Line or pace"]) == (row["stretch"], "line")

@@ -41,13 +41,13 @@ def test_drills_fit_the_time_left_by_warm_up_and_game(plan):
 
 
 def test_the_sets_hold_the_drills_putts(plan):
-    put = plan.sets.groupby(["distance_ft", "component"])["putts"].sum().to_dict()
+    put = plan.table.groupby(["distance_ft", "component"])["putts"].sum().to_dict()
     assert put == {(t.distance_ft, t.component): t.putts for t in plan.targets}
-    assert plan.sets["putts"].max() <= MIXED_SET
+    assert plan.table["putts"].max() <= MIXED_SET
 
 
 def test_the_sets_rows_are_those_of_the_log(plan):
-    for row in plan.sets.itertuples():
+    for row in plan.table.itertuples():
         part = plan.log_rows.iloc[row.first - 1 : row.last]
         assert set(part["distance_ft"]) == {row.distance_ft}
         assert set(part["drill"]) == {row.component}
@@ -105,7 +105,7 @@ def test_a_log_too_small_to_choose_by_gets_a_session_that_measures_both():
 def test_only_the_lengths_wanted_are_drilled():
     wanted = made_plan(lengths_ft=[10.0, 24.0])
     assert {goal.distance_ft for goal in wanted.targets} <= {10.0, 24.0}
-    assert set(wanted.sets["distance_ft"]) <= {10.0, 24.0}
+    assert set(wanted.table["distance_ft"]) <= {10.0, 24.0}
 
 
 @pytest.mark.parametrize("length", [0.0, -6.0, float("nan"), float("inf")])

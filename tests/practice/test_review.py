@@ -143,7 +143,7 @@ def review_of(**rows):
 def test_the_sentence_names_the_news():
     said = review_of(verdict=NEW).sentence
     assert (
-        "news among 1 look: line spread from 4 to 8\u00a0ft 2.00° (ordinary days 0.70° to 1.40°)"
+        "news among 1 check: line spread from 4 to 8\u00a0ft 2.00° (ordinary days 0.70 to 1.40)"
         in said
     )
 
