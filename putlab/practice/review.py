@@ -13,11 +13,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from putlab.base import words
 from putlab.base.errors import UsageError
 from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
-from putlab.base.words import counted, interval, listed, quantity, unless_hidden
+from putlab.base.words import counted, listed, unless_hidden
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
@@ -133,7 +134,10 @@ LIKE = {
 def _in_words(row: Any) -> tuple[str, str]:
     """Today's value, and the ends of ordinary days, of a row of the table."""
     name = LIKE[row.measure][row.component]
-    return quantity(row.today, name), interval(row.ordinary_lo, row.ordinary_hi, name)
+    if row.measure == "bias":
+        ends = words.signed_interval(row.ordinary_lo, row.ordinary_hi, name)
+        return words.signed(row.today, name), ends
+    return words.quantity(row.today, name), words.interval(row.ordinary_lo, row.ordinary_hi, name)
 
 
 def _cell(row: Any) -> str:

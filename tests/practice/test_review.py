@@ -163,14 +163,14 @@ def test_shares_and_biases_are_said_in_their_own_units():
     share = review_of(verdict=NEW, measure="share inside", today=0.25)
     bias = review_of(verdict=NEW, measure="bias", component="pace", today=-12.0)
     assert "share of line inside the band from 4 to 8\u00a0ft 25" in share.sentence
-    assert "pace bias from 4 to 8\u00a0ft 12.0\u202f% short (" in bias.sentence
+    assert "pace bias from 4 to 8\u00a0ft −12.0\u202f% (" in bias.sentence
 
 
 def test_a_visits_label_with_markup_does_not_run():
     measures = ("spread", "bias", "share inside")
     table = pd.concat([review_of(verdict=NEW, measure=measure).table for measure in measures])
     html = Review("<b>x</b>", "<i>y</i>", 9, table, ["<u>z</u>"])._repr_html_()
-    assert "2.00° right\\n0.70 to 1.40 right" in html
+    assert "+2.00°\\n+0.70 to +1.40" in html
     assert not {"<b>x", "<i>y", "<u>z"} & set(html.replace(">", ">\n").split("\n"))
     assert "&lt;b&gt;" in html
     assert "&lt;u&gt;" in html
