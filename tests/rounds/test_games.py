@@ -170,6 +170,14 @@ def test_demo_games_against_the_truth_they_were_made_from(demo_log, demo_fit):
 
 
 @pytest.mark.slow
+def test_a_game_of_a_log_without_conditions_has_its_golfer(demo_fit):
+    # A column without any label is of numbers to pandas: the condition comes as NaN.
+    found = golfer_at_visit(demo_fit, "rowan", "2025-12-09", float("nan"))
+    same = golfer_at_visit(demo_fit, "rowan", "2025-12-09", None)
+    assert found.skill([10.0]).line_sd_deg.tolist() == same.skill([10.0]).line_sd_deg.tolist()
+
+
+@pytest.mark.slow
 def test_golfer_of_an_earlier_visit_is_the_one_of_less_practice(demo_fit):
     """rowan narrows with practice, birch with the new routine (`demo_truth` of demo_maker.py)."""
     then, now = (
