@@ -21,9 +21,9 @@ from putlab.model import readings
 from putlab.model.design import Design, make_design, session_table
 from putlab.model.green_putts import GreenDesign, green_putts, make_green_design, outcome_counts
 from putlab.model.priors import PRIORS, SpreadPriors
-from putlab.posterior.checks import NOTE, PASS, Verdict, failures, putt_scores, spread_check
+from putlab.posterior import checks as of_readings
+from putlab.posterior.checks import NOTE, PASS, Verdict, failures
 from putlab.posterior.player import Golfer, green_spread, pace_sentence
-from putlab.posterior.residuals import residual_checks
 from putlab.posterior.sampling import convergence, fit_design
 
 GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
@@ -256,9 +256,9 @@ def _fit(log: Log, outcomes: pd.DataFrame, *, priors: Priors, seed: int, **optio
 
 def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
     """Return what a fit's readings say of it, by component, and of line with pace."""
-    scores = {component: putt_scores(log, fit, component) for component in readings.COMPONENTS}
-    found = {name: [spread_check(of_one)] for name, of_one in scores.items()}
-    others = residual_checks(fit, scores)
+    scores = {name: of_readings.putt_scores(log, fit, name) for name in readings.COMPONENTS}
+    found = {name: [of_readings.spread_check(of_one)] for name, of_one in scores.items()}
+    others = of_readings.residual_checks(fit, scores)
     return {name: found.get(name, []) + checks for name, checks in others.items()}
 
 

@@ -12,9 +12,8 @@ import pytest
 import xarray as xr
 
 from putlab.log.rules import ReadingRules
-from putlab.posterior.checks import putt_places
+from putlab.posterior.checks import putt_places, residual_checks
 from putlab.posterior.fit import Fit
-from putlab.posterior.residuals import residual_checks
 
 VISITS, PUTTS = 12, 60
 STEP = {"line": 0.25, "pace": 0.5}
@@ -75,7 +74,8 @@ def capped(rng):
 
 
 def tiring(rng):
-    width = np.tile(np.linspace(0.8, 1.2, PUTTS), VISITS)
+    """Spread that has grown by 30 % at a visit's end."""
+    width = np.tile(np.linspace(0.87, 1.13, PUTTS), VISITS)
     return {name: width * rng.normal(size=VISITS * PUTTS) for name in ("line", "pace")}
 
 
@@ -87,7 +87,7 @@ def in_streaks(rng):
 @pytest.mark.parametrize(
     ("world", "part", "name", "word"),
     [
-        (student, "line", "tails", "in every degree"),
+        (student, "line with pace", "tails", "in every degree"),
         (skewed, "pace", "two sides", "run farther short than long"),
         (capped, "line", "largest", "Declare line_limit_deg"),
         (moving, "line with pace", "together", "start right are struck hard"),
@@ -101,13 +101,13 @@ def test_another_world_is_noticed_and_said_in_words(rng, world, part, name, word
     (verdict,) = [v for v in found[part] if v.name == name]
     assert verdict.sentence.startswith("birch: ")
     assert word in verdict.sentence
-    assert verdict.table["p_value"].item() < 0.005
+    assert verdict.table["p_value"].item() < 0.02
     told = Fit.doubts(SimpleNamespace(checks=found), "birch")
     assert verdict.sentence.removeprefix("birch: ").lower() in [text.lower() for text in told]
 
 
 def test_the_models_own_world_is_quiet(rng):
-    """Nine checks may speak up in one log of twenty; in thirty, six would be one in 300."""
+    """Eight checks may speak up in one log of twenty; in thirty, six would be one in 300."""
     loud = []
     for _ in range(30):
         mishits = np.where(rng.random((2, VISITS * PUTTS)) < 0.005, 4, 1)
@@ -128,4 +128,4 @@ def test_little_is_not_judged(rng):
     few = {name: rows.iloc[:30] for name, rows in scores.items()}
     found = residual_checks(fit, few)
     assert noted(found) <= {("line with pace", "streaks")}
-    assert found["pace"][1].table.empty
+    assert found["pace"][0].table.empty
