@@ -160,6 +160,8 @@ def fit_design(
         if not failed:
             break
         near = all(map(nearly_converged, posteriors.values()))
+        if not near and _causes(design, what):
+            break  # more patience would only find the same
     kept = {f"{CONVERGENCE} {n}": np.asarray(one[CONVERGENCE]) for n, one in posteriors.items()}
     if cache and not failed:
         save_arrays(key, arrays | kept)
@@ -172,12 +174,15 @@ def fit_design(
 
 
 def _unconverged(what: str, why: str, design: Design | GreenDesign) -> FitError:
-    parts = design.components if isinstance(design, GreenDesign) else {what: design}
-    causes = [cause for name, part in parts.items() for cause in known_causes(part.rows, name)]
+    causes = _causes(design, what) or ["Look for a column in the wrong unit, or try another seed."]
     return FitError(
-        f"the {what} fit did not converge: {why} Nothing is reported from it. "
-        + " ".join(causes or ["Look for a column in the wrong unit, or try another seed."])
+        f"the {what} fit did not converge: {why} Nothing is reported from it. {' '.join(causes)}"
     )
+
+
+def _causes(design: Design | GreenDesign, what: str) -> list[str]:
+    parts = design.components if isinstance(design, GreenDesign) else {what: design}
+    return [cause for name, part in parts.items() for cause in known_causes(part.rows, name)]
 
 
 def known_causes(rows: pd.DataFrame, component: str) -> Iterator[str]:
@@ -185,10 +190,11 @@ def known_causes(rows: pd.DataFrame, component: str) -> Iterator[str]:
     for player, own in rows.groupby("player", sort=False):
         low, high = own["lo"].to_numpy(), own["hi"].to_numpy()
         middle = np.repeat((low + high) / 2, own["count"])
+        different = own.groupby("length")["lo"].nunique()
         if np.isinf(low).all() or np.isinf(high).all():
             found = "lie at an end of what the display shows, which tells nothing of scatter"
-        elif np.ptp(middle) == 0:
-            found = "are the same, which no golfer's putts are"
+        elif different.max() == 1 and middle.size > different.size:
+            found = "are the same at each length, which no golfer's putts are"
         elif np.isfinite(middle).all() and middle.std() > WIDEST[component]:
             found = "scatter as no golfer's putts do"
         else:

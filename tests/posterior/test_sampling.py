@@ -26,7 +26,8 @@ def posterior(draws):
 
 def design_of(draws):
     """Return a design of one parameter, whose every sample is the draws given."""
-    rows = pd.DataFrame({"player": "a", "lo": [0.5, 1.5], "hi": [1.5, 2.5], "count": 1})
+    rows = pd.DataFrame({"player": "a", "length": 0, "lo": [0.5, 1.5], "hi": [1.5, 2.5]})
+    rows["count"] = 1
     return SimpleNamespace(
         containers={}, size=(1, 1), putts=50, sampled=posterior(draws), rows=rows
     )
@@ -77,19 +78,36 @@ def test_a_fit_that_does_not_converge_is_refused(rng, samples, monkeypatch, own_
     [
         ("pace", [-np.inf, -np.inf], [-99.0, -99.5], "lie at an end"),
         ("pace", [120.0, 60.0], [np.inf, np.inf], "lie at an end"),
-        ("line", [0.5, 0.5], [1.5, 1.5], "are the same"),
+        ("line", [0.5, 0.5], [1.5, 1.5], "are the same at each length"),
         ("line", [-80.0, 60.0], [-79.0, 61.0], "scatter as no golfer"),
     ],
 )
 def test_a_cause_that_is_known_is_named(component, lo, hi, said):
-    rows = pd.DataFrame({"player": "birch", "lo": lo, "hi": hi, "count": 3})
+    rows = pd.DataFrame({"player": "birch", "length": 0, "lo": lo, "hi": hi, "count": 3})
     (cause,) = sampling.known_causes(rows, component)
     assert cause.startswith(f"All {component} readings of birch {said}")
 
 
 def test_readings_as_of_a_golfer_name_no_cause():
-    rows = pd.DataFrame({"player": "a", "lo": [-0.5, 0.5], "hi": [0.5, np.inf], "count": [3, 1]})
+    rows = pd.DataFrame({"lo": [-0.5, 0.5], "hi": [0.5, np.inf], "count": [3, 1]})
+    rows = rows.assign(player="a", length=0)
     assert list(sampling.known_causes(rows, "line")) == []
+
+
+def test_one_roll_at_every_length_is_known_as_the_cause_and_one_putt_of_each_is_not():
+    rows = pd.DataFrame({"length": [0, 1], "lo": [90.0, -40.0], "hi": [91.0, -39.0]})
+    (cause,) = sampling.known_causes(rows.assign(player="a", count=50), "pace")
+    assert "are the same at each length" in cause
+    few = pd.DataFrame({"player": "a", "length": [0, 1], "lo": [0.5, -1.5], "hi": [1.5, -0.5]})
+    assert list(sampling.known_causes(few.assign(count=1), "line")) == []
+
+
+def test_a_known_cause_is_told_without_more_patience(rng, samples, own_cache):
+    design = design_of(rng.standard_normal((2, 50, 1)) + 9 * np.arange(2)[:, None, None])
+    design.rows = design.rows.assign(lo=0.5, hi=1.5)
+    with pytest.raises(FitError, match="All line readings of a are the same at each length"):
+        sampling.fit_design(design, "line")
+    assert len(samples) == 1
 
 
 def test_chains_that_fail_by_little_go_on_before_anything_is_refused(rng, samples, own_cache):
