@@ -181,7 +181,12 @@ def sure(probability: float) -> str:
         return f"under 1{THIN}%"
     if probability > 0.99:
         return f"over 99{THIN}%"
-    return f"{100 * probability:.0f}{THIN}%"
+    return percent(probability)
+
+
+def percent(share: float) -> str:
+    """Return a share in whole percent."""
+    return f"{100 * share:.0f}{THIN}%"
 
 
 # How sure, in words: from each probability on (convention of the kit).

@@ -14,7 +14,7 @@ from putlab.base.cache import content_key, load_arrays, result_key, save_arrays
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import FAR, INTERVAL, SEED
-from putlab.base.words import counted, listed
+from putlab.base.words import counted, listed, percent
 from putlab.log.checks import visit_read
 from putlab.log.read import Log
 from putlab.model.readings import COMPONENTS, INTERVALS, lengths_ft, practice_putts
@@ -76,15 +76,16 @@ class Backtest(Result):
             return ""
         gain = np.log(mine["chance"]).mean() - np.log(mine[list(RIVALS)]).mean()
         by = [
-            f"{abs(np.expm1(more)):.0%} {'likelier' if more > 0 else 'less likely'} than by {rival}"
-            for more, rival in zip(gain, RIVALS.values(), strict=True)
+            f"{percent(abs(times))} {'likelier' if times > 0 else 'less likely'} than by {rival}"
+            for times, rival in zip(np.expm1(gain), RIVALS.values(), strict=True)
         ]
         visits = mine["session"].nunique()
         last = "The last visit" if visits == 1 else f"Each of the last {visits} visits"
+        held = [percent(mine[name].mean()) for name in ("held_90", "held_50")]
         return (
-            f"{last}, predicted from those before: the {INTERVAL:.0%} ranges held "
-            f"{mine['held_90'].mean():.0%} of {counted(len(mine), 'reading')} and the 50% ranges "
-            f"{mine['held_50'].mean():.0%}; a reading was typically thought {listed(by)}."
+            f"{last}, predicted from those before: the {percent(INTERVAL)} ranges held {held[0]} "
+            f"of {counted(len(mine), 'reading')} and the {percent(0.5)} ranges {held[1]}; a "
+            f"reading was typically thought {listed(by)}."
         )
 
 

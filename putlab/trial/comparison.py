@@ -10,7 +10,7 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL
-from putlab.base.words import counted
+from putlab.base.words import counted, percent, sure
 from putlab.trial import conditions as layout
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, LONGEST, NO_DIFFERENCE, SESSION_PUTTS
 from putlab.trial.classical import Classical, disagreement
@@ -187,7 +187,7 @@ def _seen(found: Comparison) -> str:
     seen = f"{METRICS[found.metric]} with {after!r} is {mean} times that with {before!r}"
     if strokes:
         seen = f"{mean} strokes a round on a real green with {after!r} against {before!r}"
-    ends = f"({INTERVAL:.0%} interval {low} to {high})"
+    ends = f"({percent(INTERVAL)} interval {low} to {high})"
     return f"{found.verdict.capitalize()}: {seen} {ends}."
 
 
@@ -208,7 +208,7 @@ def _reason(found: Comparison) -> str:
     if found.verdict == NO_DIFFERENCE:
         size = f"{found.too_small_strokes:g} strokes" if strokes else f"{found.too_small_pct:g} %"
         p = found.p_too_small_to_matter
-        return f"That it is too small to matter (under {size}) has a chance of {p:.0%}."
+        return f"That it is too small to matter (under {size}) has a chance of {sure(p)}."
     improved, needed = found.judged["p_improved"], found.p_needed
     worse = found.verdict == HURT or (found.verdict == CANNOT_TELL and improved < 0.5)
     chance = 1 - improved if worse else improved

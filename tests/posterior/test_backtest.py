@@ -42,7 +42,9 @@ def test_the_last_visits_are_predicted_and_the_result_is_kept(found):
     assert table["readings"].tolist() == [36] * 4
     # 144 readings that share four offsets: the truth is 90 %, three standard errors are 15 %.
     assert 0.75 <= result.readings["held_90"].mean() <= 1
-    assert "Each of the last 2 visits, predicted from those before: the 90%" in result.sentence
+    assert (
+        "Each of the last 2 visits, predicted from those before: the 90\u202f%" in result.sentence
+    )
     kept = kept_backtest(log)
     pd.testing.assert_frame_equal(kept.table, table)
     assert kept.sentence == result.sentence
@@ -85,8 +87,8 @@ def test_scores_and_words_follow_from_chances():
     rows = [row | {"chance": 0.2, "plain": 0.1, "last_visit": 0.4}] * 2
     result = Backtest(pd.DataFrame(rows))
     assert result.table["plain_log_score"].item() == pytest.approx(np.log(0.1))
-    assert "100% likelier than by the plain mean" in result.sentence
-    assert "50% less likely than by the last visit's" in result.sentence
+    assert "100\u202f% likelier than by the plain mean" in result.sentence
+    assert "50\u202f% less likely than by the last visit's" in result.sentence
 
 
 def test_one_visit_can_not_be_held_against_others(rng):
