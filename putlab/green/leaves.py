@@ -21,7 +21,7 @@ BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 5, 0.8, 12, 1.2
 # A chance of missing below this is none: rounding.
 NO_MISS = 1e-14
 
-# Putts taken at once: arrays of a MB or two, so that they stay in a core's cache.
+# Putts taken at once: arrays of a MB or so, so that they stay in a core's cache.
 CHUNK = 384
 
 Columns = tuple[np.ndarray, ...]
@@ -75,15 +75,14 @@ class LeaveGrid:
         """Return chances by cell, each place shared by its neighbours, linear in log distance."""
         rows, size = len(squared_ft2), self.CELLS
         step = np.float32(2 * np.log(self.longest_ft / self.FIRST_FT) / (size - 1))
-        start = np.float32(2 * np.log(self.FIRST_FT))
-        place = (np.log(np.maximum(squared_ft2, self.FIRST_FT**2)) - start) / step
-        np.clip(place, 0, size - 1.001, out=place)
-        cell = place.astype(np.int32)
-        upper = (place - cell.astype(place.dtype)) * chance
-        cell += np.arange(0, rows * size, size, dtype=np.int32)[:, None]
-        cell, upper, lower = cell.ravel(), upper.ravel(), (chance - upper).ravel()
-        total = np.bincount(cell, lower, rows * size)
-        total[1:] += np.bincount(cell, upper, rows * size)[:-1]
+        place = np.log(np.maximum(squared_ft2, np.float32(self.FIRST_FT**2)))
+        place = (place - np.float32(2 * np.log(self.FIRST_FT))) / step
+        cell = np.floor(np.minimum(place, np.float32(size - 1.001), out=place))
+        upper = ((place - cell) * chance).ravel()
+        at = (cell.astype(np.intp) + np.arange(0, rows * size, size)[:, None]).ravel()
+        beyond = np.bincount(at, upper, rows * size)
+        total = np.bincount(at, chance.ravel(), rows * size) - beyond
+        total[1:] += beyond[:-1]
         return total.reshape(rows, size)
 
 
@@ -164,7 +163,8 @@ def _leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid) -> Columns:
         _scaled(*next(few).too_hard(at_rolls), hard),
         *(Directions.beside(putts, side, beside).whatever_pace(rolls) for side in (0, 1)),
     ]
-    squared, chance = (np.concatenate(part, axis=1) for part in zip(*places, strict=True))
+    # Single precision, as the nodes have: half the memory.
+    squared, chance = (np.hstack(part, dtype=np.float32) for part in zip(*places, strict=True))
     missed = chance.sum(axis=1)
     total_ft = np.sum(chance * np.sqrt(squared), axis=1)
     mean_leave_ft = total_ft / np.where(missed > NO_MISS, missed, np.nan)
