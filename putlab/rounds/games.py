@@ -19,7 +19,7 @@ from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import LogError, expect
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, interval_probabilities
-from putlab.base.words import length_words, listed
+from putlab.base.words import length_words, listed, sure
 from putlab.log.schema import COLUMNS
 from putlab.rounds import expected
 from putlab.rounds.expected import RATIOS_SOLVED, hole_chances, new_day_skill
@@ -139,7 +139,7 @@ class JudgedGames(Result):
         return (
             f"{self.player}: when it counts, spread is {self.ratio.median:.2f} times that in "
             f"practice (90 % interval {low:.2f} to {high:.2f}; wider with probability "
-            f"{self.ratio.chance_wider:.0%}), from {self.ratio.holes} holes."
+            f"{sure(self.ratio.chance_wider)}), from {self.ratio.holes} holes."
         )
 
 
