@@ -178,8 +178,8 @@ def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.
     texts = {}
     for name, (title, form) in columns.items():
         text = table[name].map(form.format)
-        if name == "distance_ft" and SPOKEN.get() == "m":
-            text, title = table[name].map(length_number), title.replace("ft", "m")
+        if name == "distance_ft":
+            text, title = table[name].map(length_number), title.replace("ft", SPOKEN.get())
         if f"{name}_lo" in table:
             low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))
             text = text + "\n[" + low + ", " + high + "]"

@@ -188,7 +188,8 @@ def test_lengths_of_a_table_are_shown_in_the_unit_of_the_log():
     with lengths_in("m"):
         shown = in_words(table, columns)
     assert shown.to_dict("list") == {"Distance, m": ["1.5", "2.4"], "Putts": ["3", "4"]}
-    assert in_words(table.iloc[1:], columns).to_dict("list")["Distance, ft"] == ["8"]
+    # 1.5 m are 4.92126 ft, by the exact foot.
+    assert in_words(table, columns).to_dict("list")["Distance, ft"] == ["4.9", "8"]
 
 
 def test_answers_come_in_the_unit_asked_for(tmp_path):
