@@ -22,7 +22,7 @@ from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.trial import boundary, conditions, contrast
 from putlab.trial.boundary import CANNOT_TELL, NOT_BY_DESIGN, Boundary, p_below, two_figures
 from putlab.trial.classical import classical
-from putlab.trial.comparison import METRICS, Comparison, Summary, gauge
+from putlab.trial.comparison import METRICS, NOT_YET, Comparison, Summary, gauge
 from putlab.trial.conditions import Conditions, Plan, choose_conditions, putt_counts, rows_of
 from putlab.trial.contrast import Contrast
 from putlab.trial.design import design_trial
@@ -163,8 +163,10 @@ def _diary(case: "_Case", found: Comparison, counts: pd.DataFrame) -> pd.DataFra
             lines.append(_line(then.after(case, sessions[:done])))
     table, left = pd.DataFrame([*lines, _line(case)]), found.visits_left
     to_come = np.nan if left is None else left + len(sessions) - table["visits"]
-    said = ~table["verdict"].isin([CANNOT_TELL, NOT_BY_DESIGN])
-    return table.assign(visits_left=pd.Series(to_come, table.index).mask(said, 0))
+    # Where the gauge has told, or going on would hardly tell, there is no visit to come.
+    return table.assign(
+        visits_left=pd.Series(to_come, table.index).mask(table["gauge"] != NOT_YET, 0)
+    )
 
 
 def _line(case: "_Case") -> dict[str, object]:

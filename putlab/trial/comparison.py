@@ -28,6 +28,9 @@ NOTABLE = 0.95
 # Under this chance a change of the size planned for is called unlikely, and the trial vain.
 UNLIKELY = 0.05
 
+# What the gauge reads of a trial that may go on.
+NOT_YET = "not yet"
+
 Summary = dict[str, float]
 
 
@@ -176,7 +179,7 @@ def gauge(verdict: str, p_detect: float) -> str:
     """What a player reads of a check: not yet, helped, hurt or no difference worth having."""
     if verdict == NO_DIFFERENCE or (verdict == CANNOT_TELL and p_detect < UNLIKELY):
         return "no difference worth having"
-    return verdict if verdict in (HELPED, HURT) else "not yet"
+    return verdict if verdict in (HELPED, HURT) else NOT_YET
 
 
 def _seen(found: Comparison) -> str:

@@ -17,10 +17,13 @@ from putlab.trial.boundary import (
     Boundary,
     p_below,
 )
+from putlab.trial.classical import Classical
 from putlab.trial.comparison import Comparison, gauge
 from putlab.trial.conditions import APART, BEFORE_AFTER, BY_VISITS, IN_ONE_ORDER, Conditions, Plan
 
 DESIGNED = 400
+# The rest of a textbook's answer: interval, p and kind of the mixed model, putts.
+BOOK = (0.7, 0.9, 0.1, "mixed", 240)
 VISITS = {
     None: ([20] * 6, [20] * 6),
     "by visits": ([40, 0, 0, 40, 40, 0], [0, 40, 40, 0, 0, 40]),
@@ -41,7 +44,8 @@ def made(seed):
     share = rng.uniform(0.1, 3)
     # One golfer in five calls nearly three times as much too small to matter.
     small = 3 if seed % 5 == 4 else 1
-    boundary = Boundary(0.22 * small * scale, scale, prior_sd=scale, pairs=int(rng.integers(1, 4)))
+    pairs = int(rng.integers(1, 4))
+    boundary = Boundary(0.22 * small * scale, scale, prior_sd=scale, pairs=pairs)
     sd = (boundary.designed_information * share + scale**-2) ** -0.5
     mean = sd * rng.uniform(-4, 4)
     visits = pd.DataFrame(dict(zip(("before", "after"), VISITS[design], strict=True)))
@@ -70,7 +74,9 @@ def made(seed):
         p_needed=float(boundary.p_needed(sd)), p_detect=float(p_below(mean, sd, -boundary.detect)),
         verdict=verdict, putts_still_needed=0 if fault else further, plan=plan,
         designed_putts=DESIGNED, worth_putts=240, fault=fault, too_small_pct=5.0 * small,
-        too_small_strokes=0.1 * small, detect_pct=20.0, mix="tour", classical={}, meta={},
+        too_small_strokes=0.1 * small, detect_pct=20.0, mix="tour", meta={},
+        classical={metric: Classical(rng.choice([0.01, 0.5]), shown(mean), *BOOK)},
+        several=None if pairs == 1 else pd.DataFrame({"condition": ["A", "B", "C"]}),
     )  # fmt: skip
     return found, share
 
@@ -83,8 +89,15 @@ def test_the_made_comparisons_hold_every_case():
     assert verdicts == {HELPED, HURT, NO_DIFFERENCE, CANNOT_TELL, NOT_BY_DESIGN}
     said = " ".join(found.sentence for found, _ in MADE)
     assert all(end in said for end in ENDS)
-    assert "unlikely" in said
-    assert "not ruled out" in said
+    # A trial that is over, with a cut still possible and without; one that is vain before its end.
+    over = " ".join(found.sentence for found, _ in MADE if "is over" in found.sentence)
+    assert "unlikely" in over
+    assert "not ruled out" in over
+    vain = [found for found, _ in MADE if "By now" in found.sentence]
+    assert any(found.plan for found in vain)
+    assert not all(found.plan for found in vain)
+    three = {found.verdict for found, _ in MADE if found.several is not None}
+    assert three == verdicts
 
 
 @pytest.mark.parametrize("case", range(200))
@@ -129,7 +142,9 @@ def test_the_gauge_and_the_cautions_never_contradict_the_verdict(case):
     else:
         # A trial called vain says so in words too.
         assert (read == "not yet") == ("is unlikely" not in found.sentence or bool(found.fault))
-    told = " ".join(found.cautions)
+    books = "The textbook test alone would say"
+    told = " ".join(caution for caution in found.cautions if not caution.startswith(books))
+    assert ("tried 3 conditions" in told) == (found.several is not None)
     assert not re.search(r"\b(helped|hurt|cannot tell|no difference)\b", told, re.IGNORECASE)
 
 
