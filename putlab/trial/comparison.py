@@ -153,16 +153,11 @@ class Comparison(Result):
     def to_dict(self) -> dict[str, Any]:
         """The comparison as plain values, ready to be written as JSON."""
         pair, (before, after) = self.conditions, self.conditions.labels
-        counts = ("putts_before", "putts_after", "sessions", "sessions_shared", "design")
-        return {
-            "player": pair.player,
-            "before": before,
-            "after": after,
-            **{name: getattr(pair, name) for name in counts},
-            **{f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"},
-            "by_distance": _records(self.by_distance),
-            "several": None if self.several is None else _records(self.several),
-            "diary": _records(self.diary),
+        counts = ("player", "putts_before", "putts_after", "sessions", "sessions_shared", "design")
+        whole = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"}
+        whole |= {n: _records(of) for n, of in whole.items() if isinstance(of, pd.DataFrame)}
+        return {"before": before, "after": after, **{n: getattr(pair, n) for n in counts}} | {
+            **whole,
             "plan": self.plan and vars(self.plan),
             "classical": {name: vars(book) for name, book in self.classical.items()},
             "cautions": self.cautions,
