@@ -11,11 +11,13 @@ from record import RESULTS
 RECORD = json.loads((RESULTS / "trial_designs.json").read_text("utf-8"))["figures"]
 
 # Nothing is true of these, and a verdict is given; of the next none is.
-TOLD = ("shuffled", "alternating", "bad-days", "three")
+TOLD = ("shuffled", "alternating", "bad-days", "three", "practice")
+# Asked sixty times, the last time at three times the plan.
+OFTEN = ("sixty", "sixty-three")
 REFUSED = ("first", "lengths", "bad-spell")
 
 
-@pytest.mark.parametrize("name", TOLD)
+@pytest.mark.parametrize("name", [*TOLD, *OFTEN])
 def test_of_nothing_no_more_than_one_trial_in_twenty_says_something(name):
     found = RECORD[name]
     assert found["trials"] >= 1000
@@ -39,6 +41,15 @@ def test_the_cut_planned_for_is_seen_at_the_planned_size(name):
     assert found["helped"]["share"] >= 0.75
 
 
+def test_checking_after_every_visit_costs_less_than_a_tenth_of_the_chance():
+    # One check of the same putts, at the 5 % of a textbook, sees the cut somewhat more often.
+    for name in ("cut", "cut-twenty"):
+        checked, once = (
+            RECORD[name][of]["share"] for of in ("helped", "helped_by_one_check_at_last")
+        )
+        assert once - 0.1 < checked < once
+
+
 def test_whole_visits_of_one_condition_miss_the_cut_more_often_as_compare_says():
     # Form from day to day stands between the two: the same putts tell less.
     by_visits, shuffled = RECORD["cut-alternating"], RECORD["cut"]
@@ -55,3 +66,14 @@ def test_the_quick_answer_lies_within_a_quarter_of_an_sd_of_sampling_and_says_th
     assert found["quick"]["same_verdict"] == found["logs"]
     # It is `compare`'s own answer, to the last digits.
     assert found["z_apart_from_compare_most"] < 1e-9
+
+
+def test_near_the_bar_ten_seeds_give_one_verdict_and_of_the_demo_too():
+    found = json.loads((RESULTS / "trial_seeds.json").read_text("utf-8"))["figures"]
+    assert found["near_the_bar"]["logs"] >= 30
+    for logs in (found["near_the_bar"], found["hall"]):
+        assert logs["seeds"] == 10
+        assert logs["one_verdict"] == logs["logs"]
+    # Without the longer fit they would not.
+    near = found["near_the_bar"]
+    assert near["one_verdict_without_settling"] < near["logs"]
