@@ -12,12 +12,10 @@ RECORD = json.loads((RESULTS / "trial_designs.json").read_text("utf-8"))["figure
 
 # Nothing is true of these, and a verdict is given; of the next none is.
 TOLD = ("shuffled", "alternating", "bad-days", "three", "practice")
-# Asked sixty times, the last time at three times the plan.
-OFTEN = ("sixty", "sixty-three")
 REFUSED = ("first", "lengths", "bad-spell")
 
 
-@pytest.mark.parametrize("name", [*TOLD, *OFTEN])
+@pytest.mark.parametrize("name", TOLD)
 def test_of_nothing_no_more_than_one_trial_in_twenty_says_something(name):
     found = RECORD[name]
     assert found["trials"] >= 1000
@@ -43,11 +41,8 @@ def test_the_cut_planned_for_is_seen_at_the_planned_size(name):
 
 def test_checking_after_every_visit_costs_less_than_a_tenth_of_the_chance():
     # One check of the same putts, at the 5 % of a textbook, sees the cut somewhat more often.
-    for name in ("cut", "cut-twenty"):
-        checked, once = (
-            RECORD[name][of]["share"] for of in ("helped", "helped_by_one_check_at_last")
-        )
-        assert once - 0.1 < checked < once
+    checked, once = (RECORD["cut"][of]["share"] for of in ("helped", "helped_by_one_check_at_last"))
+    assert once - 0.1 < checked < once
 
 
 def test_whole_visits_of_one_condition_miss_the_cut_more_often_as_compare_says():
