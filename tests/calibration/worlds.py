@@ -4,8 +4,10 @@
 
 draws golfers from the priors and so many logs of ten visits (600 putts) in each world, fits
 them quickly (`quick_fit`: the same sampler, fewer draws), and records to ``tests/results`` how
-often the 90 % intervals of spread, and of putts on a new day on a flat green, hold the truth,
-which is struck putt by putt; and how often each check speaks up.
+often the 90 % intervals of spread (of ordinary putts, and of all, mishits included: where every
+putt scatters as Student's t the model names the former narrower than the truth's standard
+deviation, the latter not), and of putts on a new day on a flat green, hold the truth, which is
+struck putt by putt; and how often each check speaks up.
 """
 
 import sys
@@ -29,6 +31,7 @@ from putlab.green.hole_out import hole_out  # noqa: E402
 from putlab.model.design import session_table  # noqa: E402
 from putlab.model.priors import PRIORS  # noqa: E402
 from putlab.model.readings import COMPONENTS  # noqa: E402
+from putlab.model.spread import MISHIT_TIMES  # noqa: E402
 from putlab.posterior.checks import PASS  # noqa: E402
 from putlab.posterior.fit import checks_of  # noqa: E402
 from putlab.rounds.expected import new_day_skill  # noqa: E402
@@ -128,9 +131,14 @@ def true_values(world, log, truth, rng):
     how["strike"] = STRIKES.get(world, normal)
     taken = [play((*setting, 10.0, 0.0), d, HOLES, rng, **how)[0] for d in LENGTHS_FT]
     outcomes = [[np.mean(t == 1), np.mean(t >= 3), np.mean(t)] for t in taken]
-    return {"line_sd": sd["line"], "pace_sd": sd["pace"]} | dict(
-        zip(OUTCOMES, np.transpose(outcomes), strict=True)
-    )
+    spreads = {f"{c}_sd": sd[c] for c in COMPONENTS}
+    spreads |= {f"{c}_whole_sd": whole(sd[c], truth[c].mishit_share[0]) for c in COMPONENTS}
+    return spreads | dict(zip(OUTCOMES, np.transpose(outcomes), strict=True))
+
+
+def whole(sd, share):
+    """Return the standard deviation of all putts, mishits included, from that of ordinary ones."""
+    return sd * np.sqrt(1 + (MISHIT_TIMES**2 - 1) * share)
 
 
 def draws_of(fit):
@@ -139,6 +147,8 @@ def draws_of(fit):
     within = golfer.skill(LENGTHS_FT, new_day=False)
     out = hole_out(new_day_skill(golfer).thinned(200), LENGTHS_FT, past_ft=0.0)
     found = {"line_sd": within.line_sd_deg, "pace_sd": within.pace_sd_pct}
+    found["line_whole_sd"] = whole(within.line_sd_deg, within.line_wild)
+    found["pace_whole_sd"] = whole(within.pace_sd_pct, within.pace_wild)
     return found | {name: getattr(out, name) for name in OUTCOMES}
 
 

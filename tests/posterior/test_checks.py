@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from scipy.stats import kstest
 
-from putlab.posterior.checks import FAIL, NOTE, PASS, Verdict, failures, putt_scores
+from putlab.posterior.checks import FAIL, NOTE, PASS, Verdict, failures, putt_scores, spread_check
 from putlab.posterior.fit import checks_of
 
 VERDICTS = [
@@ -19,6 +19,12 @@ VERDICTS = [
 def test_only_a_fail_keeps_a_fit_out():
     assert failures(VERDICTS) == [VERDICTS[2]]
     assert failures(VERDICTS[:2]) == []
+
+
+def test_where_nobody_has_two_readings_there_is_no_spread_to_check():
+    found = spread_check(pd.DataFrame({"player": ["a", "b"], "z": [0.1, 2.0]}))
+    assert found.result == NOTE
+    assert "Nobody has two readings" in found.sentence
 
 
 @pytest.mark.slow
