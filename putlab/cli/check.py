@@ -21,10 +21,7 @@ if TYPE_CHECKING:
 
     from putlab.log.read import Log
 
-# Reasons of rejected rows shown; `--rejects` writes every row.
-SHOWN = 12
-
-# Players and distances listed before "and more".
+# Players, distances and reasons of rejected rows listed before "and more".
 LISTED = 12
 
 
@@ -82,13 +79,12 @@ def import_(
 def _pairs(texts: list[str], kind: type, example: str) -> dict[str, Any]:
     found = {}
     for text in texts:
-        name, _, value = text.rpartition("=")
         try:
+            name, value = text.rsplit("=", 1)
             found[name.strip()] = kind(value.strip())
-        except ValueError:
-            name = ""
-        if not name:
-            raise UsageError(f"{text!r}: expected two parts with = between, {example}.")
+        except ValueError as error:
+            said = f"{text!r}: expected two parts with = between, {example}."
+            raise UsageError(said) from error
     return found
 
 
@@ -157,10 +153,10 @@ def _rejects(rejects: pd.DataFrame) -> Iterator[str]:
     """Say why rows cannot be used, the commonest reason first, with the first row of each."""
     kinds = rejects["reason"].str.split("; also ").str[0]
     groups = sorted(rejects.groupby([rejects["column"], kinds]), key=lambda group: -len(group[1]))
-    for (column, reason), rows in groups[:SHOWN]:
+    for (column, reason), rows in groups[:LISTED]:
         first = rows.iloc[0]
         got = f": got '{first.value}'" if first.value else ""
         where = f"{first.file}, row {first.row}{got}"
         yield f"{counted(len(rows), 'row')}, {column}: {reason}; first: {where}"
-    if len(groups) > SHOWN:
-        yield f"and {len(groups) - SHOWN} reasons more; --rejects FILE writes every row."
+    if len(groups) > LISTED:
+        yield f"and {len(groups) - LISTED} reasons more; --rejects FILE writes every row."

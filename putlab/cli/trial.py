@@ -10,10 +10,10 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import SEED
-from putlab.base.writing import SHEET, json_records, write_json, write_table
+from putlab.base.writing import write_json, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, show, tell
-from putlab.cli.options import Lengths, LogPath, Output, Player, Seed, Units, number
+from putlab.cli.options import Lengths, LogPath, Output, Player, Seed, Sheet, Units, number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,7 +34,7 @@ def trial(
     session_putts: Annotated[int, number("Putts of a visit, both conditions", 2, 2000)] = 60,
     units: Units = None,
     seed: Seed = SEED,
-    output: Annotated[Path | None, options.place((".json (the design)", *SHEET))] = None,
+    output: Sheet = None,
 ) -> None:
     """Design a trial: putts and visits to see a change, and a shuffled order of blocks."""
     if before == after:
@@ -49,13 +49,10 @@ def trial(
         player = read.choose(player)
         golfer = options.fit(read, seed=seed).golfer(player)
         design = pl.design_trial(**asked, golfer=golfer, rules=read.rules)
-    sheet = design.schedule(before=before, after=after, player=player or "player")
     if output is None:
         _show_trial(design, before, after)
-    elif output.suffix.lower() == ".json":
-        whole = {"meta": {"putlab": pl.__version__}, **design.to_dict()}
-        write_json(output, whole | {"schedule": json_records(sheet)})
     else:
+        sheet = design.schedule(before=before, after=after, player=player or "player")
         pl.write_sheet(sheet, output, units=unit)
 
 

@@ -91,13 +91,8 @@ class FlatScatter:
 
     @property
     def resting_edge(self) -> np.ndarray:
-        """A roll-out of 0 ft."""
+        """A roll-out of 0 ft: of a putt below it the ball does not move."""
         return self.roll_edge(np.zeros((1, 1)))
-
-    @property
-    def stay_chance(self) -> np.ndarray:
-        """Chance that the ball does not move at all, shape (putts,)."""
-        return ndtr(self.resting_edge).ravel()
 
     def passing_edges(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the left and right directions that graze the hole; from inside it, none does."""
@@ -138,7 +133,7 @@ class FlatScatter:
         return np.maximum(mean + spread * z, np.float32(0))
 
 
-def normal_nodes(low: np.ndarray, high: np.ndarray, nodes: int) -> tuple[np.ndarray, np.ndarray]:
+def normal_nodes(low: ArrayLike, high: ArrayLike, nodes: int) -> tuple[np.ndarray, np.ndarray]:
     """Return nodes between edges of a standard normal, and the probability each stands for.
 
     Shape (..., nodes); probabilities add up to that of the range, none where high <= low.

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from putlab.green.flat import FlatScatter, normal_nodes, past_limit_ft, rim_ft
@@ -152,15 +153,15 @@ def _at_hole(putts: FlatScatter, stimp_ft: float) -> Columns:
 def _leaves(putts: FlatScatter, stimp_ft: float, grid: LeaveGrid) -> Columns:
     # The columns of `Leaves`.
     stay, soft, holed, hard = _at_hole(putts, stimp_ft)
-    few = (Directions.at_hole(putts, stimp_ft, n) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
+    few, some = (Directions.at_hole(putts, stimp_ft, n) for n in (AT_HOLE_SOFT, AT_HOLE_HARD))
     beside = _nodes(BESIDE, BESIDE_PER_FT, putts.distance_ft * putts.line_sd_rad)
     rolls = _nodes(ROLLS, ROLLS_PER_FT, putts.roll_sd_ft)
     at_rolls = _nodes(AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT, putts.roll_sd_ft)
     places = [
         (putts.distance_ft[:, None] ** 2, stay[:, None]),
         # A few directions show where misses at the hole stop; many say how likely they are.
-        _scaled(*next(few).too_soft(at_rolls), soft),
-        _scaled(*next(few).too_hard(at_rolls), hard),
+        _scaled(*few.paced(putts.resting_edge, few.near, at_rolls), soft),
+        _scaled(*some.paced(some.far, np.inf, at_rolls), hard),
         *(Directions.beside(putts, side, beside).whatever_pace(rolls) for side in (0, 1)),
     ]
     # Single precision, as the nodes have: half the memory.
@@ -215,23 +216,19 @@ class Directions:
     def chances(self) -> Columns:
         """Return the chances (putts,) of not moving, of too soft, of dropping and of too hard."""
         near, far = ndtr(self.near), ndtr(self.far)
-        stay = np.minimum(self.putts.stay_chance[:, None], near)
+        stay = np.minimum(ndtr(self.putts.resting_edge), near)
         kinds = stay, near - stay, far - near, 1 - far
         return tuple(np.sum(self.chance * kind, axis=1) for kind in kinds)
 
-    def too_soft(self, rolls: int) -> Places:
-        """Return where the balls that stop before `near` come to rest."""
-        return self._places(*normal_nodes(self.putts.resting_edge, self.near, rolls))
-
-    def too_hard(self, rolls: int) -> Places:
-        """Return where the balls struck harder than `far` come to rest."""
-        return self._places(*normal_nodes(self.far, np.full_like(self.far, np.inf), rolls))
+    def paced(self, low: ArrayLike, high: ArrayLike, rolls: int) -> Places:
+        """Return where the balls come to rest whose roll-outs lie between edges."""
+        return self._places(*normal_nodes(low, high, rolls))
 
     def whatever_pace(self, rolls: int) -> Places:
         """Return where balls of any pace come to rest: so many short of the hole and past it."""
         putts = self.putts
-        rest, level = putts.resting_edge, putts.roll_edge(putts.distance_ft[:, None])
-        endless = np.full_like(rest, np.inf)
+        level = putts.roll_edge(putts.distance_ft[:, None])
+        endless = np.full_like(level, np.inf)
         # What a leave costs turns over at the hole: parted there, each side is smooth.
         z, share = normal_nodes(np.hstack([-endless, level]), np.hstack([level, endless]), rolls)
         rows = (len(putts), 1, -1)

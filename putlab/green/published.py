@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,34 +30,32 @@ PACE_SD_SURFACE_PCT = 2.5
 # Line and pace spread of a golfer who putts as the tour's published rates and averages: what
 # `putlab.rounds.reference.tour_golfer` fits to them, written down so that data need no fit.
 TOUR_LINE_SD_DEG, TOUR_PACE_SD_PCT = 1.4155, 8.9097
-VARIANCE_SHARE = MappingProxyType({"reading": 0.60, "technique": 0.34, "surface": 0.06})
+VARIANCE_SHARE = {"reading": 0.60, "technique": 0.34, "surface": 0.06}
 
 # Tour statistics of 2021, second-hand: putts and three-putts a round.
 TOUR_PUTTS_A_ROUND, TOUR_THREE_PUTTS_A_ROUND = 29.0, 0.47
 # M. Broadie, Every Shot Counts (2014), second-hand: a golfer who scores 90, share of putts holed
 # by length in feet, and putts a round.
-NINETY_ONE_PUTT = MappingProxyType({5.0: 0.50, 8.0: 0.27, 20.0: 0.06})
+NINETY_ONE_PUTT = {5.0: 0.50, 8.0: 0.27, 20.0: 0.06}
 NINETY_PUTTS_A_ROUND = 33.0
 # How many times as wide as the tour golfer's this golfer's line and pace spread: what
 # `tests/helpers/shipped_figures.py` finds from those shares, written down.
 NINETY_TIMES_TOUR = 1.5642
 
-SOURCES = MappingProxyType(
-    {
-        "putts_made_berry_1995": "D. A. Berry, Statistics: A Bayesian Perspective (1995/96); "
-        "reprinted in A. Gelman and D. Nolan, A probability model for golf putting, Teaching "
-        "Statistics 24 (2002)",
-        "putts_made_broadie_2018": "M. Broadie (2018), tour professionals 2016 to 2018, in A. "
-        "Gelman, Model building and expansion for golf putting, Stan case study (2019)",
-        "one_putt_rates_broadie_2014": "M. Broadie, Every Shot Counts (2014)",
-        "tour_average_putts": "PGA TOUR putting baseline after M. Broadie, Assessing golfer "
-        "performance on the PGA TOUR, Interfaces 42 (2012); 31 ft interpolated",
-        "novice_practice_mckay_2021": "computed from the open trial data of B. McKay, J. Hussien, "
-        "M. J. Carter, Z. D. Yantha and D. M. Ste-Marie, Expecting to teach a novel golf putting "
-        "task did not enhance retention performance, SportRxiv (2021), doi 10.31236/osf.io/u897b; "
-        "one golfer left out, as the authors did",
-    }
-)
+SOURCES = {
+    "putts_made_berry_1995": "D. A. Berry, Statistics: A Bayesian Perspective (1995/96); "
+    "reprinted in A. Gelman and D. Nolan, A probability model for golf putting, Teaching "
+    "Statistics 24 (2002)",
+    "putts_made_broadie_2018": "M. Broadie (2018), tour professionals 2016 to 2018, in A. "
+    "Gelman, Model building and expansion for golf putting, Stan case study (2019)",
+    "one_putt_rates_broadie_2014": "M. Broadie, Every Shot Counts (2014)",
+    "tour_average_putts": "PGA TOUR putting baseline after M. Broadie, Assessing golfer "
+    "performance on the PGA TOUR, Interfaces 42 (2012); 31 ft interpolated",
+    "novice_practice_mckay_2021": "computed from the open trial data of B. McKay, J. Hussien, "
+    "M. J. Carter, Z. D. Yantha and D. M. Ste-Marie, Expecting to teach a novel golf putting "
+    "task did not enhance retention performance, SportRxiv (2021), doi 10.31236/osf.io/u897b; "
+    "one golfer left out, as the authors did",
+}
 
 
 @dataclass(frozen=True)
@@ -107,9 +104,8 @@ def table(name: str) -> Published:
     """
     import pandas as pd
 
-    source = SOURCES[name]
     with files("putlab").joinpath("green", "data", f"{name}.csv").open() as stream:
-        return Published(pd.read_csv(stream), source)
+        return Published(pd.read_csv(stream), SOURCES[name])
 
 
 # Of the variance called reading, the part that is judging a new length: practice of mixed

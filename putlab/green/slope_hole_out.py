@@ -34,16 +34,13 @@ NEGLIGIBLE = 1e-9
 
 @dataclass(frozen=True)
 class PolarGrid:
-    """Distances, even in log, by directions of downhill; values have shape (n * m,)."""
+    """Distances, even in log, by directions of downhill; values have shape (n * m,).
+
+    Whatever lies beyond its end counts as lying there.
+    """
 
     distance_ft: np.ndarray  # shape (n,)
     slope_to_deg: np.ndarray  # shape (m,), round the whole circle
-
-    @classmethod
-    def up_to(cls, longest_ft: float) -> "PolarGrid":
-        """Return a grid; whatever lies beyond its end counts as lying there."""
-        distances = np.geomspace(NEAREST_FT, longest_ft, DISTANCES)
-        return cls(distances, np.linspace(0, 360, DIRECTIONS, endpoint=False))
 
     def places(self) -> Pair:
         """Return distance and direction of every place, each of shape (n * m,)."""
@@ -104,7 +101,8 @@ def slope_more_than(
     another golfer.
     """
     distance, to = floats(np.maximum(np.atleast_1d(distance_ft), NEAREST_FT), slope_to_deg)
-    grid = PolarGrid.up_to(max(SHORTEST_GRID_FT, 1.5 * distance.max()))
+    distances = np.geomspace(NEAREST_FT, max(SHORTEST_GRID_FT, 1.5 * distance.max()), DISTANCES)
+    grid = PolarGrid(distances, np.linspace(0, 360, DIRECTIONS, endpoint=False))
     misses = (
         _misses(skill, green, past_ft, grid, places) for places in (grid.places(), (distance, to))
     )

@@ -8,7 +8,6 @@ import datetime
 import re
 import unicodedata
 from collections.abc import Callable, Sequence, Set
-from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -169,8 +168,6 @@ def text_of(value: Any) -> str:
         return text_of(value.decode("utf-8", "backslashreplace"))
     if isinstance(value, bool | np.bool_):
         return str(bool(value)).lower()
-    if isinstance(value, Decimal):
-        value = float(value)
     if isinstance(value, float | np.floating):
         # The shortest text that means it: 0.1 in 32 bits, not 0.10000000149, which hides its step.
         return np.format_float_positional(value, trim="-") if np.isfinite(value) else str(value)

@@ -10,7 +10,6 @@ import unicodedata
 from collections.abc import Iterator
 from contextlib import suppress
 from itertools import permutations
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -27,8 +26,8 @@ NAMED = 5
 # Two lengths are the same one in two units when they agree this closely.
 UNIT_MATCH = 0.01
 
-# A roll-out is in the wrong unit when it fits the distance this closely once converted,
-# and misses it by a factor of 3.28 as it stands: no golfer is that far out on purpose.
+# A roll-out is in the wrong unit when it fits the distance this closely, in log, once converted:
+# as it stands it misses by a factor of 3.28, and no golfer is that far out on purpose.
 PACE_MATCH = 0.15
 
 # Putts from which on two equal visits are more likely a copy than chance.
@@ -68,24 +67,17 @@ def where(rows: pd.DataFrame) -> str:
 
 def _rolls_in_another_unit(rows: pd.DataFrame) -> Iterator[str]:
     """Find roll-outs that fit their distance only in the other unit."""
-    ratio = (rows["roll_ft"] / rows["distance_ft"]).to_numpy()
-    off = np.minimum(_off(ratio * M_PER_FT), _off(ratio / M_PER_FT))
-    with np.errstate(invalid="ignore"):
-        odd = (off < PACE_MATCH) & (_off(ratio) > 1.0 - PACE_MATCH)
+    ratio = rows["roll_ft"] / rows["distance_ft"]
+    off = np.log(ratio.where(ratio > 0)).abs() + np.log(M_PER_FT)
+    odd = off.abs() < PACE_MATCH
     if odd.any():
-        share = odd.sum() / (~np.isnan(ratio)).sum()
-        times = "3.3 times" if np.median(ratio[odd]) > 1 else "0.3 of"
+        times = "3.3 times" if ratio[odd].median() > 1 else "0.3 of"
         yield (
-            f"roll-out is about {times} the distance in {share:.0%} of the putts with one "
+            f"roll-out is about {times} the distance in {odd.sum() / ratio.count():.0%} of the "
+            f"putts with one "
             f"({where(rows[odd])}): feet and metres may be mixed. Nothing was changed; correct "
             "the rows, or leave them if the putts really rolled so."
         )
-
-
-def _off(ratio: np.ndarray) -> np.ndarray:
-    """Return the distance of a ratio from 1 on the log scale; far where it is not above 0."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(ratio > 0, np.abs(np.log(ratio)), np.where(ratio == 0, np.inf, np.nan))
 
 
 def _distances_in_another_unit(rows: pd.DataFrame) -> Iterator[str]:
@@ -250,15 +242,10 @@ def lost_visits(rejects: pd.DataFrame, used: set[str]) -> Iterator[str]:
     """Say which visits lost every row."""
     for visit, rows in rejects.groupby("visit", sort=False):
         if visit not in used:
-            yield f"Visit {visit} is lost: none of its {_first_of(rows)}"
+            yield f"Visit {visit} is lost: none of its {first_of(rows)}"
 
 
-def nothing_usable(path: str | Path, rejects: pd.DataFrame) -> str:
-    """Say that a log is of no use, and why its first row is not."""
-    return f"{path}: none of the {_first_of(rejects)} `putlab check` lists the others."
-
-
-def _first_of(rejects: pd.DataFrame) -> str:
+def first_of(rejects: pd.DataFrame) -> str:
     """Say how many rows cannot be used, and why the first one of them."""
     file, row, column, value, reason = rejects.iloc[0, :5]
     first = f"First: {file}, row {row}, column {column}: got '{value}'; {reason}."
@@ -347,7 +334,7 @@ NUMBER = re.compile(r"[0-9]+")
 def ranks(sessions: pd.Series) -> dict[str, int]:
     """Return the order of sessions: by date, or as people count visit 2 and 10; else as found."""
     names = list(sessions.unique())
-    if all(_starts_with_iso_date(name) for name in names):
+    if all(name[10:11] in ("", " ", "T") and _date(name[:10]) == name[:10] for name in names):
         names.sort()
     elif len({NUMBER.sub("", name) for name in names}) == 1 and all(
         len(NUMBER.findall(name)) == 1 for name in names
@@ -356,15 +343,13 @@ def ranks(sessions: pd.Series) -> dict[str, int]:
     return {name: rank for rank, name in enumerate(names)}
 
 
-def _starts_with_iso_date(name: str) -> bool:
-    return name[10:11] in ("", " ", "T") and _date(name[:10]) == name[:10]
-
-
 def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
-    """Number the putts of each session; sort the rows by session, then putt, then player.
+    """Write dates as ISO text, number putts, sort rows by session, then putt, then player.
 
     The index still tells the order of the files. And what to look at; what was assumed.
     """
+    names, warnings = dated(list(rows["session"].unique()))
+    rows = rows.assign(session=rows["session"].map(names).astype("str"))
     visits = rows.groupby(["player", "session"], sort=False, observed=True)
     by_row = visits["putt"].transform("count") < visits["putt"].transform("size")
     mixed = rows.loc[by_row & rows["putt"].notna(), ["player", "session"]].drop_duplicates()
@@ -375,16 +360,10 @@ def in_order(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
     # Whatever order the files have: the same putts are the same log.
     same_number = ["player", "distance_ft", "line_deg", "roll_ft"]
     rows = rows.sort_values(["rank", "putt", *same_number], kind="stable")
-    warning = f"putt is blank in parts of {len(mixed)} sessions; they go by row order."
+    if len(mixed):
+        warnings.append(f"putt is blank in parts of {len(mixed)} sessions; they go by row order.")
     assumed = (
         f"The {len(order)} visits were struck in the order in which the log has them: "
         f"{', '.join(list(order)[:NAMED])}, and so on. If not, give them dates such as 2025-03-14."
     )
-    return rows, [warning] * bool(len(mixed)), [assumed] * as_found
-
-
-def with_sessions(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[str], list[str]]:
-    """Write dates as ISO text, number the putts of each session and sort the rows."""
-    names, warnings = dated(list(rows["session"].unique()))
-    putts, more, assumed = in_order(rows.assign(session=rows["session"].map(names).astype("str")))
-    return putts, warnings + more, assumed
+    return rows, warnings, [assumed] * as_found

@@ -12,7 +12,6 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from itertools import pairwise
 from pathlib import Path, PureWindowsPath
 from typing import Any
 
@@ -95,7 +94,7 @@ def _use_package(package: Path, found: LogFiles) -> None:
     whole = _package_of(package)
     every = whole["resources"]
     tables = [r for r in every if KEY in r] or [r for r in every if _looks_like_table(r)]
-    told = {path: r for r in tables for path in _files_of(package, r)}
+    told = {_inside(package, _name(r), path): r for r in tables for path in _paths(r)}
     if found.paths:
         told = {path: r for path, r in told.items() if path in found.paths}
         if not told and KEY not in whole:
@@ -118,17 +117,16 @@ def _use_package(package: Path, found: LogFiles) -> None:
 
 def _common_rules(package: Path, told: dict[Path, dict[str, Any]]) -> dict[str, float]:
     """Return the reading rules of files read together, which must be the same."""
-    said = [
-        (_name(r), _checked(package, _name(r), r.get(KEY), declared_rules)) for r in told.values()
-    ]
-    declared = [one for one in said if one[1]]
-    for (first, rules), (other, others) in pairwise(declared):
-        if rules != others:
+    common: dict[str, float] = {}
+    for resource in told.values():
+        rules = _checked(package, _name(resource), resource.get(KEY), declared_rules)
+        if rules and common and rules != common:
             raise LogError(
-                f"{package}: {first} and {other} declare different reading rules. Keep logs "
-                "read by different displays in separate folders."
+                f"{package}: {_name(resource)} declares other reading rules than those before "
+                "it. Keep logs read by different displays in separate folders."
             )
-    return dict(declared[0][1]) if declared else {}
+        common = rules or common
+    return common
 
 
 def _is_log(path: Path) -> bool:
@@ -138,13 +136,14 @@ def _is_log(path: Path) -> bool:
 
 def _log_files(found: LogFiles) -> list[Path]:
     """Return the log files of a folder by name, and note what else is there."""
-    inside = sorted(found.root.iterdir(), key=lambda path: path.name)
-    chosen = [path for path in inside if _is_log(path) and not path.is_dir()]
-    for path in inside:
+    chosen = []
+    for path in sorted(found.root.iterdir(), key=lambda path: path.name):
         name = path.name
-        if path in chosen or name.startswith(".") or name == PACKAGE:
+        if _is_log(path) and not path.is_dir():
+            chosen.append(path)
+        elif name.startswith(".") or name == PACKAGE:
             continue
-        if path.suffix.lower() in OTHER_TABLES:
+        elif path.suffix.lower() in OTHER_TABLES:
             found.warnings.append(f"{name} was not read: save it as .xlsx or .csv to include it.")
         else:
             found.notes.append(f"{name}{'/' if path.is_dir() else ''} is not read.")
@@ -206,12 +205,12 @@ def _package_of(package: Path) -> dict[str, Any]:
 
 def _paths(resource: dict[str, Any]) -> list[Any]:
     paths = resource.get("path")
-    return paths if isinstance(paths, list) else [paths]
+    return paths if isinstance(paths, list) and paths else [paths]
 
 
 def _looks_like_table(resource: dict[str, Any]) -> bool:
     endings = {Path(str(path)).suffix.lower() for path in _paths(resource)}
-    return "data" in resource or bool(endings) and endings <= set(ENDINGS)
+    return "data" in resource or endings <= set(ENDINGS)
 
 
 def _name(resource: dict[str, Any]) -> str:
@@ -222,13 +221,6 @@ def _encoding(resource: dict[str, Any]) -> str | None:
     # A byte-order mark settles the encoding better than a descriptor that says utf-8.
     given = resource.get("encoding")
     return None if str(given).lower().replace("-", "") == "utf8" else given
-
-
-def _files_of(package: Path, resource: dict[str, Any]) -> list[Path]:
-    paths = _paths(resource)
-    if not paths:
-        raise LogError(f"{package}: {_name(resource)} lists no file under 'path'.")
-    return [_inside(package, _name(resource), path) for path in paths]
 
 
 def _checked(package: Path, place: str, said: Any, check: Callable[[Any], Any]) -> Any:

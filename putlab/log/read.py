@@ -128,13 +128,13 @@ class Log(Result):
 
 def choose_player(players: list[str], wanted: str | None) -> str:
     """Return the label wanted, that of the one player, or say which labels there are."""
-    known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
-    if wanted is None:
-        if len(players) == 1:
-            return players[0]
-        raise UsageError(f"the log has {len(players)} players; name one: {known}.")
     if wanted in players:
         return wanted
+    if wanted is None and len(players) == 1:
+        return players[0]
+    known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
+    if wanted is None:
+        raise UsageError(f"the log has {len(players)} players; name one: {known}.")
     near = get_close_matches(wanted, players, n=1)
     hint = f" Did you mean {near[0]!r}?" if near else ""
     raise UsageError(f"no player {unless_hidden(repr(wanted))} in the log; it has {known}.{hint}")
@@ -211,14 +211,15 @@ def _read(
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
     lost = list(checks.lost_visits(checks.rejects_table(account.rejects), set(rows["session"])))
     rows = _reject_duplicates(_settle_players(rows, account), account)
-    putts, warnings, assumed = checks.with_sessions(rows)
+    putts, warnings, assumed = checks.in_order(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
     called = pseudonyms_of(putts.sort_index().sort_values("rank", kind="stable"))
     putts = putts.reset_index(drop=True)
     account.warnings = [*lost, *account.warnings, *checks.repeated_sessions(rows), *warnings]
     rejects = checks.rejects_table(account.rejects).drop(columns="visit")
     if rows.empty and not empty:
-        raise LogError(checks.nothing_usable(path, rejects))
+        first = checks.first_of(rejects)
+        raise LogError(f"{path}: none of the {first} `putlab check` lists the others.")
     made = complete_rules(files.rules | declared, putts)
     if made.aim_past_ft is not None:
         putts["aim_past_ft"] = putts["aim_past_ft"].fillna(made.aim_past_ft)

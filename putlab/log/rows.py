@@ -71,18 +71,17 @@ def _fill(rows: pd.DataFrame, column: Column, problems: Problems) -> None:
     if column.metric in problems.raw:
         # Feet win over metres where both agree.
         metres = _read(column, column.metric, problems)
-        with np.errstate(invalid="ignore"):
-            differ = np.abs(values - metres) > CONTRADICTION_FT
+        differ = np.abs(values - metres) > CONTRADICTION_FT
         problems.add_where(differ, column.name, f"it disagrees with {column.metric}")
         rows[column.metric.replace("_m", "_in_m")] = np.isnan(values)
         values = np.where(np.isnan(values), metres, values)
     if column.needed:
         # A cell that could not be read has its own reason already.
         name = column.name if column.name in problems.raw else column.metric
-        below = (
-            f'; if it stands for those below too: `putlab import FILE --map "{name}={name} down"`'
-        )
-        reason = "blank; every row needs one" + below * bool(column.metric)
+        reason = "blank; every row needs one"
+        if column.metric:
+            how = f'`putlab import FILE --map "{name}={name} down"`'
+            reason += f"; if it stands for those below too: {how}"
         problems.add_where(pd.isna(values), name, reason)
     rows[column.name] = values
 
@@ -108,11 +107,9 @@ def _read(column: Column, name: str, problems: Problems) -> Any:
 def _in_range(column: Column, name: str, values: np.ndarray, problems: Problems) -> np.ndarray:
     unit = " ft" if name == column.metric else ""
     values = in_feet(values) if unit else values
-    with np.errstate(invalid="ignore"):
-        outside = values < column.least
-        outside |= values > column.most
-        if column.kind == "whole":
-            outside |= values % 1 > 0
+    outside = (values < column.least) | (values > column.most)
+    if column.kind == "whole":
+        outside |= values % 1 > 0
     problems.add_where(outside, name, f"out of range; expected {column.accepted}{unit}")
     return np.where(outside, np.nan, values)
 
@@ -148,17 +145,15 @@ def _contradictions(rows: pd.DataFrame, problems: Problems) -> None:
     holed = rows["holed"].fillna(False).to_numpy(dtype=bool)
     first, slack = ~(rows["putt_no"] > 1).to_numpy(), CONTRADICTION_FT
     taken = rows["putts_taken"].to_numpy()
-    with np.errstate(invalid="ignore"):
-        # Ball, hole and rest are a triangle, and the path is no shorter than its side.
-        beyond, short = leave > roll + distance + slack, leave < distance - roll - slack
-        found = (
-            ("leave_ft", holed & (leave > 0), "but holed is true"),
-            ("roll_ft", holed & (roll < distance - slack), "short of the hole, but holed is true"),
-            ("putts_taken", holed & first & (taken > 1), "but the first putt was holed"),
-            ("putts_taken", ~holed & first & (taken == 1), "but the first putt was not holed"),
-            ("leave_ft", beyond, "more than roll-out and distance together"),
-            ("leave_ft", short, "less than the roll-out fell short by"),
-        )
-    for name, where, reason in found:
+    # Ball, hole and rest are a triangle, and the path is no shorter than its side.
+    beyond, short = leave > roll + distance + slack, leave < distance - roll - slack
+    for name, where, reason in (
+        ("leave_ft", holed & (leave > 0), "but holed is true"),
+        ("roll_ft", holed & (roll < distance - slack), "short of the hole, but holed is true"),
+        ("putts_taken", holed & first & (taken > 1), "but the first putt was holed"),
+        ("putts_taken", ~holed & first & (taken == 1), "but the first putt was not holed"),
+        ("leave_ft", beyond, "more than roll-out and distance together"),
+        ("leave_ft", short, "less than the roll-out fell short by"),
+    ):
         given = name if name in problems.raw else COLUMN[name].metric
         problems.add_where(where, given, f"contradiction: {reason}")

@@ -32,10 +32,10 @@ MOST |= {"aim_past_ft": COLUMN["aim_past_ft"].most}
 # Rules that may be None: no limit, and nothing said of the aim.
 OPEN = ("line_limit_deg", "roll_limit_ft", "aim_past_ft")
 
-# Steps that displays and tapes have, largest first. Inches are twelfths of a foot.
-LINE_STEPS_DEG = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
+# Steps that displays and tapes have, largest first: in degrees or metres, and in feet, where
+# inches are twelfths.
+STEPS = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
 ROLL_STEPS_FT = (1.0, 0.5, 0.25, 0.2, 0.1, 1 / 12, 0.05, 1 / 24, 0.02, 0.01, 0.001)
-ROLL_STEPS_M = (1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001)
 
 # Share of readings that must sit on a step, so that a typing error or two does not hide it.
 ON_STEP = 0.98
@@ -134,12 +134,12 @@ def complete_rules(declared: dict[str, float], rows: pd.DataFrame) -> ReadingRul
     rules = ReadingRules(**declared)  # type: ignore[arg-type]
     found = {}
     if "line_step_deg" not in declared and rows["line_deg"].notna().any():
-        found["line_step_deg"] = common_step(rows["line_deg"].to_numpy(), LINE_STEPS_DEG)
+        found["line_step_deg"] = common_step(rows["line_deg"].to_numpy(), STEPS)
     if "roll_step_ft" not in declared and rows["roll_ft"].notna().any():
         in_ft = common_step(rows.loc[~rows["roll_in_m"], "roll_ft"].to_numpy(), ROLL_STEPS_FT)
         rolls_m = rows.loc[rows["roll_in_m"], "roll_ft"].to_numpy() * M_PER_FT
         # One step serves the log; the coarser one never claims more than was read.
-        found["roll_step_ft"] = max(in_ft, common_step(rolls_m, ROLL_STEPS_M) / M_PER_FT)
+        found["roll_step_ft"] = max(in_ft, common_step(rolls_m, STEPS) / M_PER_FT)
     source = {**rules.source, **dict.fromkeys(found, READ_OFF)}
     return replace(rules, **found, source=source)  # type: ignore[arg-type]
 

@@ -91,19 +91,9 @@ def _gathered(records: Iterable[Record], wanted: dict[str, int]) -> tuple[pd.Dat
 
 # CSV and its relatives: encodings, separators, and quotation marks left open.
 
-# Longest first: the mark of UTF-32 begins with that of UTF-16.
-MARKS = {
-    codecs.BOM_UTF32_LE: "utf-32",
-    codecs.BOM_UTF32_BE: "utf-32",
-    codecs.BOM_UTF8: "utf-8-sig",
-    codecs.BOM_UTF16_LE: "utf-16",
-    codecs.BOM_UTF16_BE: "utf-16",
-}
+MARKS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
 
 SEPARATORS = ",;\t|"
-
-# A first line that names the separator, which spreadsheets write.
-HINT = re.compile(r'"?sep=(.)"?[\r\n]*')
 
 # Put behind the last line: nothing decodes to half a surrogate pair, so a cell that ends
 # with it was never closed.
@@ -147,10 +137,8 @@ def _shape(text: str) -> tuple[str, int]:
     """Return the separator that makes most known names of a row, and that row's line."""
     lines = enumerate(io.StringIO(text, newline=""), start=1)
     start = list(islice(((n, line) for n, line in lines if line.strip()), LOOKED_AT))
-    separators, tried = SEPARATORS, []
-    if start and (hint := HINT.fullmatch(start[0][1])):
-        separators, start = hint[1], start[1:]
-    for mark in separators:
+    tried = []
+    for mark in SEPARATORS:
         rows = [next(csv.reader([line], delimiter=mark)) for _, line in start]
         at, known = header_at(rows)
         tried.append((known, len(rows[at]) if rows else 0, mark, start[at][0] if rows else 1))

@@ -220,20 +220,17 @@ def conditions_in_order(fit: Fit, player: str, component: str) -> list[str]:
     return [name for name in tried if name in held]
 
 
-def change_table(
-    fit: Fit, player: str, component: str, reference: str | None = None
-) -> pd.DataFrame:
-    """Every condition of a player against one of them (default: the first), shrunk together.
+def change_table(fit: Fit, player: str, component: str, reference: str) -> pd.DataFrame:
+    """Every condition of a player against one of them, shrunk together.
 
     A row a condition, the reference first: ``condition, putts, sessions``, the ratio of its
     spread to the reference's on its own (``alone``) and shrunk (``ratio, lo, hi``),
     ``p_improved``, and ``p_narrowest``, the chance that it has the narrowest spread of all.
     """
     names = conditions_in_order(fit, player, component)
-    first = names[0] if reference is None else reference
-    names = [first, *(name for name in names if name != first)]
-    counts, other = putt_counts(fit), map(label, names[1:])
-    pairs = [choose_conditions(counts, label(first), name, player) for name in other]
+    names = [reference, *(name for name in names if name != reference)]
+    counts, (first, *others) = putt_counts(fit), map(label, names)
+    pairs = [choose_conditions(counts, first, name, player) for name in others]
     changes = [contrast(fit, pair, component) for pair in pairs]
     draws = np.stack([change.log_ratio for change in changes], axis=1)
     alone, shrunk = shrink(draws, changes[0].prior_sd / np.sqrt(2), seed=fit.seed)
@@ -242,7 +239,7 @@ def change_table(
     readings = rows_of(fit, player, component).groupby("condition")
     mean, low, high = summary(against)
     columns = {
-        "condition": [label(name) for name in names],
+        "condition": [first, *others],
         "putts": readings["count"].sum()[names].to_numpy(),
         "sessions": readings["session"].nunique()[names].to_numpy(),
         "alone": np.exp([0.0, *alone]),

@@ -9,7 +9,7 @@ own, which costs a putt.
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -128,16 +128,6 @@ class TrialDesign(Result):
             f"{self.scheduled_a_condition:,} each). Chance of seeing it: {chance:.0%}, "
             "with a check after every visit; one condition after the other could tell at no size."
         )
-
-    def to_dict(self) -> dict[str, Any]:
-        """The design as plain values, ready to be written as JSON."""
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "assumptions"} | {
-            "scheduled_a_condition": self.scheduled_a_condition,
-            "chances": self.chances.to_dict("records"),
-            "reading_share": self.assumptions.share,
-            "allowed_for": self.assumptions.source,
-            "sentence": self.sentence,
-        }
 
     def schedule(
         self, before: str = "A", after: str = "B", player: str = "player", seed: int | None = None

@@ -1,7 +1,5 @@
 """The `trial` command: what it prints, what it writes, and how it refuses."""
 
-import json
-
 import pandas as pd
 import pytest
 import typer
@@ -61,15 +59,6 @@ def test_a_seed_repeats_the_sheet(command, tmp_path):
     assert one == two != three
 
 
-def test_json_holds_design_and_schedule(command, tmp_path):
-    path = tmp_path / "trial.json"
-    assert command("--lengths", "10", "--detect", "40", "-o", str(path)) == 0
-    found = json.loads(path.read_text())
-    assert found["f_test_putts"] == f_test_putts(0.4)
-    assert len(found["schedule"]) == 2 * found["scheduled_a_condition"]
-    assert [row["sessions"] for row in found["chances"]] == list(range(1, 5))
-
-
 def test_strokes_without_a_log_are_those_of_a_golfer_at_large(command, capsys):
     assert command("--lengths", "5,20", "--detect", "20", "--metric", "strokes") == 0
     said = " ".join(capsys.readouterr().out.split())
@@ -95,7 +84,7 @@ def test_a_log_makes_the_trial_this_golfers_own(command, capsys, demo_fit):
         (("--lengths", "10", "--metric", "speed"), "expected one of line, pace, strokes"),
         (("--lengths", "10", "--detect", "0"), "--detect: got 0; expected 1 to 90"),
         (("--lengths", "10", "--before", "B"), "name two conditions"),
-        (("--lengths", "10", "-o", "trial.txt"), "written as .json (the design), .csv"),
+        (("--lengths", "10", "-o", "trial.txt"), "written as .csv (rows to fill in), .xlsx"),
     ],
 )
 def test_wrong_usage_ends_with_code_two(command, capsys, arguments, said, tmp_path, monkeypatch):

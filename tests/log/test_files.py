@@ -253,7 +253,7 @@ def test_a_path_cannot_leave_the_folder(tmp_path, path):
         ('{"resources": [1]}', "expected a list under 'resources'"),
         ('{"resources": [{"putlab": {}}]}', "needs the name of a file"),
         ('{"resources": [{"name": "a", "data": [1]}]}', "'a' needs the name of a file"),
-        ('{"resources": [{"putlab": {}, "path": []}]}', "lists no file"),
+        ('{"resources": [{"putlab": {}, "path": []}]}', "needs the name of a file"),
         ('{"resources": [{"putlab": {}, "path": 7}]}', "needs the name of a file"),
         ('{"resources": [{"putlab": {}, "path": "gone.csv"}]}', "which is not there"),
         ('{"resources": [{"putlab": 3, "path": "a.csv"}]}', "names and numbers"),
@@ -285,6 +285,6 @@ def test_one_log_has_one_set_of_rules(tmp_path):
         {"name": "a", "path": "a.csv", "putlab": {"line_step_deg": 1}},
         {"name": "b", "path": "b.csv", "putlab": {"line_step_deg": 0.5}},
     )
-    with pytest.raises(LogError, match="'a' and resource 'b' declare different reading rules"):
+    with pytest.raises(LogError, match="resource 'b' declares other reading rules"):
         read_log(tmp_path)
     assert read_log(tmp_path / "b.csv").rules.line_step_deg == 0.5

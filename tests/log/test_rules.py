@@ -8,10 +8,10 @@ from putlab.base.errors import UsageError
 from putlab.log.rules import (
     ASSUMED,
     DECLARED,
-    LINE_STEPS_DEG,
     MEANINGS,
     READ_OFF,
     ROLL_STEPS_FT,
+    STEPS,
     ReadingRules,
     common_step,
     complete_rules,
@@ -32,7 +32,7 @@ def readings(line=np.nan, roll=np.nan, *, roll_in_m=False):
 @pytest.mark.parametrize("step", [1.0, 0.5, 0.25, 0.1, 0.05, 0.01])
 def test_the_step_a_display_rounds_to_is_found(rng, step):
     shown = np.round(rng.normal(0.3, 2.0, 200) / step) * step
-    assert common_step(shown, LINE_STEPS_DEG) == step
+    assert common_step(shown, STEPS) == step
 
 
 def test_inches_are_found_as_twelfths_of_a_foot(rng):
@@ -41,17 +41,17 @@ def test_inches_are_found_as_twelfths_of_a_foot(rng):
 
 
 def test_readings_finer_than_any_step_have_none(rng):
-    assert common_step(rng.normal(0, 1, 100), LINE_STEPS_DEG) == 0.0
+    assert common_step(rng.normal(0, 1, 100), STEPS) == 0.0
 
 
 def test_no_readings_have_no_step():
-    assert common_step(np.array([np.nan, np.nan]), LINE_STEPS_DEG) == 0.0
+    assert common_step(np.array([np.nan, np.nan]), STEPS) == 0.0
 
 
 def test_one_typing_error_in_a_hundred_does_not_hide_the_step(rng):
     shown = np.round(rng.normal(0, 2.0, 100))
     shown[17] = 2.37
-    assert common_step(shown, LINE_STEPS_DEG) == 1.0
+    assert common_step(shown, STEPS) == 1.0
 
 
 def test_steps_not_declared_are_read_off_and_say_so():
