@@ -127,9 +127,8 @@ def _own_bytes(key: str) -> bytes:
 
 
 def _of_this_user_alone(found: os.stat_result) -> bool:
-    if not hasattr(os, "getuid"):  # Windows keeps users apart by other means
-        return True
-    return found.st_uid == os.getuid() and not found.st_mode & 0o022
+    # Windows keeps users apart by other means.
+    return os.name == "nt" or (found.st_uid == os.getuid() and not found.st_mode & 0o022)
 
 
 def _meta(key: str, arrays: dict[str, np.ndarray]) -> dict[str, str]:

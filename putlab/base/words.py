@@ -155,12 +155,8 @@ def printable(text: str) -> str:
     """Return text that no terminal takes for a command and no reader for a new line."""
     if text.isprintable():
         return text
-    shown = (c if c.isprintable() or c in SPACES else _escaped(c) for c in text)
-    return "".join(shown)
-
-
-def _escaped(character: str) -> str:
-    return character.encode("unicode_escape").decode()
+    codes = ((c, c.encode("unicode_escape").decode()) for c in text)
+    return "".join(c if c.isprintable() or c in SPACES else code for c, code in codes)
 
 
 def shortened(text: str, most: int = 24) -> str:

@@ -43,13 +43,9 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
 
 def _refuse_what_is_no_file(path: Path) -> None:
     """Refuse a folder, device or pipe: putting a file in its place would destroy it."""
-    if os.path.isdir(path):
-        raise OutputError(f"{path} is a folder; give the name of a file to write.")
     if os.path.exists(path) and not os.path.isfile(path):
-        raise OutputError(
-            f"{path} is a device or a pipe, not a file; give the name of a file, or - for "
-            "standard output."
-        )
+        what = "a folder" if os.path.isdir(path) else "a device or a pipe"
+        raise OutputError(f"{path} is {what}, not a file; give a file, or - for standard output.")
 
 
 def write_bytes(path: str | Path, content: bytes, *, mode: int = 0o666) -> None:
@@ -108,12 +104,8 @@ def csv_text(table: pd.DataFrame, digits: int = 6) -> str:
 
 def json_records(table: pd.DataFrame) -> list[dict]:
     """Return a table's rows as JSON has them: six digits, and NaN as None."""
-    records = json.loads(table.to_json(orient="records", double_precision=15))
-    return [{name: _significant(value) for name, value in row.items()} for row in records]
-
-
-def _significant(value: Any) -> Any:
-    return float(f"{value:.6g}") if isinstance(value, float) else value
+    text = table.to_json(orient="records", double_precision=15)
+    return json.loads(text, parse_float=lambda digits: float(f"{float(digits):.6g}"))
 
 
 def spreadsheet_safe(value: Any) -> Any:

@@ -206,11 +206,10 @@ def make_green_design(
 ) -> GreenDesign:
     """Arrange readings of both components and outcomes on a green for the model."""
     visits, blank = _known_places(readings, green, visits)
-    padded = {name: pd.concat([rows, blank]) for name, rows in readings.items()}
-    designs = {
-        n: make_design(rows, visits, lengths, players, priors[n]) for n, rows in padded.items()
-    }
-    components = {name: replace(design, rows=readings[name]) for name, design in designs.items()}
+    components = {}
+    for name, rows in readings.items():
+        design = make_design(pd.concat([rows, blank]), visits, lengths, players, priors[name])
+        components[name] = replace(design, rows=rows)
     made, leave, followed = _counted(green)
     bands = zip(REST_BANDS_FT[:-1], REST_BANDS_FT[1:], strict=True)
     frames = [

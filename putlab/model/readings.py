@@ -122,13 +122,11 @@ def lengths_ft(distance_ft: ArrayLike) -> np.ndarray:
 
 def _chain(sorted_values: np.ndarray, tolerance: float) -> np.ndarray:
     """Number groups so that none spans more than the tolerance."""
-    group: list[int] = []
-    start, number = -np.inf, -1
+    starts = list[float]()
     for value in sorted_values:
-        if value - start > tolerance:
-            start, number = value, number + 1
-        group.append(number)
-    return np.array(group, dtype=int)
+        if not starts or value - starts[-1] > tolerance:
+            starts.append(value)
+    return np.searchsorted(starts, sorted_values, side="right")
 
 
 def nearest_length(distance_ft: ArrayLike, lengths: np.ndarray) -> np.ndarray:

@@ -12,10 +12,9 @@ from putlab.model.readings import COMPONENTS
 from putlab.pages import charts
 from putlab.pages.card import Card, card
 from putlab.pages.chart import SPREAD_COLUMN, Chart
-from putlab.pages.skill_charts import with_ends
 from putlab.posterior.backtest import Backtest, kept_backtest
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import Golfer
+from putlab.posterior.player import Golfer, with_ends
 from putlab.practice.advice import Advice, advise
 from putlab.practice.plan import Plan, plan
 from putlab.rounds.aims import Aims, aims
@@ -157,7 +156,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
     planned = plan(golfer, log.rules, advice, minutes=SESSION_MINUTES, seed=fit.seed, session=NEXT)
     games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
     reference = golfer.skill([REFERENCE_FT], new_day=False)
-    spreads = [with_ends(name, getattr(reference, name)[:, 0]) for name in SPREAD_COLUMN.values()]
+    spreads = [with_ends({name: getattr(reference, name)[:, 0]}) for name in SPREAD_COLUMN.values()]
     figures = [
         charts.readings_chart(log, golfer),
         charts.strokes_lost_chart(advice.lost),

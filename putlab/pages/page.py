@@ -29,9 +29,9 @@ from putlab.pages import charts
 from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings
 from putlab.pages.progress_charts import unusual_words
-from putlab.pages.skill_charts import with_ends
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
+from putlab.posterior.player import with_ends
 from putlab.posterior.roster import NAMED_PLAYERS, each_player
 from putlab.practice.plan import drill_words
 from putlab.practice.saving import at_least_shown, named, time_words
@@ -220,7 +220,7 @@ def render(
 
 def players_table(everybody: list[Findings]) -> pd.DataFrame:
     """Return what sets players apart, a row each: strokes lost, line and pace spread."""
-    totals = [with_ends("strokes_lost", f.lost.total.sum(axis=1)) for f in everybody]
+    totals = [with_ends({"strokes_lost": f.lost.total.sum(axis=1)}) for f in everybody]
     rows = zip(everybody, totals, strict=True)
     return pd.DataFrame([{"player": f.player, **lost, **f.at_reference} for f, lost in rows])
 

@@ -13,9 +13,9 @@ from putlab.base.words import counted, interval, length_words, quantity, sure
 from putlab.model.readings import COMPONENTS, first_putts
 from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
-from putlab.pages.skill_charts import SPREAD_TITLE, with_ends
+from putlab.pages.skill_charts import SPREAD_TITLE
 from putlab.posterior.fit import last_conditions
-from putlab.posterior.player import Golfer
+from putlab.posterior.player import Golfer, with_ends
 from putlab.posterior.spots import BIAS_NAMES
 from putlab.rounds.strokes import EDGES_FT
 from putlab.trial.compare import Comparison
@@ -56,7 +56,7 @@ def progress_table(golfer: Golfer, distance_ft: Sequence[float] | None = None) -
         for component, name in chart.SPREAD_COLUMN.items():
             log_sd = there.log_spread_and_bias(component, lengths)[0]
             form = golfer.draws(component, "visit_form")[:, [place]]
-            table |= with_ends(name, np.exp(log_sd + form))
+            table |= with_ends({name: np.exp(log_sd + form)})
         tables.append(pd.DataFrame(table))
     return pd.concat(tables).sort_values("distance_ft", kind="stable", ignore_index=True)
 

@@ -1,8 +1,5 @@
 """How widely line and pace scatter, by length, with the readings behind it."""
 
-from typing import Any
-
-import numpy as np
 import pandas as pd
 
 from putlab.base.errors import UsageError
@@ -11,18 +8,13 @@ from putlab.log.read import Log
 from putlab.model.readings import lengths_ft, practice_putts
 from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
-from putlab.posterior.player import Golfer, summary
+from putlab.posterior.player import Golfer
 from putlab.rounds.estimate import Estimate
 
 SPREAD_TITLE = {"line": "Line spread, degrees", "pace": "Pace spread, %"}
 
 # Fewer readings than this say next to nothing about a spread.
 FEWEST = 4
-
-
-def with_ends(name: str, draws: np.ndarray) -> dict[str, Any]:
-    """Return columns ``name``, ``name_lo``, ``name_hi`` of draws of shape (draws, n)."""
-    return dict(zip((name, name + "_lo", name + "_hi"), summary(draws), strict=True))
 
 
 def visit_spreads(log: Log, player: str) -> pd.DataFrame:

@@ -66,8 +66,8 @@ class Backtest(Result):
     @property
     def sentence(self) -> str:
         """How each player's predictions did, in words."""
-        groups = self.readings.groupby("player", sort=False)
-        return " ".join(f"{player}: {self.sentence_of(player)}" for player in groups.groups)
+        players = self.readings["player"].unique()
+        return " ".join(f"{player}: {self.sentence_of(player)}" for player in players)
 
     def sentence_of(self, player: str) -> str:
         """How one player's predictions did, in words; empty where nothing was predicted."""

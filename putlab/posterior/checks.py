@@ -287,8 +287,7 @@ def _heavier(rows: pd.DataFrame, rng: np.random.Generator) -> float:
 
 
 def _lopsided(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    found = stats.skewtest(rows["z"])
-    return float(found.pvalue), float(found.statistic)
+    return stats.skewtest(rows["z"])[::-1]
 
 
 def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
@@ -298,8 +297,7 @@ def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float
 
 
 def _together(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    found = stats.pearsonr(rows["z_line"], rows["z_pace"])
-    return float(found.pvalue), float(found.statistic)
+    return stats.pearsonr(rows["z_line"], rows["z_pace"])[::-1]
 
 
 def _course(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:

@@ -26,13 +26,13 @@ from putlab.posterior.checks import NOTE, PASS, Verdict, failures
 from putlab.posterior.player import Golfer, green_spread, pace_sentence
 from putlab.posterior.sampling import convergence, fit_design
 
+Priors = dict[str, SpreadPriors]
+
 GREENS_LEFT_OUT = "Putts made or missed on a green were left out"
 NOTHING_READ = (
     "the log has no line or roll readings, and no putts made or missed on a green, so spread "
     "can't be estimated; add line_deg or roll_ft, or holed in visits where nothing was read."
 )
-
-Priors = dict[str, SpreadPriors]
 
 
 @dataclass(frozen=True)
@@ -90,10 +90,9 @@ class Fit(Result):
     @property
     def sentence(self) -> str:
         """Whether the fit can be believed, and what was noted."""
-        found = [verdict for part in self.diagnostics().values() for verdict in part]
-        noted = [f" Noted: {verdict.sentence}" for verdict in found if verdict.result != PASS]
         # What concerns the whole fit stands with each part of it.
-        return "The fit passed its checks." + "".join(dict.fromkeys(noted))
+        noted = self.table.loc[self.table["result"] != PASS, "sentence"].unique()
+        return " Noted: ".join(["The fit passed its checks.", *noted])
 
     @cached_property
     def visits(self) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -38,6 +39,12 @@ def summary(draws: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return draws.mean(axis=0), low, high
 
 
+def with_ends(draws: dict[str, np.ndarray]) -> dict[str, Any]:
+    """Return columns of a table: the `summary` of each quantity, ends under ``_lo`` and ``_hi``."""
+    names = [name + end for name in draws for end in ("", "_lo", "_hi")]
+    return dict(zip(names, chain(*map(summary, draws.values())), strict=True))
+
+
 @dataclass(frozen=True)
 class Golfer(Result):
     """One player's posterior.
@@ -62,12 +69,9 @@ class Golfer(Result):
     @property
     def table(self) -> pd.DataFrame:
         """Spread and bias at the practised lengths."""
-        table = self.practised
-        within = self.skill(table["distance_ft"].to_numpy(), new_day=False)
-        table.insert(0, "player", self.player)
-        for name in SKILL_QUANTITIES:
-            table[name], table[name + "_lo"], table[name + "_hi"] = summary(getattr(within, name))
-        return table
+        table = self.fit.practised.query("player == @self.player").reset_index(drop=True)
+        within = self.skill(table["distance_ft"], new_day=False)
+        return table.assign(**with_ends({name: getattr(within, name) for name in SKILL_QUANTITIES}))
 
     @property
     def sentence(self) -> str:
@@ -94,9 +98,7 @@ class Golfer(Result):
         values = self.fit.posteriors[component]["posterior"].dataset[name]
         if "player" in values.dims:
             values = values.sel(player=self.player)
-        flat = values.values.reshape(
-            values.sizes["chain"] * values.sizes["draw"], *values.shape[2:]
-        )
+        flat = np.concatenate(values.values)
         keep = np.linspace(0, len(flat) - 1, min(GOLFER_DRAWS, len(flat))).astype(int)
         return flat[keep]
 
@@ -255,7 +257,6 @@ def pace_sentence(fit: Fit, player: str) -> str:
             "far it was left or how many putts followed: the pace spread is what was believed "
             "beforehand, hardly what these putts show. Log leave_ft after a miss."
         )
-    few = " They are few, and the pace spread leans on what was believed beforehand."
-    return f"What tells the line of {player} from pace: {known}" + few * (
-        leaves + followed < FEW_LEAVES
-    )
+    if leaves + followed < FEW_LEAVES:
+        known += " They are few, and the pace spread leans on what was believed beforehand."
+    return f"What tells the line of {player} from pace: {known}"

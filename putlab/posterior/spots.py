@@ -118,7 +118,7 @@ def own_curve(golfer: Golfer) -> OwnCurve:
     for component in COMPONENTS:
         log_sd, bias = golfer.log_spread_and_bias(component, lengths_ft)
         wider = log_sd - log_sd @ line_of_others(x).T
-        aside = bias - bias @ mean_of_others(x.size).T
+        aside = bias - bias @ (1 - np.eye(x.size)) / (x.size - 1)
         right = (aside > 0).mean(axis=0)
         table[f"{component}_vs_own"] = np.exp(wider.mean(axis=0))
         table[f"{component}_p_wider"] = (wider > 0).mean(axis=0)
@@ -136,8 +136,3 @@ def line_of_others(x: np.ndarray) -> np.ndarray:
         squares = terms[rest].T @ terms[rest] + np.diag([0.0, RIDGE])
         weights[i, rest] = terms[i] @ np.linalg.solve(squares, terms[rest].T)
     return weights
-
-
-def mean_of_others(size: int) -> np.ndarray:
-    """Weights (n, n) of the others in their mean."""
-    return (1 - np.eye(size)) / (size - 1)

@@ -19,7 +19,7 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.words import length_words, listed, minus, quantity, sure, with_interval
 from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.player import Golfer, summary
+from putlab.posterior.player import Golfer, with_ends
 from putlab.posterior.spots import BIAS_NAMES
 from putlab.practice.case import Case, GolferState, assumption_table, make_case
 from putlab.practice.learning import Learning
@@ -109,10 +109,9 @@ class Advice(Result):
         table = pd.DataFrame(rows, columns=COLUMNS[:6])
         by_practice = {name: self.lost.by_practice(name) for name in COMPONENTS}
         lost = np.stack([by_practice[name][:, i] for i, name in OPTIONS], axis=1)
-        for name, draws in ((LOST, lost), (SAVED, savings.saved)):
-            table[name], table[name + "_lo"], table[name + "_hi"] = summary(draws)
         parts = (savings.middle.mean(axis=0), savings.scatter.mean(axis=0))
         return table.assign(
+            **with_ends({LOST: lost, SAVED: savings.saved}),
             **dict(zip(COLUMNS[12:14], parts, strict=True)),
             p_best=savings.p_best,
             expected_regret=savings.expected_regret,

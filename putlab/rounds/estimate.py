@@ -9,25 +9,13 @@ from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import length_words, quantity, with_interval
 from putlab.green.hole_out import PUTT_OUTCOMES, cached_hole_out
-from putlab.green.skill import SKILL_QUANTITIES
 from putlab.model.design import REFERENCE_FT
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import Golfer, green_setting, summary
+from putlab.posterior.player import Golfer, green_setting, with_ends
 from putlab.posterior.spots import own_curve
 from putlab.rounds.expected import new_day_skill
 
-# Chances and putts on a real green: the golfer's own where the log told of it.
-GREEN_OUTCOMES = tuple(f"green_{name}" for name in PUTT_OUTCOMES)
 OWN_CURVE = ["line_vs_own", "line_p_wider", "pace_vs_own", "pace_p_wider"]
-
-COLUMNS = ["player", "distance_ft", "putts", "sessions"] + [
-    *(
-        name + end
-        for name in (*SKILL_QUANTITIES, *PUTT_OUTCOMES, *GREEN_OUTCOMES)
-        for end in ("", "_lo", "_hi")
-    ),
-    *OWN_CURVE,
-]
 
 
 @dataclass(frozen=True)
@@ -37,7 +25,8 @@ class Estimate(Result):
     Attributes
     ----------
     table : pandas.DataFrame
-        Columns `COLUMNS`; ``_lo`` and ``_hi`` end the kit's interval.
+        Columns of `putlab.posterior.player.Golfer`, then `PUTT_OUTCOMES`, the same on a real
+        green (``green_...``) and `OWN_CURVE`; ``_lo`` and ``_hi`` end the kit's interval.
     """
 
     table: pd.DataFrame
@@ -89,23 +78,17 @@ def estimate(
     """
     golfers = [fit.golfer(player) for player in players or fit.players]
     tables = [_golfer_table(golfer, stimp_ft, past_ft) for golfer in golfers]
-    return Estimate(pd.concat(tables, ignore_index=True)[COLUMNS])
+    return Estimate(pd.concat(tables, ignore_index=True))
 
 
 def _golfer_table(golfer: Golfer, stimp_ft: float, past_ft: float) -> pd.DataFrame:
-    table = golfer.practised
-    distance = table["distance_ft"].to_numpy()
-    within = golfer.skill(distance, new_day=False)
-    on_day, roll = new_day_skill(golfer), {"stimp_ft": stimp_ft, "past_ft": past_ft}
-    putts = cached_hole_out(on_day, distance, **roll)
-    green = green_setting(golfer)["green"]
-    on_green = cached_hole_out(on_day.wider(*green), distance, **roll)
-    values = {name: getattr(within, name) for name in SKILL_QUANTITIES}
-    values |= {name: getattr(putts, name) for name in PUTT_OUTCOMES}
-    values |= {f"green_{name}": getattr(on_green, name) for name in PUTT_OUTCOMES}
-    ends = {}
-    for name, draws in values.items():
-        ends[name], ends[name + "_lo"], ends[name + "_hi"] = summary(draws)
-    curve = own_curve(golfer).table.set_index("distance_ft")[OWN_CURVE]
-    table = pd.concat([table, pd.DataFrame(ends)], axis=1).assign(player=golfer.player)
-    return table.join(curve, on="distance_ft")
+    table, on_day = golfer.table, new_day_skill(golfer)
+    # On a real green: the golfer's own where the log told of it.
+    on_green = on_day.wider(*green_setting(golfer)["green"])
+    for prefix, skill in (("", on_day), ("green_", on_green)):
+        putts = cached_hole_out(
+            skill, table["distance_ft"].to_numpy(), stimp_ft=stimp_ft, past_ft=past_ft
+        )
+        outcomes = {prefix + name: getattr(putts, name) for name in PUTT_OUTCOMES}
+        table = table.assign(**with_ends(outcomes))
+    return table.join(own_curve(golfer).table.set_index("distance_ft")[OWN_CURVE], on="distance_ft")

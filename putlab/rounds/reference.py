@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
-from scipy.optimize import OptimizeResult, least_squares
+from scipy.optimize import least_squares
 
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
@@ -203,27 +203,13 @@ def tour_golfer() -> TourGolfer:
     TourGolfer
         Line and pace spread, and how far each published figure is missed.
     """
-    made, average = map(_tour_record, ("putts_made_broadie_2018", "tour_average_putts"))
-    rate, putts = (made["made"] / made["tries"]).to_numpy(), average["average_putts"].to_numpy()
-
-    def misses(log_spreads: np.ndarray) -> np.ndarray:
-        skill = Skill.constant(*np.exp(log_spreads))
-        first, second = (
-            hole_out(skill, f["distance_ft"], stimp_ft=TOUR_STIMP_FT, past_ft=PAST_FT)
-            for f in (average, made)
-        )
-        return np.concatenate([first.average_putts[0] - putts, second.one_putt[0] - rate])
-
-    fit = _nearest(misses)
-    line_sd_deg, pace_sd_pct = np.exp(fit.x)
-    average_off = pd.Series(fit.fun[: putts.size], average["distance_ft"])
-    one_putt_off = pd.Series(fit.fun[putts.size :], made["distance_ft"])
-    return TourGolfer(line_sd_deg, pace_sd_pct, TOUR_STIMP_FT, PAST_FT, average_off, one_putt_off)
-
-
-def _tour_record(name: str) -> pd.DataFrame:
-    frame = published.table(name).frame
-    return frame[frame["distance_ft"].between(TOUR_FROM_FT, TOUR_TO_FT)]
+    average, made = (
+        published.table(name).frame.set_index("distance_ft").loc[TOUR_FROM_FT:TOUR_TO_FT]
+        for name in ("tour_average_putts", "putts_made_broadie_2018")
+    )
+    record = {"average_putts": average["average_putts"], "one_putt": made["made"] / made["tries"]}
+    (line_sd_deg, pace_sd_pct), off = _nearest(record, TOUR_STIMP_FT, PAST_FT)
+    return TourGolfer(line_sd_deg, pace_sd_pct, TOUR_STIMP_FT, PAST_FT, *off)
 
 
 def level_named(text: str) -> str | None:
@@ -247,8 +233,7 @@ def toward_ninety(handicap: float) -> float:
 
 def level_skill(level: str) -> Skill:
     """Return the golfer of a level on a green: log spreads straight in handicap (assumption)."""
-    times = published.NINETY_TIMES_TOUR ** toward_ninety(LEVELS[level])
-    return tour_times(times)
+    return tour_times(published.NINETY_TIMES_TOUR ** toward_ninety(LEVELS[level]))
 
 
 def tour_times(times: float) -> Skill:
@@ -319,26 +304,33 @@ def reference_golfer(
 
 @lru_cache
 def _spreads_of(record: tuple[tuple[float, float], ...], stimp_ft: float, past_ft: float) -> Any:
-    known, putts = np.array(record).T
-    use = (known >= FIT_FROM_FT) & (known <= FIT_TO_FT)
-    if use.sum() < 2:
+    putts = pd.Series(dict(record))[FIT_FROM_FT:FIT_TO_FT]
+    if putts.size < 2:
         raise UsageError(
             f"the reference needs average putts from two distances or more between "
-            f"{FIT_FROM_FT:g} and {FIT_TO_FT:g} ft to tell line from pace; it has {use.sum()}."
+            f"{FIT_FROM_FT:g} and {FIT_TO_FT:g} ft to tell line from pace; it has {putts.size}."
         )
-
-    def misses(log_spreads: np.ndarray) -> np.ndarray:
-        skill = Skill.constant(*np.exp(log_spreads))
-        out = hole_out(skill, known[use], stimp_ft=stimp_ft, past_ft=past_ft)
-        return out.average_putts[0] - putts[use]
-
-    # Bounds of any golfer at all.
-    return tuple(np.exp(_nearest(misses, bounds=np.log([[0.1, 1.0], [6.0, 50.0]])).x))
+    return _nearest({"average_putts": putts}, stimp_ft, past_ft)[0]
 
 
 def _nearest(
-    misses: Callable[[np.ndarray], np.ndarray], *, bounds: ArrayLike = (-np.inf, np.inf)
-) -> OptimizeResult:
-    """Return the log line and pace spread that make the misses least."""
-    # Steps well above the rounding of the integrals (single precision).
-    return least_squares(misses, np.log([1.5, 10.0]), bounds=bounds, diff_step=1e-3)
+    record: dict[str, pd.Series], stimp_ft: float, past_ft: float
+) -> tuple[np.ndarray, list[pd.Series]]:
+    """Return the spreads that come nearest to outcomes by distance, and by how much they miss."""
+
+    def misses(log_spreads: np.ndarray) -> list[pd.Series]:
+        skill, roll = (
+            Skill.constant(*np.exp(log_spreads)),
+            {"stimp_ft": stimp_ft, "past_ft": past_ft},
+        )
+        return [
+            getattr(hole_out(skill, told.index, **roll), name)[0] - told
+            for name, told in record.items()
+        ]
+
+    # Bounds of any golfer at all, and steps well above the rounding of the integrals.
+    fit = least_squares(
+        lambda logs: np.concatenate(misses(logs)),
+        np.log([1.5, 10.0]), bounds=np.log([[0.1, 1.0], [6.0, 50.0]]), diff_step=1e-3,
+    )  # fmt: skip
+    return np.exp(fit.x), misses(fit.x)

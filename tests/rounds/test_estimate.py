@@ -8,9 +8,10 @@ import pandas as pd
 import pytest
 from conftest import DEMO
 
-from putlab.green.hole_out import hole_out
+from putlab.green.hole_out import PUTT_OUTCOMES, hole_out
 from putlab.green.published import green_spread
-from putlab.rounds.estimate import COLUMNS, estimate
+from putlab.green.skill import SKILL_QUANTITIES
+from putlab.rounds.estimate import OWN_CURVE, estimate
 from putlab.rounds.expected import new_day_skill
 
 
@@ -27,7 +28,9 @@ def truth():
 
 @pytest.mark.slow
 def test_the_columns_are_the_promised_ones(table):
-    assert list(table.columns) == COLUMNS
+    numbers = (*SKILL_QUANTITIES, *PUTT_OUTCOMES, *(f"green_{name}" for name in PUTT_OUTCOMES))
+    ends = [name + end for name in numbers for end in ("", "_lo", "_hi")]
+    assert list(table.columns) == ["player", "distance_ft", "putts", "sessions", *ends, *OWN_CURVE]
     assert len(table) == 18
     assert table.notna().all(axis=None)
 
