@@ -127,9 +127,9 @@ def located(
     player = pd.Index(design.players).get_indexer(putts["player"])
     visit = places(putts, design.sessions, ["player", "session"])
     length = putts["length"].to_numpy(int)
+    terms = {name: q[name].values for name in TERMS}
     # The last place, -1, is no condition to tell apart, whose effects are nought.
     condition = places(putts, design.conditions, ["player", "condition"])
-    terms = {name: q[name].values for name in TERMS}
     for name in ("effect", "effect_slope", "shift"):
         terms[name] = np.concatenate([terms[name], 0 * terms["trend"][..., :1]], axis=-1)
     index = {"player": player, "session": visit, "length": length, "condition": condition}
@@ -206,8 +206,9 @@ def residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list
         c: [_verdict(fit, story, scores[c]) for story in stories] for c, stories in ALONE.items()
     }
     rows = _in_order(scores), _pairs(scores), _in_order(scores), _visits(fit)
-    both = zip(BOTH, rows, strict=True)
-    return found | {"line with pace": [_verdict(fit, story, rows) for story, rows in both]}
+    return found | {
+        "line with pace": [_verdict(fit, *both) for both in zip(BOTH, rows, strict=True)]
+    }
 
 
 def _verdict(fit: Fit, story: Story, rows: pd.DataFrame) -> Verdict:

@@ -69,7 +69,7 @@ class Golfer(Result):
     @property
     def table(self) -> pd.DataFrame:
         """Spread and bias at the practised lengths."""
-        table = self.fit.practised.query("player == @self.player").reset_index(drop=True)
+        table = self.practised
         within = self.skill(table["distance_ft"], new_day=False)
         return table.assign(**with_ends({name: getattr(within, name) for name in SKILL_QUANTITIES}))
 
@@ -86,9 +86,8 @@ class Golfer(Result):
 
     @property
     def practised(self) -> pd.DataFrame:
-        """Lengths practised: ``distance_ft, putts, sessions``."""
-        table = self.fit.practised
-        return table[table["player"] == self.player].drop(columns="player").reset_index(drop=True)
+        """Lengths practised: ``player, distance_ft, putts, sessions``."""
+        return self.fit.practised.query("player == @self.player").reset_index(drop=True)
 
     def draws(self, component: str, name: str) -> np.ndarray:
         """Return this player's draws of a quantity of the model's story, shape (draws, ...).

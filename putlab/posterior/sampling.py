@@ -254,21 +254,19 @@ def convergence(posterior: xr.DataTree) -> list[Verdict]:
         measure_convergence(posterior)
     table = posterior[CONVERGENCE].to_pandas()
     rhat, ess = table["highest_rhat"], table["lowest_ess_bulk"]
-    agree = enough = PASS
-    chains = f"The chains agree (largest R-hat {rhat.max():.3f}, limit {RHAT_LIMIT})."
-    draws = f"Every quantity has at least {ess.min():.0f} effective draws (limit {ESS_LIMIT})."
-    if not rhat.max() < RHAT_LIMIT:
-        agree = FAIL
-        chains = f"R-hat of {rhat.idxmax()} is {rhat.max():.3f}, limit {RHAT_LIMIT}."
-    if not ess.min() >= ESS_LIMIT:
-        enough = FAIL
-        draws = f"{ess.idxmin()} has only {ess.min():.0f} effective draws, limit {ESS_LIMIT}."
+    agree, enough = rhat.max() < RHAT_LIMIT, ess.min() >= ESS_LIMIT
+    chains = f"R-hat of {rhat.idxmax()} is {rhat.max():.3f}, limit {RHAT_LIMIT}."
+    draws = f"{ess.idxmin()} has only {ess.min():.0f} effective draws, limit {ESS_LIMIT}."
+    if agree:
+        chains = f"The chains agree (largest R-hat {rhat.max():.3f}, limit {RHAT_LIMIT})."
+    if enough:
+        draws = f"Every quantity has at least {ess.min():.0f} effective draws (limit {ESS_LIMIT})."
     diverging = posterior["sample_stats"].dataset["diverging"].values
     few = NOTE if diverging.mean() <= DIVERGENCES_NOTED else FAIL
     diverged = f"{diverging.sum()} of {diverging.size} draws diverged."
     return [
-        Verdict("R-hat", agree, chains, table),
-        Verdict("effective draws", enough, draws, table),
+        Verdict("R-hat", PASS if agree else FAIL, chains, table),
+        Verdict("effective draws", PASS if enough else FAIL, draws, table),
         Verdict("divergences", few if diverging.any() else PASS, diverged),
     ]
 

@@ -154,8 +154,7 @@ def highest_point(places: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, n
         if 0 < top < places.size - 1:
             around = slice(top - 1, top + 2)
             bend = np.polyfit(places[around], curve[around], 2)
-            if bend[0] < 0:
-                place = -bend[1] / (2 * bend[0])
-                height = np.polyval(bend, place)
+            place = -bend[1] / (2 * bend[0])
+            height = np.polyval(bend, place)
         found.append((place, height))
     return tuple(np.transpose(found))

@@ -8,7 +8,7 @@ are that golfer with wider spreads (`level_skill`).
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -50,6 +50,9 @@ TOUR_FROM_FT, TOUR_TO_FT = 3.0, 50.0
 
 # Where average putts tell line from pace: below they are all near 1, beyond few are known.
 FIT_FROM_FT, FIT_TO_FT = 2.5, 60.0
+
+# Line and pace spread, least and most, between which any golfer at all lies.
+ANY_GOLFER = [[0.1, 1.0], [6.0, 50.0]]
 
 
 @dataclass(frozen=True)
@@ -310,27 +313,22 @@ def _spreads_of(record: tuple[tuple[float, float], ...], stimp_ft: float, past_f
             f"the reference needs average putts from two distances or more between "
             f"{FIT_FROM_FT:g} and {FIT_TO_FT:g} ft to tell line from pace; it has {putts.size}."
         )
-    return _nearest({"average_putts": putts}, stimp_ft, past_ft)[0]
+    return _nearest({"average_putts": putts}, stimp_ft, past_ft, bounds=np.log(ANY_GOLFER))[0]
 
 
 def _nearest(
-    record: dict[str, pd.Series], stimp_ft: float, past_ft: float
+    record: dict[str, pd.Series], stimp_ft: float, past_ft: float, **bounds: Any
 ) -> tuple[np.ndarray, list[pd.Series]]:
     """Return the spreads that come nearest to outcomes by distance, and by how much they miss."""
 
     def misses(log_spreads: np.ndarray) -> list[pd.Series]:
-        skill, roll = (
-            Skill.constant(*np.exp(log_spreads)),
-            {"stimp_ft": stimp_ft, "past_ft": past_ft},
-        )
-        return [
-            getattr(hole_out(skill, told.index, **roll), name)[0] - told
-            for name, told in record.items()
-        ]
+        skill = Skill.constant(*np.exp(log_spreads))
+        solved = partial(hole_out, skill, stimp_ft=stimp_ft, past_ft=past_ft)
+        return [getattr(solved(told.index), name)[0] - told for name, told in record.items()]
 
-    # Bounds of any golfer at all, and steps well above the rounding of the integrals.
-    fit = least_squares(
-        lambda logs: np.concatenate(misses(logs)),
-        np.log([1.5, 10.0]), bounds=np.log([[0.1, 1.0], [6.0, 50.0]]), diff_step=1e-3,
-    )  # fmt: skip
+    def all_misses(log_spreads: np.ndarray) -> np.ndarray:
+        return np.concatenate(misses(log_spreads))
+
+    # Steps well above the rounding of the integrals (single precision).
+    fit = least_squares(all_misses, np.log([1.5, 10.0]), diff_step=1e-3, **bounds)
     return np.exp(fit.x), misses(fit.x)

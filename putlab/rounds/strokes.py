@@ -26,7 +26,7 @@ from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
 from putlab.green.skill import SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.player import Golfer, green_setting, summary
+from putlab.posterior.player import Golfer, green_setting, summary, with_ends
 from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.rounds.reference import Reference, ReferenceGolfer, reference_golfer
 
@@ -201,16 +201,15 @@ class StrokesLost(Result):
 
         A row a stretch and cause; the last cause is the total, the last stretch the round.
         """
-        rows = []
-        for cause, draws in (self.strokes | {"total": self.total}).items():
-            places = [
-                (stretch_words(*ends), *ends, values)
-                for ends, values in zip(STRETCHES, draws.T, strict=True)
-            ]
-            places.append(("the round", 0.0, np.inf, draws.sum(axis=1)))
-            rows += [(*place, cause, *summary(values)) for *place, values in places]
-        columns = ["stretch", "from_ft", "to_ft", "cause", "strokes", "strokes_lo", "strokes_hi"]
-        return pd.DataFrame(rows, columns=columns)
+        places = [(stretch_words(*ends), *ends) for ends in STRETCHES]
+        places.append(("the round", 0.0, np.inf))
+        tables = [
+            pd.DataFrame(places, columns=["stretch", "from_ft", "to_ft"]).assign(
+                cause=cause, **with_ends({"strokes": np.c_[draws, draws.sum(axis=1)]})
+            )
+            for cause, draws in (self.strokes | {"total": self.total}).items()
+        ]
+        return pd.concat(tables, ignore_index=True)
 
     @property
     def sentence(self) -> str:
@@ -378,10 +377,9 @@ def _on_the_way(on_day: Skill, setting: RoundSetting, share: float) -> Skill:
     reference = setting.reference.skill.at(on_day.distance_ft)
 
     def between(name: str) -> np.ndarray:
-        mine, theirs = getattr(golfer, name), getattr(reference, name)
-        if "_sd_" in name:
-            return np.sqrt(share * mine**2 + (1 - share) * theirs**2)
-        return share * mine + (1 - share) * theirs
+        power = 2 if "_sd_" in name else 1
+        mine, theirs = getattr(golfer, name) ** power, getattr(reference, name) ** power
+        return (share * mine + (1 - share) * theirs) ** (1 / power)
 
     return replace(golfer, **{name: between(name) for name in SKILL_QUANTITIES})
 
