@@ -52,15 +52,14 @@ class RosterResult:
 
     def raise_failures(self) -> None:
         """Raise a `FitError` that names the players without a result, if there are any."""
-        if not self.failed:
-            return
         first = "; ".join(f"{name}: {why}" for name, why in [*self.failed.items()][:NAMED_PLAYERS])
         more = list(self.failed)[NAMED_PLAYERS:]
         total = len(self.failed) + len(self.results)
-        raise FitError(
-            f"{len(self.failed)} of {total} players have no result. {first}"
-            + (f"; and {len(more)} more: {', '.join(more)}." if more else "")
-        )
+        if self.failed:
+            raise FitError(
+                f"{len(self.failed)} of {total} players have no result. {first}"
+                + (f"; and {len(more)} more: {', '.join(more)}." if more else "")
+            )
 
 
 def player_seed(seed: int, player: str) -> int:

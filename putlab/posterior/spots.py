@@ -129,10 +129,8 @@ def own_curve(golfer: Golfer) -> OwnCurve:
 
 def line_of_others(x: np.ndarray) -> np.ndarray:
     """Weights (n, n) of the others in what a line through them says at each place."""
-    weights = np.zeros((x.size, x.size))
     terms = np.stack([np.ones(x.size), x], axis=1)
-    for i in range(x.size):
-        rest = np.arange(x.size) != i
-        squares = terms[rest].T @ terms[rest] + np.diag([0.0, RIDGE])
-        weights[i, rest] = terms[i] @ np.linalg.solve(squares, terms[rest].T)
-    return weights
+    with_all = terms @ np.linalg.solve(terms.T @ terms + np.diag([0.0, RIDGE]), terms.T)
+    # To leave one out of a ridge regression is to share its own weight among the others.
+    own = np.diag(with_all)
+    return (with_all - np.diag(own)) / (1 - own)[:, None]
