@@ -121,8 +121,7 @@ def _tell(played: list[JudgedGames], reference: Reference, meta: dict, output: P
     for note in (note for each in played for note in each.notes):
         say(f"Look at: {note}")
     if output is None:
-        title = f"Counted games; reference: {reference.name}"
-        show(in_words(table, COLUMNS), title, whole=("Player", "Visit"))
+        show(in_words(table, COLUMNS), f"Counted games; reference: {reference.name}")
         tell(*(each.sentence for each in played))
         say(f"{reference.name}: {reference.source}.")
     else:

@@ -3,12 +3,9 @@
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
 
 import numpy as np
-
-if TYPE_CHECKING:
-    import pandas as pd
+import pandas as pd
 
 # Rules of Golf (R&A and USGA): the hole is 4.25 inches across.
 HOLE_RADIUS_FT = 4.25 / 24
@@ -70,7 +67,7 @@ class Published:
         Who published it, where and when.
     """
 
-    frame: "pd.DataFrame"
+    frame: pd.DataFrame
     source: str
 
 
@@ -102,8 +99,6 @@ def table(name: str) -> Published:
     KeyError
         No such table.
     """
-    import pandas as pd
-
     with files("putlab").joinpath("green", "data", f"{name}.csv").open() as stream:
         return Published(pd.read_csv(stream), SOURCES[name])
 

@@ -48,9 +48,8 @@ def _tells(column: str, label: str, players: list[str]) -> bool:
     text, words = _plain(label)
     for name, parts in map(_plain, players):
         # A word of the player's name in the label, or one of the label in the name.
-        inside = [part in text for part in parts if len(part) > 2 or not part.isascii()]
-        inside += [word in name for word in words if len(word) > 2 or not word.isascii()]
-        if any(inside) or set(parts) & set(words):
+        inside = [part for part in parts if part in text] + [word for word in words if word in name]
+        if set(parts) & set(words) or any(len(w) > 2 or not w.isascii() for w in inside):
             return True
     return False
 

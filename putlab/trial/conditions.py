@@ -181,9 +181,8 @@ def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:
     held = asked.groupby("player", sort=False)["label"].nunique()
     both = list(held.index[held == 2])
     if len(both) != 1:
-        who = f"{len(both)} players have" if both else "no player has putts under"
         names = f"; name one as player: {', '.join(both[:12])}" if both else ""
-        raise UsageError(f"{who} both {before!r} and {after!r}{names}.")
+        raise UsageError(f"{len(both) or 'no'} players have both {before!r} and {after!r}{names}.")
     return both[0]
 
 

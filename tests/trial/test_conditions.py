@@ -52,7 +52,7 @@ def test_putts_without_a_label_are_called_none():
         ),
         (("old grip", "new grip", "elm"), "elm has no condition labels at all"),
         (("old grip", "new grip", "oka"), "no player 'oka'.*Did you mean 'oak'"),
-        (("new grip", "none"), "no player has putts under both"),
+        (("new grip", "none"), "no players have both"),
     ],
 )
 def test_a_wrong_label_is_told_with_the_nearest_right_one(arguments, said):
