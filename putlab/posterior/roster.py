@@ -174,7 +174,7 @@ def run_jobs(
         run(jobs, pool)
     for name in [name for name in jobs if name not in results | failed]:
         for attempt in range(TRIES):
-            if name not in results:
+            if name not in results | failed:
                 with _processes(1) as pool:
                     run([name], pool, last=attempt + 1 == TRIES)
     return results, failed

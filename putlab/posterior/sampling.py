@@ -160,8 +160,6 @@ def fit_design(
         if not failed:
             break
         near = all(map(nearly_converged, posteriors.values()))
-        if not near and _causes(design, what):
-            break  # more patience would only find the same
     kept = {f"{CONVERGENCE} {n}": np.asarray(one[CONVERGENCE]) for n, one in posteriors.items()}
     if cache and not failed:
         save_arrays(key, arrays | kept)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field, fields
 from functools import cached_property
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -133,6 +134,12 @@ class Comparison(Result):
         }
         rows = [{"change": name, **values} for name, values in named.items() if values]
         return pd.DataFrame(rows, columns=["change", "mean", "lo", "hi", "p_improved"])
+
+    def _repr_html_(self) -> str:
+        noted = "".join(f"<li>{escape(text)}</li>" for text in self.cautions)
+        books = (f"<p>{name}: {escape(one.sentence)}</p>" for name, one in self.classical.items())
+        who = f"<p><b>{escape(self.conditions.player)}</b></p>"
+        return f"{who}{super()._repr_html_()}<ul>{noted}</ul>{''.join(books)}"
 
     @property
     def sentence(self) -> str:

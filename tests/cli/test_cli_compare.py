@@ -60,7 +60,7 @@ def test_csv_is_the_table_of_changes(command, tmp_path):
     [
         (("--before", OLD, "--after", "new routin"), "Did you mean 'new routine'"),
         (("--before", OLD, "--after", OLD), "name two conditions"),
-        ((*CONDITIONS, "--player", "alder"), "alder has no putts under"),
+        ((*CONDITIONS, "--player", "alder"), "alder has no condition labels at all"),
         ((*CONDITIONS, "--player", "brich"), "Did you mean 'birch'"),
         ((*CONDITIONS, "--metric", "speed"), "expected one of line, pace, strokes"),
         ((*CONDITIONS, "--detect", "120"), "--detect: got 120; expected 1 to 90"),

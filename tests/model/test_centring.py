@@ -69,7 +69,7 @@ def test_a_line_over_lengths_is_no_weak_spot(rng):
     value = pd.Series(table["player"] + 0.3 * x + rng.normal(0, 0.01, 200))
     precision = pd.Series(np.full(200, 1e4))
     flat = centring._guess(1.0, table, value, precision)
-    straight = centring._guess(1.0, table, value, precision, [np.ones(200), x])
+    straight = centring._guess(1.0, table, value, precision, x)
     assert straight < 1e-4 < 1e-2 < flat
 
 

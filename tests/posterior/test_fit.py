@@ -125,12 +125,12 @@ def test_a_log_of_both_is_fitted_to_both(joint_fit):
     # What was practised is what the lengths of the answer are.
     assert joint_fit.golfer().table["distance_ft"].tolist() == LENGTHS_FT
     assert joint_fit.practised["putts"].tolist() == [40] * 4
-    assert [v.result for part in joint_fit.checks.values() for v in part] == ["pass"] * 13
+    assert [v.result for part in joint_fit.checks.values() for v in part] == ["pass"] * 10
     assert list(joint_fit.table.columns) == ["component", "check", "result", "sentence"]
     assert joint_fit.table["component"].value_counts().to_dict() == {
-        "line": 8,
-        "pace": 8,
-        "line with pace": 3,
+        "line": 6,
+        "pace": 6,
+        "line with pace": 4,
         "green": 3,
     }
     said, *noted = joint_fit.sentence.split(" Noted: ")

@@ -102,14 +102,6 @@ def test_one_roll_at_every_length_is_known_as_the_cause_and_one_putt_of_each_is_
     assert list(sampling.known_causes(few.assign(count=1), "line")) == []
 
 
-def test_a_known_cause_is_told_without_more_patience(rng, samples, own_cache):
-    design = design_of(rng.standard_normal((2, 50, 1)) + 9 * np.arange(2)[:, None, None])
-    design.rows = design.rows.assign(lo=0.5, hi=1.5)
-    with pytest.raises(FitError, match="All line readings of a are the same at each length"):
-        sampling.fit_design(design, "line")
-    assert len(samples) == 1
-
-
 def test_chains_that_fail_by_little_go_on_before_anything_is_refused(rng, samples, own_cache):
     """R-hat is 1.014 of the first draws, and of all of them as it should be."""
     draws = rng.standard_normal((4, 3000, 1))
