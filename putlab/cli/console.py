@@ -142,19 +142,28 @@ def tell(*lines: str, style: str | None = None) -> None:
         console.print(harmless(line), style=style, markup=False, highlight=False)
 
 
-def show(table: pd.DataFrame, title: str | None = None) -> None:
-    """Print a table of text on standard output; on a narrow screen words fold, and none is cut."""
+def show(table: pd.DataFrame, title: str | None = None, *, whole: tuple[str, ...] = ()) -> None:
+    """Print a table of text on standard output; columns that are whole are never wrapped.
+
+    On a screen too narrow for its longest words it becomes a list, nothing of it cut.
+    """
     from rich import box
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    shown = Table(title=title, box=box.SIMPLE_HEAD)
+    shown, console = Table(title=title, box=box.SIMPLE_HEAD), Console()
     for name in table.columns:
-        shown.add_column(name, overflow="fold")
+        shown.add_column(name, no_wrap=name in whole)
     for row in table.itertuples(index=False):
         shown.add_row(*(Text(harmless(str(cell))) for cell in row))
-    Console().print(shown)
+    least = console.measure(shown, options=console.options.update(width=10_000)).minimum
+    if least + 2 * len(table.columns) <= console.width:
+        console.print(shown)
+        return
+    tell(*([title] if title else []), style="bold")
+    for row in table.astype(str).to_dict("records"):
+        tell("", *(f"{name}: {text}".replace("\n", " ") for name, text in row.items()))
 
 
 def together(results: Sequence[Any]) -> pd.DataFrame:

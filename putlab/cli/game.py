@@ -121,7 +121,8 @@ def _tell(played: list[JudgedGames], reference: Reference, meta: dict, output: P
     for note in (note for each in played for note in each.notes):
         say(f"Look at: {note}")
     if output is None:
-        show(in_words(table, COLUMNS), f"Counted games; reference: {reference.name}")
+        title = f"Counted games; reference: {reference.name}"
+        show(in_words(table, COLUMNS), title, whole=("Player", "Visit"))
         tell(*(each.sentence for each in played))
         say(f"{reference.name}: {reference.source}.")
     else:

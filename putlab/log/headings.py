@@ -254,7 +254,7 @@ def _give_units(found: Columns, table: dict[str, pd.Series]) -> set[str]:
 
 def _seldom_written(found: Columns, table: dict[str, pd.Series], said: set[str]) -> set[str]:
     """Propose that a length stays the same where putts below have none; return its heading."""
-    blank = pd.DataFrame(table).map(is_blank)
+    blank = pd.DataFrame(table).map(is_blank).astype(bool)  # a table of no rows stays text
     struck = ~blank[[h for h, c in found.items() if ACCEPTED_NAMES.get(name_of(c)) in READINGS]]
     bare = blank[struck.any(axis=1)].mean()
     lengths = {h for h, column in found.items() if _stem(column) == "distance"}

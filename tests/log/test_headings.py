@@ -5,6 +5,7 @@ import json
 
 import numpy as np
 import openpyxl
+import pandas as pd
 import pytest
 
 from putlab.base.errors import LogError, UsageError
@@ -308,3 +309,19 @@ def test_cells_with_units_and_sides_are_read_in_the_kits_own_columns_too(tmp_pat
     # By the exact foot of 0.3048 m.
     assert putts["distance_ft"].tolist() == pytest.approx([3, 1.5 / 0.3048, 10])
     assert putts["roll_ft"].tolist() == pytest.approx([1.41 / 0.3048, 4, 2 / 0.3048])
+
+
+@pytest.mark.parametrize(
+    ("heads", "said"),
+    [("Visit,Length (m),Direction", "missing session"), ("session,distance_ft,line_deg", "no row")],
+)
+def test_a_table_without_rows_is_refused_in_a_sentence(tmp_path, heads, said):
+    (tmp_path / "a.csv").write_text(f"{heads}\n")
+    with pytest.raises(LogError, match=said):
+        read_log(tmp_path / "a.csv")
+    pd.DataFrame(columns=heads.split(","), dtype="str").to_parquet(tmp_path / "b.parquet")
+    with pytest.raises(LogError, match=said):
+        read_log(tmp_path / "b.parquet", guess=True)
+    pd.DataFrame(columns=["session"], dtype="str").to_parquet(tmp_path / "c.parquet")
+    with pytest.raises(LogError, match="missing distance_ft"):
+        read_log(tmp_path / "c.parquet")
