@@ -1,6 +1,5 @@
 """`putlab notebooks` and `putlab cache`: what the kit brings along, and what it keeps."""
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
@@ -39,11 +38,14 @@ def copy_out(target: Path) -> tuple[list[Path], list[Path]]:
     try:
         for source, goal in _pairs(target):
             goal.parent.mkdir(parents=True, exist_ok=True)
-            if not goal.exists():
-                shutil.copyfile(source, goal)
+            content = source.read_bytes()
+            try:
+                # "x": if somebody makes the file in this very moment, it is theirs.
+                with open(goal, "xb") as stream:
+                    stream.write(content)
                 written.append(goal)
-            elif goal.read_bytes() != source.read_bytes():
-                kept.append(goal)
+            except FileExistsError:
+                kept += [goal] * (goal.read_bytes() != content)
     except OSError as error:
         raise OutputError(
             f"{target} could not be written: {error.strerror or error}. What was copied "

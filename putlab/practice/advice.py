@@ -8,6 +8,7 @@ is a posterior, so is the choice.
 
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 from typing import Any, ClassVar
 
 import numpy as np
@@ -251,6 +252,10 @@ class Advice(Result):
         """Which lengths are out of line with the golfer's others; empty where none is known."""
         curve = self.case.golfer.own_curve
         return "" if curve is None else curve.sentence
+
+    def _repr_html_(self) -> str:
+        player, caution = escape(self.player), escape(self.caution)
+        return f"<p><b>{player}</b></p>{super()._repr_html_()}<p>{caution}</p>"
 
     @property
     def shown(self) -> pd.DataFrame:

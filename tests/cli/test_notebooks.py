@@ -163,6 +163,15 @@ def test_a_persons_file_is_never_overwritten(tmp_path):
     assert copy_out(tmp_path) == ([], [mine])
 
 
+def test_a_link_of_somebodys_is_not_written_through(tmp_path):
+    name = "notebooks/00_start_here.ipynb"
+    (tmp_path / "copy" / name).parent.mkdir(parents=True)
+    (tmp_path / "copy" / name).symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(OutputError):
+        copy_out(tmp_path / "copy")
+    assert not (tmp_path / "elsewhere").exists()
+
+
 def test_what_a_run_leaves_behind_is_not_copied(tmp_path, monkeypatch):
     source = tmp_path / "kit"
     for folder in FOLDERS:

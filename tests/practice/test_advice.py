@@ -48,6 +48,12 @@ def advice(advices):
     return advices["weak at 6 ft"]
 
 
+def test_in_a_notebook_advice_says_whose_it_is_and_that_a_coach_decides(advice):
+    html = advice._repr_html_()
+    assert advice.player in html
+    assert "a coach who sees you decides" in html
+
+
 def savings_of(saved):
     saved = np.asarray(saved, dtype=float)
     return Savings(middle=0 * saved, scatter=saved)
