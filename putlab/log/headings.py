@@ -239,10 +239,8 @@ def _decided(heading: str, cells: pd.Series, kept: Columns) -> tuple[str, bool]:
 def _give_units(found: Columns, table: dict[str, pd.Series]) -> set[str]:
     """Give lengths without a unit that of the others, or propose one; return which are unsure."""
     bare = [heading for heading, column in found.items() if column in LENGTHS]
-    known = {name_of(c).rpartition("_")[2] for c in found.values() if _stem(c) in LENGTHS} & {
-        "ft",
-        "m",
-    }
+    lengths = [name_of(column) for column in found.values() if _stem(column) in LENGTHS]
+    known = {name.rpartition("_")[2] for name in lengths} & {"ft", "m"}
     middle = {h: float(pd.Series(read_numbers(table[h], unit="m")[0]).median()) for h in found}
     asked = next((middle[h] for h, c in found.items() if _stem(c) == "distance"), SHORT)
     guess = "m" if asked < SHORT else "ft"

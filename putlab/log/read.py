@@ -209,14 +209,15 @@ def _read(
         raise LogError(account.understood.question(path))
     if not account.rows_read:
         raise LogError(f"{path} has column names but no rows with a reading; expected one a putt.")
-    lost = list(checks.lost_visits(checks.rejects_table(account.rejects), set(rows["session"])))
+    used = set(rows["session"])
     rows = _reject_duplicates(_settle_players(rows, account), account)
     putts, warnings, assumed = checks.in_order(rows)
     # By first putt in the files, so that a log that grows keeps its pseudonyms.
     called = pseudonyms_of(putts.sort_index().sort_values("rank", kind="stable"))
     putts = putts.reset_index(drop=True)
+    every = checks.rejects_table(account.rejects)
+    lost, rejects = list(checks.lost_visits(every, used)), every.drop(columns="visit")
     account.warnings = [*lost, *account.warnings, *checks.repeated_sessions(rows), *warnings]
-    rejects = checks.rejects_table(account.rejects).drop(columns="visit")
     if rows.empty and not empty:
         first = checks.first_of(rejects)
         raise LogError(f"{path}: none of the {first} `putlab check` lists the others.")

@@ -156,7 +156,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
     planned = plan(golfer, log.rules, advice, minutes=SESSION_MINUTES, seed=fit.seed, session=NEXT)
     games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
     reference = golfer.skill([REFERENCE_FT], new_day=False)
-    spreads = [with_ends({name: getattr(reference, name)[:, 0]}) for name in SPREAD_COLUMN.values()]
+    spreads = {name: getattr(reference, name)[:, 0] for name in SPREAD_COLUMN.values()}
     figures = [
         charts.readings_chart(log, golfer),
         charts.strokes_lost_chart(advice.lost),
@@ -178,7 +178,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
         putts=len(mine),
         card=card(advice, planned, estimates),
         estimates=estimates,
-        at_reference=spreads[0] | spreads[1],
+        at_reference=with_ends(spreads),
         advice=advice,
         plan=planned,
         change=change,

@@ -220,9 +220,12 @@ def render(
 
 def players_table(everybody: list[Findings]) -> pd.DataFrame:
     """Return what sets players apart, a row each: strokes lost, line and pace spread."""
-    totals = [with_ends({"strokes_lost": f.lost.total.sum(axis=1)}) for f in everybody]
-    rows = zip(everybody, totals, strict=True)
-    return pd.DataFrame([{"player": f.player, **lost, **f.at_reference} for f, lost in rows])
+    rows = [
+        {"player": f.player, **with_ends({"strokes_lost": f.lost.total.sum(axis=1)})}
+        | f.at_reference
+        for f in everybody
+    ]
+    return pd.DataFrame(rows)
 
 
 def rules_in_words(rules: ReadingRules) -> list[str]:

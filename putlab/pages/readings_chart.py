@@ -13,7 +13,6 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Ellipse
 from scipy.special import ndtri
 
-from putlab.base.late import Late
 from putlab.base.settings import INTERVAL, SEED
 from putlab.base.words import counted, quantity
 from putlab.log.read import Log
@@ -23,8 +22,6 @@ from putlab.pages.chart import Chart, chart_of
 from putlab.posterior.backtest import Backtest
 from putlab.posterior.player import Golfer
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, stretch_words
-
-stats = Late("scipy.stats")
 
 # How many spreads wide the ellipse is that holds nine in ten of two independent normals.
 NINE_IN_TEN = float(np.sqrt(-2 * np.log(1 - INTERVAL)))
@@ -70,7 +67,7 @@ def readings_table(log: Log, golfer: Golfer) -> pd.DataFrame:
         table[f"{name}_sd"], table[f"{name}_bias"] = sd, bias
         share, off = getattr(skill, f"{name}_wild").mean(), table[name] - bias
         parts = (share, wild_sd), (1 - share, sd)
-        wild, usual = (part * stats.norm.pdf(off, 0, width) for part, width in parts)
+        wild, usual = (part / width * np.exp(-((off / width) ** 2) / 2) for part, width in parts)
         table.loc[wild > usual, "kind"] = MISHIT
     table.loc[table["pace"] >= table["wall"], "kind"] = STOPPED
     return table

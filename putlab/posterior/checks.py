@@ -205,7 +205,8 @@ def residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list
     found = {
         c: [_verdict(fit, story, scores[c]) for story in stories] for c, stories in ALONE.items()
     }
-    rows = _in_order(scores), _pairs(scores), _in_order(scores), _visits(fit)
+    course = _in_order(scores)
+    rows = course, _pairs(scores), course, _visits(fit)
     return found | {
         "line with pace": [_verdict(fit, *both) for both in zip(BOTH, rows, strict=True)]
     }
