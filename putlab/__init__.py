@@ -39,7 +39,7 @@ FRONT_DOOR = {
     "what_if": "practice.sensitivity.what_if",
     "drill_minutes": "practice.split.drill_minutes",
     "plan": "practice.plan.plan",
-    "first_visit": "practice.first_visit.first_visit",
+    "first_visit": "practice.plan.first_visit",
     "write_sheet": "pages.sheet.write_sheet",
     "review": "practice.review.review",
     "review_everybody": "practice.review.review_everybody",

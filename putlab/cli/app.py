@@ -10,9 +10,8 @@ from putlab.cli.check import check, import_
 from putlab.cli.console import PSEUDONYMS
 from putlab.cli.files import cache, notebooks
 from putlab.cli.game import game
-from putlab.cli.practice import advise, plan, review
+from putlab.cli.practice import advise, plan, review, start
 from putlab.cli.skill import backtest, estimate, holeout, report, roll
-from putlab.cli.start import start
 from putlab.cli.trial import compare, trial
 
 OVERVIEW = """Putting practice study kit: a log of putts in; true line and pace spread,

@@ -1,7 +1,8 @@
-"""`putlab advise`, `plan` and `review`: what to practise next, the session, and what it showed."""
+"""`putlab start`, `advise`, `plan`, `review`: a first sheet, what to practise, what it showed."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 from typer import Option
@@ -10,7 +11,7 @@ import putlab as pl
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.words import length_words
-from putlab.base.writing import write_table
+from putlab.base.writing import SHEET, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell, together
 
@@ -32,6 +33,44 @@ Mix = Annotated[
     str | None,
     Option(help="First putts of a round: tour, scratch, 5 to 25 (default 10), own, or a CSV."),
 ]
+
+
+# Three stretches of those that advice is given for, on a mat of six or seven metres.
+LENGTHS = {"ft": "4,10,20", "m": "1,3,6"}
+
+
+def start(
+    output: options.Sheet = None,
+    lengths: Annotated[str | None, Option(help="Lengths [default: 4,10,20 ft; 1,3,6 m].")] = None,
+    units: options.Units = None,
+    putts: Annotated[int, Option(help="Putts of each player.")] = 60,
+    holes: Annotated[int, Option(help="Holes of the counted game, or 0.")] = 9,
+    players: Annotated[str | None, Option(help="Labels, as in alder,birch.")] = None,
+    session: options.Visit = None,
+    seed: options.Seed = SEED,
+) -> None:
+    """A sheet to fill in: a workbook, or a page for the phone on the floor beside the mat.
+
+      putlab start --lengths 1,3,6 --units m
+
+      putlab start --lengths 4,10,33 --players alder,birch -o visit.html
+
+    Both load as a log once readings stand in them; what is left blank is no putt.
+    """
+    output = output or Path(f"{options.visit(session)}.xlsx")
+    check_writable(output, SHEET)
+    unit = options.unit(units)
+    rows = pl.first_visit(
+        options.feet(lengths or LENGTHS[unit], unit),
+        putts=putts,
+        holes=holes,
+        players=[name.strip() for name in players.split(",")] if players else [None],
+        session=options.visit(session, output),
+        seed=seed,
+    )
+    pl.write_sheet(rows, output, units=unit)
+    counted = (rows["drill"] == "counted").sum()
+    say(f"{output}: {len(rows) - counted} putts and {counted} holes to fill in.")
 
 
 def advise(

@@ -25,6 +25,7 @@ from typing import Any
 
 import numpy as np
 import xarray as xr
+from scipy.special import ndtr
 
 from putlab.base.late import Late
 from putlab.base.settings import FAR
@@ -242,6 +243,21 @@ def interval_probability(lo: Any, hi: Any, sd: Any) -> Any:
     scale = 1 / (sd * np.sqrt(2))
     near, far = pt.switch(right, -lo, hi) * scale, pt.switch(right, -hi, lo) * scale
     return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
+
+
+def chance_and_slopes(lo: Any, hi: Any, sd: Any, noise: Any, share: Any) -> np.ndarray:
+    """Return the chance of each interval, of ends less the mean; its slopes by mean and log sd."""
+    total: Any = 0.0
+    for weight, own in ((1 - share, sd), (share, MISHIT_TIMES * sd)):
+        whole = np.hypot(own, noise)
+        a, b = lo / whole, hi / whole
+        # The nearer tail, where a probability keeps its digits.
+        flip = np.where(a + b > 0, -1, 1)
+        at_a, at_b = (np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) for z in (a, b))
+        chance = flip * (ndtr(flip * b) - ndtr(flip * a))
+        by_log_sd = (a * at_a - b * at_b) * (own / whole) ** 2
+        total = total + weight * np.stack([chance, (at_a - at_b) / whole, by_log_sd])
+    return total
 
 
 def named_quantities(raw: Mapping[Any, Any], design: Design, prefix: str = "") -> xr.Dataset:

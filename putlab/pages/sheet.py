@@ -14,16 +14,9 @@ from typing import Any
 
 import pandas as pd
 
+from putlab.base import writing
 from putlab.base.errors import OutputError
 from putlab.base.words import lengths_in
-from putlab.base.writing import (
-    SHEET,
-    check_writable,
-    csv_text,
-    spreadsheet_safe,
-    write_bytes,
-    write_text,
-)
 from putlab.log.schema import COLUMN, M_PER_FT, Column
 from putlab.model.readings import COMPONENTS
 from putlab.practice.plan import Plan
@@ -78,22 +71,22 @@ def write_sheet(
     OutputError
         The file could not be written, or another one stands there, which may be filled in.
     """
-    check_writable(path, SHEET)
+    writing.check_writable(path, writing.SHEET)
     ending = Path(path).suffix.lower()
     if ending == ".xlsx":
         content = workbook(rows, units, plans)
     elif ending == ".html":
         content = page(rows, units, plans).encode()
     else:
-        content = csv_text(fill_in(rows, units), digits=10).encode()
+        content = writing.csv_text(fill_in(rows, units), digits=10).encode()
     if str(path) == "-":
-        write_text(path, content.decode())
+        writing.write_text(path, content.decode())
         return
     if os.path.isfile(path) and Path(path).read_bytes() != content:
         raise OutputError(
             f"{path} is there already and may have readings in it; give another name, or delete it."
         )
-    write_bytes(path, content)
+    writing.write_bytes(path, content)
 
 
 def fill_in(rows: pd.DataFrame, units: str, sheet: str = "") -> pd.DataFrame:
@@ -128,7 +121,7 @@ def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
 
     from putlab.pages.page import environment
 
-    table = fill_in(rows, units).map(spreadsheet_safe)
+    table = fill_in(rows, units).map(writing.spreadsheet_safe)
     visit: dict[str, Any] = {"units": units, "columns": list(table)}
     visit["rows"] = json.loads(table.to_json(orient="values", double_precision=10))
     read = [COLUMN[name] for names in READ.values() for name in names]

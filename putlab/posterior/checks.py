@@ -17,21 +17,19 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+import scipy
 import xarray as xr
 from scipy.special import expit, ndtr, ndtri, stdtr
 
-from putlab.base.late import Late
 from putlab.base.settings import FAR
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
+from putlab.model import spread
 from putlab.model.design import Design, log_distance, places
 from putlab.model.readings import COMPONENTS, INTERVALS, WARM_UP_PUTTS, practice_putts
-from putlab.model.spread import MISHIT_MOST, MISHIT_TIMES, TERMS, cell_location, terms_at
 
 if TYPE_CHECKING:
     from putlab.posterior.fit import Fit
-
-optimize, stats = Late("scipy.optimize"), Late("scipy.stats")
 
 PASS, NOTE, FAIL = "pass", "note", "fail"
 
@@ -40,7 +38,6 @@ PASS, NOTE, FAIL = "pass", "note", "fail"
 SPREAD_REFUSED = 0.25
 ERRORS_NOTED = 3.5
 
-TIMES = (1.0, MISHIT_TIMES)  # how widely plain putts and mishits scatter
 TINY = 1e-300
 
 
@@ -79,29 +76,23 @@ def putt_places(
     mu, sd, share = truth
     noise = putts["noise"].to_numpy(float)
 
-    def mean(of: Callable[[Any], Any], value: pd.Series) -> Any:
-        plain, wild = (of((value - mu) / np.hypot(times * sd, noise)) for times in TIMES)
-        return (1 - share) * plain + share * wild
-
     def below(value: pd.Series) -> Any:
-        return mean(ndtr, value)
+        widths = (np.hypot(times * sd, noise) for times in (1, spread.MISHIT_TIMES))
+        plain, wild = (ndtr((value - mu) / width) for width in widths)
+        return (1 - share) * plain + share * wild
 
     low, high = below(putts["lo"]), below(putts["hi"])
     u = np.random.default_rng([seed, len(putts)]).uniform(low, high)
-    ends = (mean(_moment, putts[end].clip(-FAR, FAR)) for end in ("lo", "hi"))
-    score = np.subtract(*ends) / np.maximum(high - low, TINY)
+    lo, hi = (putts[end].clip(-FAR, FAR) - mu for end in ("lo", "hi"))
+    chance, _, slope = spread.chance_and_slopes(lo, hi, sd, noise, share)
     low, high = _largest(putts, rules, component)
     return putts.assign(
         mu=mu,
         sd=np.hypot(sd, noise),
         z=ndtri(np.clip(u, 1e-12, 1 - 1e-12)),
-        score=score,
+        score=slope / np.maximum(chance, TINY),
         beyond_largest=np.where(high.isna(), 0.0, below(low) + 1 - below(high)),
     )
-
-
-def _moment(x: Any) -> Any:
-    return x * np.exp(-(x**2) / 2) / np.sqrt(2 * np.pi)
 
 
 def _largest(
@@ -127,14 +118,14 @@ def located(
     player = pd.Index(design.players).get_indexer(putts["player"])
     visit = places(putts, design.sessions, ["player", "session"])
     length = putts["length"].to_numpy(int)
-    terms = {name: q[name].values for name in TERMS}
+    terms = {name: q[name].values for name in spread.TERMS}
     # The last place, -1, is no condition to tell apart, whose effects are nought.
     condition = places(putts, design.conditions, ["player", "condition"])
     for name in ("effect", "effect_slope", "shift"):
         terms[name] = np.concatenate([terms[name], 0 * terms["trend"][..., :1]], axis=-1)
     index = {"player": player, "session": visit, "length": length, "condition": condition}
-    mu, log_sd = cell_location(
-        terms_at(terms, index),
+    mu, log_sd = spread.cell_location(
+        spread.terms_at(terms, index),
         {
             "practised": design.sessions["practised"].to_numpy()[visit],
             "warm_up": putts["warm_up"].to_numpy(),
@@ -272,8 +263,8 @@ def _heavier(rows: pd.DataFrame, rng: np.random.Generator) -> float:
     lo, hi = np.where(over, -hi, lo), np.where(over, -lo, hi)
 
     def mixture(x: Any, share: float) -> Any:
-        m = MISHIT_MOST * expit(share)
-        return (1 - m) * ndtr(x) + m * ndtr(x / MISHIT_TIMES)
+        m = spread.MISHIT_MOST * expit(share)
+        return (1 - m) * ndtr(x) + m * ndtr(x / spread.MISHIT_TIMES)
 
     def student(x: Any, log_nu: float) -> Any:
         return stdtr(np.exp(np.clip(log_nu, 0, 6)), x)
@@ -283,13 +274,13 @@ def _heavier(rows: pd.DataFrame, rng: np.random.Generator) -> float:
             low, high = (below(end / np.exp(p[1]), p[0]) for end in (lo, hi))
             return -np.log(high - low + TINY).sum()
 
-        return -float(optimize.minimize(against, [start, 0.0], method="Nelder-Mead").fun)
+        return -float(scipy.optimize.minimize(against, [start, 0.0], method="Nelder-Mead").fun)
 
     return best(student, 2.0) - best(mixture, -2.0)
 
 
 def _lopsided(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    return stats.skewtest(rows["z"])[::-1]
+    return scipy.stats.skewtest(rows["z"])[::-1]
 
 
 def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
@@ -299,7 +290,7 @@ def _stopped(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float
 
 
 def _together(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:
-    return stats.pearsonr(rows["z_line"], rows["z_pace"])[::-1]
+    return scipy.stats.pearsonr(rows["z_line"], rows["z_pace"])[::-1]
 
 
 def _course(rows: pd.DataFrame, rng: np.random.Generator) -> tuple[float, float]:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from putlab.base.errors import expect
 from putlab.base.result import Result
+from putlab.base.settings import SEED
 from putlab.base.words import counted, length_number, length_words, listed, quantity, spoken
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
@@ -20,7 +21,7 @@ from putlab.practice.learning import Learning
 from putlab.practice.saving import LENGTHS_FT, OPTIONS
 from putlab.practice.split import WARM_UP_MINUTES, drill_minutes, split_minutes
 from putlab.practice.targets import Target, target
-from putlab.rounds.first_putts import RoundMix
+from putlab.rounds.first_putts import RoundMix, shipped_mix
 from putlab.rounds.games import deal_game
 from putlab.rounds.strokes import STRETCHES
 
@@ -309,3 +310,61 @@ def rows_to_fill_in(
     every = [part.reindex(columns=[c.name for c in COLUMNS]).astype(object) for part in rows]
     whole = pd.concat(every, ignore_index=True)
     return whole.assign(session=session, putt=np.arange(1, len(whole) + 1))
+
+
+# A visit without a log to plan from: some lengths, each as often, mixed, and a counted game.
+
+
+def first_visit(
+    lengths_ft: Sequence[float],
+    *,
+    putts: int = 60,
+    holes: int = 9,
+    players: Sequence[str | None] = (None,),
+    session: str | None = None,
+    seed: int = SEED,
+) -> pd.DataFrame:
+    """Lay out a visit: sets of five putts, lengths mixed, and a counted game on a level mat.
+
+    Parameters
+    ----------
+    lengths_ft : sequence of float
+        Lengths in feet.
+    putts : int
+        Putts of each player, shared evenly among the lengths in whole sets.
+    holes : int
+        Holes of the counted game, at the same lengths; 0 for none.
+    players : sequence of str or None
+        Labels; None where nobody need be named.
+    session : str, optional
+        Label or ISO date of the visit.
+    seed : int
+        Seed of the order and of the holes.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row a putt and a hole with every column of the log; readings are blank.
+
+    Raises
+    ------
+    UsageError
+        A length or number that can't be.
+    """
+    lengths = sorted({float(d) for d in lengths_ft})
+    expect(min(lengths, default=0) > 0, "lengths_ft", lengths_ft, "lengths in feet above 0")
+    fewest = MIXED_SET * len(lengths)
+    expect(fewest <= putts <= 1000, "putts", putts, f"{fewest} to 1000, a set a length or more")
+    expect(holes >= 0, "holes", holes, "0 or more")
+    mix = shipped_mix().among(lengths)
+    sets = round(putts / MIXED_SET)
+    shares = [MIXED_SET * len(part) for part in np.array_split(np.arange(sets), len(lengths))]
+    drills = [(length, BOTH, share) for length, share in zip(lengths, shares, strict=True)]
+    parts = []
+    for number, player in enumerate(players):
+        rng = np.random.default_rng([seed, number])
+        mine = rows_to_fill_in(
+            mixed_sets(drills, rng), mix, holes, seed=seed + number, session=session
+        )
+        parts.append(mine.assign(player=player))
+    return pd.concat(parts, ignore_index=True)

@@ -12,10 +12,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 
 from putlab.base import words
 from putlab.base.errors import UsageError
-from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
 from putlab.base.words import counted, listed, unless_hidden
@@ -33,8 +33,6 @@ from putlab.practice.targets import (
     usual_band,
 )
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, place_words, stretch_words
-
-multitest = Late("statsmodels.stats.multitest")
 
 Fitter = Callable[[Log], Fit]
 
@@ -359,7 +357,7 @@ def _judged(table: pd.DataFrame) -> pd.DataFrame:
     table["p_adjusted"] = np.nan
     table["verdict"] = FEW
     if compared.any():
-        adjusted = multitest.multipletests(table.loc[compared, "p"], alpha=NEWS, method="fdr_bh")[1]
+        adjusted = scipy.stats.false_discovery_control(table.loc[compared, "p"])
         table.loc[compared, "p_adjusted"] = adjusted
         table.loc[compared, "verdict"] = ORDINARY
     table.loc[table["p"] <= NEWS, "verdict"] = ODD

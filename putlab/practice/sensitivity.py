@@ -8,16 +8,8 @@ import pandas as pd
 
 from putlab.base.result import Result
 from putlab.base.words import length_words, listed
+from putlab.practice import saving
 from putlab.practice.case import Case
-from putlab.practice.saving import (
-    ALIKE,
-    OPTIONS,
-    TIE_CHANCE,
-    Option,
-    at_least_shown,
-    kept_strokes,
-    named,
-)
 from putlab.rounds.first_putts import shipped_mix
 from putlab.rounds.reference import LEVELS
 
@@ -65,7 +57,7 @@ class Sensitivity(Result):
     """
 
     player: str
-    choice: Option
+    choice: saving.Option
     table: pd.DataFrame
 
     @property
@@ -76,7 +68,7 @@ class Sensitivity(Result):
     @property
     def sentence(self) -> str:
         """Which assumptions the choice hangs on, in plain words."""
-        flipped, start = self.flipped, named(self.choice, start=True)
+        flipped, start = self.flipped, saving.named(self.choice, start=True)
         if flipped.empty:
             worst = self.table.iloc[self.table["costs"].argmax()]
             held = f"{start} stays the choice, or tied with it, under every assumption varied"
@@ -84,12 +76,12 @@ class Sensitivity(Result):
                 return f"{held}, and gives nothing away."
             return (
                 f"{held}; at worst ({worst['assumption']} {worst['value']}) it gives away "
-                f"{at_least_shown(worst['costs'])} strokes a round."
+                f"{saving.at_least_shown(worst['costs'])} strokes a round."
             )
         columns = ["assumption", "value", "choice", "costs"]
         by_costs = flipped.sort_values("costs", ascending=False)[columns]
         flips = [
-            f"{name} {value} ({choice}, better by {at_least_shown(costs)} strokes a round)"
+            f"{name} {value} ({choice}, better by {saving.at_least_shown(costs)} strokes a round)"
             for name, value, choice, costs in by_costs.itertuples(False, None)
         ]
         return f"{start} would no longer be the choice with {listed(flips)}."
@@ -122,10 +114,10 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
         found = savings if other is case else other.savings(minutes)
         mean = found.saved.mean(axis=0) + (0 if other.round is case.round else shift)
         best = int(mean.argmax())
-        tied = (found.saved[:, first] > found.saved[:, best]).mean() >= TIE_CHANCE
+        tied = (found.saved[:, first] > found.saved[:, best]).mean() >= saving.TIE_CHANCE
         costs = float(mean[best] - mean[first])
-        said = (assumption, value, named(OPTIONS[best]), float(found.p_best[best]))
-        rows.append((*said, best != first, bool(tied or costs < ALIKE), costs))
+        said = (assumption, value, saving.named(saving.OPTIONS[best]), float(found.p_best[best]))
+        rows.append((*said, best != first, bool(tied or costs < saving.ALIKE), costs))
     table = pd.DataFrame(rows, columns=SENSITIVITY_COLUMNS)
     return Sensitivity(advice.player, advice.choice, table)
 
@@ -133,7 +125,7 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
 def _with_draws(case: Case, draws: int, **changes: Any) -> Case:
     """The case with fewer draws, and perhaps something of its round or green changed."""
     setting = replace(case.round, **changes)
-    strokes = kept_strokes(case.golfer.skill.thinned(draws), setting)
+    strokes = saving.kept_strokes(case.golfer.skill.thinned(draws), setting)
     return replace(case, round=setting, strokes=strokes)
 
 

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
 
 from putlab.base.settings import M_PER_FT
 from putlab.base.words import SPOKEN, THIN, spoken
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.model.readings import COMPONENTS, practice_putts
-from putlab.model.spread import MISHIT_TIMES, cell_location
+from putlab.model.spread import MISHIT_TIMES, cell_location, chance_and_slopes
 from putlab.posterior.player import Golfer
 
 # A band that most putts stay inside and some don't: a count of it can go either way.
@@ -234,22 +233,7 @@ def reading_share(
     step = max(step, sd / 50)  # as good as exact
     centres = np.arange(-np.ceil(12 * MISHIT_TIMES * sd / step) - 1, 1)
     edges = np.concatenate([centres, -centres[-2::-1]]) * step
-    information = [
-        _information(edges - place * step, sd, noise, mishit_share)
-        for place in (np.arange(PLACES) + 0.5) / PLACES
-    ]
-    return float(np.mean(information) / EXACT)
-
-
-def _information(edges: np.ndarray, sd: float, noise: float, share: float) -> float:
-    """Information about log sd in knowing between which edges a reading lies."""
-    chance = slope = np.zeros(len(edges) - 1)
-    for weight, width in ((1 - share, sd), (share, sd * MISHIT_TIMES)):
-        total = np.hypot(width, noise)
-        z = edges / total
-        chance = chance + weight * np.diff(ndtr(z))
-        # Derivative of the cdf by log sd; the noise stays.
-        density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
-        slope = slope + weight * np.diff(-z * density * (width / total) ** 2)
-    shares = np.divide(slope**2, chance, out=np.zeros_like(chance), where=chance > 1e-300)
-    return float(np.sum(shares))
+    places = edges - (np.arange(PLACES)[:, None] + 0.5) / PLACES * step
+    chance, _, slope = chance_and_slopes(places[:, :-1], places[:, 1:], sd, noise, mishit_share)
+    told = np.divide(slope**2, chance, out=np.zeros_like(chance), where=chance > 1e-300)
+    return float(told.sum(axis=1).mean() / EXACT)

@@ -13,13 +13,11 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from scipy.special import ndtri
 
-from putlab.base.late import Late
 from putlab.base.settings import INTERVAL
 from putlab.trial.boundary import HELPED, HURT, TWO_SIDED
-
-stats = Late("scipy.stats")
 
 # Fewer readings under a condition than this leave no textbook interval to speak of.
 FEWEST = 10
@@ -66,7 +64,7 @@ def classical(rows: pd.DataFrame, before: str, after: str) -> Classical | None:
         return None
     table = deviations_of(readings)
     groups = [table.loc[table["condition"] == name, "error"] for name in (before, after)]
-    p = float(stats.levene(*groups, center="median").pvalue)
+    p = float(scipy.stats.levene(*groups, center="median").pvalue)
     return Classical(p, *_mixed_ratio(table, after), len(readings))
 
 

@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
 
 from putlab.base.errors import UsageError, expect
-from putlab.base.late import Late
 from putlab.base.result import Result
 from putlab.base.settings import SEED
 from putlab.green.skill import Skill
@@ -30,8 +30,6 @@ from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CHANCE, CHECKING, SESSION_PUTTS, TWO_SIDED, chance_of_helped
 from putlab.trial.conditions import Plan, rows_of
 from putlab.trial.contrast import round_green, round_skill, strokes_slopes
-
-stats = Late("scipy.stats")
 
 # A trial lies in this many visits at least, so that no one day decides it.
 FEWEST_SESSIONS = 4
@@ -279,9 +277,9 @@ def f_test_power(putts: ArrayLike, cut: float) -> Any:
     """Exact chance that an F-test of so many putts a condition sees a cut of spread (0.2)."""
     # Under the cut the ratio of sample variances is (1 - cut)² times an F variable.
     freedom = np.asarray(putts) - 1
-    low, high = stats.f.interval(1 - TWO_SIDED, freedom, freedom)
-    ratio = (1 - cut) ** 2
-    return stats.f.cdf(low / ratio, freedom, freedom) + stats.f.sf(high / ratio, freedom, freedom)
+    low, high = scipy.stats.f(freedom, freedom).interval(1 - TWO_SIDED)
+    seen = scipy.stats.f(freedom, freedom, scale=(1 - cut) ** 2)
+    return seen.cdf(low) + seen.sf(high)
 
 
 def f_test_putts(cut: float) -> int:

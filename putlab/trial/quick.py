@@ -12,18 +12,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from scipy.linalg import block_diag
-from scipy.special import ndtr
 
-from putlab.base.late import Late
 from putlab.base.settings import FAR
 from putlab.model.design import Design, length_correlation, log_distance
 from putlab.model.priors import by_name
-from putlab.model.spread import MISHIT_TIMES
+from putlab.model.spread import chance_and_slopes
 from putlab.posterior.fit import Fit
 from putlab.trial.conditions import rows_of
-
-optimize = Late("scipy.optimize")
 
 # Draws that stand for the normal: their mean and covariance are its own, exactly.
 DRAWS = 2000
@@ -143,7 +140,7 @@ class Story:
 
     def solved(self) -> tuple[np.ndarray, np.ndarray]:
         """The mode of all terms, and the inverse of the curvature there."""
-        found = optimize.minimize(
+        found = scipy.optimize.minimize(
             self.surprise, self.prior_mean, jac=True, hess=self.curvature, method="trust-exact"
         )
         return found.x, np.linalg.inv(self.curvature(found.x))
@@ -177,18 +174,8 @@ class Story:
 
     def _rows(self, mean: np.ndarray, log_sd: np.ndarray) -> np.ndarray:
         """Log probability of every row, times its count, and its slopes by mean and log sd."""
-        total, share = np.zeros((3, len(mean))), self.mishit_share
         lo, hi, noise, count = self.readings
-        for weight, times in ((1 - share, 1.0), (share, MISHIT_TIMES)):
-            own = times * np.exp(log_sd)
-            sd = np.hypot(own, noise)
-            a, b = (lo - mean) / sd, (hi - mean) / sd
-            # The nearer tail, where a probability keeps its digits.
-            flip = np.where(a + b > 0, -1, 1)
-            p = flip * (ndtr(flip * b) - ndtr(flip * a))
-            at_a, at_b = (np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) for z in (a, b))
-            by_log_sd = (a * at_a - b * at_b) * (own / sd) ** 2
-            total += weight * np.stack([p, (at_a - at_b) / sd, by_log_sd])
-        p, by_mean, by_log_sd = total
+        at = lo - mean, hi - mean, np.exp(log_sd), noise, self.mishit_share
+        p, *slopes = chance_and_slopes(*at)
         p = p + 1e-300
-        return count * np.stack([np.log(p), by_mean / p, by_log_sd / p])
+        return count * np.stack([np.log(p), *(slope / p for slope in slopes)])

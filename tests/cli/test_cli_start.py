@@ -11,7 +11,7 @@ from made_golfers import made_plan
 from openpyxl import load_workbook
 
 from putlab.cli.console import run
-from putlab.cli.start import start
+from putlab.cli.practice import start
 from putlab.log.read import read_log
 from putlab.model.readings import first_putts
 from putlab.pages.sheet import write_sheet

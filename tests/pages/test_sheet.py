@@ -15,7 +15,7 @@ from openpyxl import load_workbook
 from putlab.base.errors import LogError, OutputError, UsageError
 from putlab.log.read import read_log
 from putlab.pages.sheet import page, workbook, write_sheet
-from putlab.practice.first_visit import first_visit
+from putlab.practice.plan import first_visit
 
 ROWS = first_visit([3 / 0.3048, 1 / 0.3048], putts=20, session="2026-03-01")
 

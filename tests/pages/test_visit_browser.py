@@ -7,7 +7,7 @@ from browser import Browser, find_chromium
 
 from putlab.log.read import read_log
 from putlab.pages.sheet import write_sheet
-from putlab.practice.first_visit import first_visit
+from putlab.practice.plan import first_visit
 
 pytestmark = [
     pytest.mark.slow,
