@@ -2,9 +2,10 @@
 
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from contextvars import ContextVar
+from difflib import get_close_matches
 from typing import Any
 
 from putlab.base.settings import M_PER_FT
@@ -149,6 +150,14 @@ def names_hidden(hidden: bool) -> AbstractContextManager[None]:
 def unless_hidden(text: object, instead: str = HIDDEN) -> str:
     """Return a text that may be a name, or what is said instead of names."""
     return instead if HIDING.get() else str(text)
+
+
+def no_such(what: str, wanted: str, known: Sequence[str], who: str = "the log") -> str:
+    """Return that a label is not there, which there are, and the nearest of them."""
+    shown = ", ".join(map(repr, known[:12])) + ", …" * (len(known) > 12)
+    near = get_close_matches(wanted, known, n=1, cutoff=0.4)
+    hint = f" Did you mean {near[0]!r}?" if near else ""
+    return f"no {what} {unless_hidden(repr(wanted))} here; {who} has {shown}.{hint}"
 
 
 def printable(text: str) -> str:

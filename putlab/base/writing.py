@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 FORMULA_STARTS = ("=", "+", "@", "-", "\t", "\r")
 
 
+# Digits that say a number exactly.
+FULL_DIGITS = 17
+
 # What a table, and what rows to fill in, can be written as.
 TABLE = (".csv", ".json")
 SHEET = (".csv (rows to fill in)", ".xlsx (a workbook)", ".html (a page for the phone)")
@@ -102,10 +105,10 @@ def csv_text(table: pd.DataFrame, digits: int = 6) -> str:
     return table.map(spreadsheet_safe).to_csv(index=False, float_format=f"%.{digits}g")
 
 
-def json_records(table: pd.DataFrame) -> list[dict]:
-    """Return a table's rows as JSON has them: six digits, and NaN as None."""
-    text = table.to_json(orient="records", double_precision=15)
-    return json.loads(text, parse_float=lambda digits: float(f"{float(digits):.6g}"))
+def json_records(values: pd.DataFrame | pd.Series, digits: int = 6) -> list[dict]:
+    """Return a table's rows as JSON has them: so many digits, and NaN as None."""
+    text = values.to_json(orient="records", double_precision=15)
+    return json.loads(text, parse_float=lambda number: float(f"{float(number):.{digits}g}"))
 
 
 def spreadsheet_safe(value: Any) -> Any:

@@ -182,7 +182,8 @@ def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.
             text, title = table[name].map(length_number), title.replace("ft", SPOKEN.get())
         if f"{name}_lo" in table:
             low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))
-            text = text + "\n[" + low + ", " + high + "]"
+            ends = "\n[" + low + ", " + high + "]"
+            text = text + ends.where(table[f"{name}_lo"].notna(), "")
         texts[title] = text.where(table[name].notna(), "-")
     return table.assign(**texts)[list(texts)]
 

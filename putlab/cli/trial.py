@@ -16,8 +16,6 @@ from putlab.cli.console import in_words, progress, show, tell
 from putlab.cli.options import Lengths, LogPath, Output, Player, Seed, Sheet, Units, number
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from putlab.trial.comparison import Comparison
     from putlab.trial.design import TrialDesign
 
@@ -110,34 +108,28 @@ def compare(
         write_json(output, found.to_dict())
 
 
-def _with_ends(table: pd.DataFrame) -> pd.DataFrame:
-    low, high = (table[name].map("{:.2f}".format) for name in ("lo", "hi"))
-    return table.assign(ends=(low + " to " + high).where(table["lo"].notna(), ""))
-
-
 def _show_compare(found: Comparison) -> None:
     pair = found.conditions
     tell(found.sentence, *(f"- {c}" for c in found.cautions if c not in found.sentence))
     columns = {
         "change": ("Change", "{}"),
-        "mean": ("Mean", "{:.2f}"),
-        "ends": ("90 % interval", "{}"),
+        "mean": ("Mean, 90 % interval", "{:.2f}"),
         "p_improved": ("Improved", "{:.3f}"),
     }
     title = (
         f"{pair.player}: {pair.putts_before} putts before, {pair.putts_after} after, "
         f"{pair.sessions} visits ({pair.design})"
     )
-    show(in_words(_with_ends(found.table), columns), title)
+    show(in_words(found.table.rename(columns={"lo": "mean_lo", "hi": "mean_hi"}), columns), title)
     if found.several is not None:
         columns = {
             "condition": ("Condition", "{}"),
             "putts": ("Putts", "{}"),
             "alone": ("Alone", "{:.2f}"),
-            "ratio": ("Shrunk", "{:.2f}"),
-            "ends": ("90 % interval", "{}"),
+            "ratio": ("Shrunk, 90 % interval", "{:.2f}"),
             "p_narrowest": ("Narrowest of all", "{:.2f}"),
         }
         title = "All conditions together, ratio of spreads"
-        show(in_words(_with_ends(found.several), columns), title)
-    tell(*(f"{name}: {book.sentence}" for name, book in found.classical.items() if book))
+        several = found.several.rename(columns={"lo": "ratio_lo", "hi": "ratio_hi"})
+        show(in_words(several, columns), title)
+    tell(*(f"{name}: {book.sentence}" for name, book in found.classical.items()))

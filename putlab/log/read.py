@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,7 @@ import pandas as pd
 from putlab.base.errors import LogError, UsageError
 from putlab.base.result import Result
 from putlab.base.settings import shipped
-from putlab.base.words import HIDING, counted, names_hidden, unless_hidden
+from putlab.base.words import HIDING, counted, names_hidden, no_such, unless_hidden
 from putlab.log import checks, headings
 from putlab.log.cells import read_labels
 from putlab.log.files import LogFiles, content_of, digest_of, find_files, joint_digest
@@ -132,12 +131,10 @@ def choose_player(players: list[str], wanted: str | None) -> str:
         return wanted
     if wanted is None and len(players) == 1:
         return players[0]
-    known = ", ".join(players[:12]) + (", …" if len(players) > 12 else "")
     if wanted is None:
+        known = ", ".join(players[:12]) + ", …" * (len(players) > 12)
         raise UsageError(f"the log has {len(players)} players; name one: {known}.")
-    near = get_close_matches(wanted, players, n=1)
-    hint = f" Did you mean {near[0]!r}?" if near else ""
-    raise UsageError(f"no player {unless_hidden(repr(wanted))} in the log; it has {known}.{hint}")
+    raise UsageError(no_such("player", wanted, players))
 
 
 def read_log(

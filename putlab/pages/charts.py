@@ -18,10 +18,3 @@ from putlab.pages.strokes_charts import (
     sensitivity_chart,
     strokes_lost_chart,
 )
-
-__all__ = [
-    "Chart", "backtest_chart", "change_chart", "chart_of", "diary_chart", "games_chart",
-    "main_lengths_ft", "next_hour_chart", "players_chart", "progress_chart",
-    "progress_table", "readings_chart", "sensitivity_chart",
-    "spread_chart", "strokes_lost_chart", "unusual_visits", "visit_spreads",
-]  # fmt: skip

@@ -6,10 +6,10 @@ content policy forbids requests. Names from the log are escaped by the template 
 
 import datetime
 import inspect
-import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,7 @@ from putlab import __version__
 from putlab.base import words
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
-from putlab.base.writing import write_text
+from putlab.base.writing import FULL_DIGITS, json_records, write_text
 from putlab.log.read import Log
 from putlab.log.rules import ASSUMED, MEANINGS, ReadingRules
 from putlab.model.design import REFERENCE_FT
@@ -297,16 +297,12 @@ def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:
     what each draws by player and name, a record a mark.
     """
     causes = [f.lost.table.assign(player=f.player) for f in everybody]
+    records = partial(json_records, digits=FULL_DIGITS)
     return {
         "meta": meta,
-        "estimates": _records(pd.concat([f.estimates for f in everybody])),
-        "advice": _records(pd.concat([f.advice.table for f in everybody])),
-        "causes": _records(pd.concat(causes)),
-        "changes": _records(pd.Series([f.change.to_dict() for f in everybody if f.change])),
-        "figures": {f.player: {c.name: _records(c.table) for c in f.charts} for f in everybody},
+        "estimates": records(pd.concat([f.estimates for f in everybody])),
+        "advice": records(pd.concat([f.advice.table for f in everybody])),
+        "causes": records(pd.concat(causes)),
+        "changes": records(pd.Series([f.change.to_dict() for f in everybody if f.change])),
+        "figures": {f.player: {c.name: records(c.table) for c in f.charts} for f in everybody},
     }
-
-
-def _records(values: pd.DataFrame | pd.Series) -> list[dict]:
-    # With None for what JSON has no number for.
-    return json.loads(values.to_json(orient="records", double_precision=15))

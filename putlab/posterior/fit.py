@@ -125,7 +125,7 @@ class Fit(Result):
 
     def green_sentences(self, player: str) -> list[str]:
         """Return where the green's spread comes from, and what tells line from pace there."""
-        said = [green_spread(self, player).sentence]
+        said = [green_spread(self, player)[1]]
         return said + [pace_sentence(self, player)] * bool(self.green_putts(player))
 
     def diagnostics(self) -> dict[str, list[Verdict]]:

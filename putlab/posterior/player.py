@@ -189,17 +189,8 @@ class Golfer(Result):
 # What a green adds: reading it, and its surface
 
 
-@dataclass(frozen=True)
-class GreenSpread:
-    """What a green adds to one golfer's spread, to be added in quadrature: ``skill.wider``."""
-
-    line_sd_deg: np.ndarray  # shape (draws, 1)
-    pace_sd_pct: np.ndarray  # shape (draws, 1)
-    sentence: str  # with where it comes from
-
-
-def green_spread(fit: Fit, player: str) -> GreenSpread:
-    """Return what a green adds to a player's spread, and where that comes from."""
+def green_spread(fit: Fit, player: str) -> tuple[np.ndarray, str]:
+    """Return what a green adds to line (degrees) and pace (percent), (2, draws), and whence."""
     golfer = fit.golfer(player)
     if putts := fit.green_putts(player):
         values = np.stack([golfer.draws("green", name) for name in GREEN_PARAMETERS])
@@ -219,7 +210,7 @@ def green_spread(fit: Fit, player: str) -> GreenSpread:
         f"{line:.1f}° in line ({line_low:.1f} to {line_high:.1f}) and {pace:.0f} % in pace "
         f"({pace_low:.0f} to {pace_high:.0f})."
     )
-    return GreenSpread(values[0, :, None], values[1, :, None], said)
+    return values, said
 
 
 def mixes(golfer: Golfer) -> bool:
@@ -236,8 +227,8 @@ def green_setting(golfer: Golfer) -> dict[str, Any]:
     mixed, putts = mixes(golfer), golfer.fit.green_putts(golfer.player)
     green, source = published_spread(mixed=mixed), GREEN_SOURCE
     if putts:
-        found = green_spread(golfer.fit, golfer.player)
-        green = float(np.median(found.line_sd_deg)), float(np.median(found.pace_sd_pct))
+        values, _ = green_spread(golfer.fit, golfer.player)
+        green = tuple(np.median(values, axis=1).tolist())
         source = f"estimated from {putts:,} putts made or missed on a green"
     known = {"green": green, "green_source": source, "mixed": mixed}
     return known | {"green_estimated": True} if putts else known

@@ -105,7 +105,9 @@ class Case:
 
     def savings(self, minutes: float) -> Savings:
         """Strokes a round saved by `minutes` that all go to one option, for every option."""
-        saved = np.array([_saved(self.strokes, effect, minutes) for effect in self.effects])
+        putts = [putts_of(option, minutes, self.learning) for option in OPTIONS]
+        changes = [[effect.changes(PRACTICE_FT, p) for p in putts] for effect in self.effects]
+        saved = np.array([[self.strokes.saved_parts(one) for one in each] for each in changes])
         # (repeats, options, middle or scatter, draws) to (options, middle or scatter, all draws)
         return Savings(*np.concatenate(np.moveaxis(saved, -1, 1)).transpose(2, 0, 1))
 
@@ -125,12 +127,6 @@ class Case:
             mean = {name: np.mean(both, axis=1, keepdims=True) for name, both in changes.items()}
             found.append(strokes.saved_a_round(mean))
         return np.stack(found, axis=1)
-
-
-def _saved(strokes: RoundStrokes, effect: PracticeEffect, minutes: float) -> np.ndarray:
-    """Strokes a round saved by each option's middle and scatter, (options, 2, draws)."""
-    plans = (putts_of(option, minutes, effect.learning) for option in OPTIONS)
-    return np.array([strokes.saved_parts(effect.changes(PRACTICE_FT, putts)) for putts in plans])
 
 
 def make_case(

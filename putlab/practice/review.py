@@ -7,6 +7,7 @@ each stretch of distance are held against them.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -18,20 +19,13 @@ from putlab.base import words
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import interval_probabilities
-from putlab.base.words import counted, listed, unless_hidden
+from putlab.base.words import counted, listed, no_such
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import Golfer
 from putlab.posterior.spots import BIAS_NAMES
-from putlab.practice.targets import (
-    FEWEST,
-    Band,
-    ordinary_days,
-    planned_putts,
-    readings_of,
-    usual_band,
-)
+from putlab.practice import targets
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, place_words, stretch_words
 
 Fitter = Callable[[Log], Fit]
@@ -225,7 +219,7 @@ def review_everybody(
     before, found = log_before(log, visits), []
     fitted = fit(before)
     for player, visit in visits.items():
-        today = readings_of(log, player, visit)
+        today = targets.readings_of(log, player, visit)
         table = judge(fitted.golfer(player), today, log.rules, seed=seed)
         table = table.assign(player=player, session=visit)[COLUMNS]
         mine = before.putts[before.putts["player"] == player]
@@ -240,10 +234,7 @@ def choose_session(log: Log, player: str, wanted: str | None) -> str:
     if wanted is None:
         wanted = known[-1]
     if wanted not in known:
-        shown = ", ".join(known if len(known) <= 8 else ["…", *known[-8:]])
-        raise UsageError(
-            f"{player} has no session {unless_hidden(repr(wanted))}; there are {shown}."
-        )
+        raise UsageError(no_such("session", wanted, known[::-1], player))
     if wanted == known[0]:
         raise UsageError(
             f"{wanted} is the first session of {player}: there is no usual to hold it "
@@ -276,9 +267,8 @@ def _notes(
     if len(few):
         places = few[["component", "from_ft", "to_ft"]].itertuples(index=False, name=None)
         where = listed(f"{name} {place_words(*ends)}" for name, *ends in places)
-        notes.append(
-            f"Fewer than {FEWEST} putts were read of {where}: too little to say, good or bad."
-        )
+        fewer = f"Fewer than {targets.FEWEST} putts were read of {where}"
+        notes.append(f"{fewer}: too little to say, good or bad.")
     here = (log.putts["player"] == player) & (log.putts["session"] == session)
     now, then = log.putts.loc[here, "condition"].dropna(), before["condition"].dropna()
     new = sorted(set(now) - set(then))
@@ -299,15 +289,13 @@ def judge(
     golfer: Golfer, today: pd.DataFrame, rules: ReadingRules, *, seed: int = 0
 ) -> pd.DataFrame:
     """A day's `readings_of` against ordinary days: `COLUMNS` but player and session."""
-    days = ordinary_days(golfer, today, rules, seed=seed) if len(today) else {}
+    days_of = partial(targets.ordinary_days, golfer, rules=rules, seed=seed)
+    days = days_of(today) if len(today) else {}
     # Putts in whose days the band is that a plan would set for each length.
-    planned = {
-        length_ft: ordinary_days(golfer, planned_putts(length_ft, 10), rules, seed=seed)
-        for length_ft in np.unique(today["distance_ft"])
-    }
+    planned = {d: days_of(targets.planned_putts(d, 10)) for d in today["distance_ft"].unique()}
     lengths, rows = today["distance_ft"].to_numpy(float), []
     for name, drawn in days.items():
-        bands = {d: usual_band(name, shown[name], d, rules) for d, shown in planned.items()}
+        bands = {d: targets.usual_band(name, shown[name], d, rules) for d, shown in planned.items()}
         read = today[name].notna().to_numpy()
         for place, ends in enumerate(STRETCHES):
             here = read & (np.digitize(lengths, EDGES_FT) == place + 1)
@@ -322,7 +310,7 @@ def judge(
     return _judged(pd.DataFrame(rows, columns=COLUMNS[2:-2]))
 
 
-def measured(errors: np.ndarray, bands: list[Band]) -> dict[str, np.ndarray]:
+def measured(errors: np.ndarray, bands: list[targets.Band]) -> dict[str, np.ndarray]:
     """What is compared, of errors as read (days, putts), day by day; no spread of one putt."""
     several = errors.shape[1] > 1
     inside = [band.holds(putt) for band, putt in zip(bands, errors.T, strict=True)]
@@ -335,7 +323,7 @@ def measured(errors: np.ndarray, bands: list[Band]) -> dict[str, np.ndarray]:
 
 def _compared(putts: int, today: float, ordinary: np.ndarray) -> tuple[float, ...]:
     """Today's value, the usual one, the ends of ordinary days, and the chance of today's."""
-    if putts < FEWEST or not np.isfinite(today):
+    if putts < targets.FEWEST or not np.isfinite(today):
         return (today, *[np.nan] * 4)
     ends = np.quantile(ordinary, interval_probabilities())
     return (today, float(np.median(ordinary)), *ends, two_sided(today, ordinary))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from putlab.base.errors import UsageError, expect
+from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.words import listed
 from putlab.model.readings import COMPONENTS
@@ -109,12 +109,10 @@ def drill_minutes(minutes: float) -> float:
     UsageError
         There is no time for one drill.
     """
-    expect(0 < minutes < np.inf, "minutes", minutes, "a time above 0")
-    if minutes < SHORTEST_SESSION:
-        raise UsageError(
-            f"{minutes:g} minutes are too few: warm-up and counted game take "
-            f"{WARM_UP_MINUTES + GAME_MINUTES:g}; allow at least {SHORTEST_SESSION:g}."
-        )
+    room = (
+        f"{SHORTEST_SESSION:g} or more, as warm-up and counted game take all but {LEAST_MINUTES:g}"
+    )
+    expect(SHORTEST_SESSION <= minutes < np.inf, "minutes", minutes, room)
     return minutes - WARM_UP_MINUTES - GAME_MINUTES
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL
 from putlab.base.words import counted, percent, sure
+from putlab.base.writing import FULL_DIGITS, json_records
 from putlab.trial import conditions as layout
 from putlab.trial.boundary import CANNOT_TELL, HELPED, HURT, LONGEST, NO_DIFFERENCE, SESSION_PUTTS
 from putlab.trial.classical import Classical, disagreement
@@ -162,7 +163,8 @@ class Comparison(Result):
         pair, (before, after) = self.conditions, self.conditions.labels
         counts = ("player", "putts_before", "putts_after", "sessions", "sessions_shared", "design")
         whole = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"}
-        whole |= {n: _records(of) for n, of in whole.items() if isinstance(of, pd.DataFrame)}
+        tables = {n: of for n, of in whole.items() if isinstance(of, pd.DataFrame)}
+        whole |= {n: json_records(of, FULL_DIGITS) for n, of in tables.items()}
         return {"before": before, "after": after, **{n: getattr(pair, n) for n in counts}} | {
             **whole,
             "plan": self.plan and vars(self.plan),
@@ -170,11 +172,6 @@ class Comparison(Result):
             "cautions": self.cautions,
             "sentence": self.sentence,
         }
-
-
-def _records(table: pd.DataFrame) -> list[dict]:
-    # A missing value is None, as JSON has it.
-    return table.astype(object).where(table.notna(), None).to_dict("records")
 
 
 def gauge(verdict: str, p_detect: float) -> str:

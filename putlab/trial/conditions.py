@@ -1,12 +1,11 @@
 """The two conditions of a comparison: their putts, how they lie in time, what was planned."""
 
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 
 import pandas as pd
 
 from putlab.base.errors import UsageError
-from putlab.base.words import unless_hidden
+from putlab.base.words import no_such
 from putlab.log.read import Log, choose_player
 from putlab.model.readings import practice_putts
 from putlab.posterior.fit import Fit
@@ -192,12 +191,9 @@ def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) ->
     if player is not None:
         mine = counts[counts["player"] == choose_player(list(counts["player"].unique()), player)]
     known = list(mine["label"].unique())
-    if wanted in known:
-        return
-    offer = f"{', '.join(map(repr, known[:12]))}."
-    if near := get_close_matches(wanted, known, n=1, cutoff=0.4):
-        offer += f" Did you mean {near[0]!r}?"
-    if known == [UNLABELLED]:
-        offer = "no condition labels at all. Write what was under test in the column 'condition'."
     who = player or "the log"
-    raise UsageError(f"no condition {unless_hidden(repr(wanted))} here; {who} has {offer}")
+    if known == [UNLABELLED]:
+        labels = "no condition labels at all. Write what was under test in the column 'condition'."
+        raise UsageError(f"{who} has {labels}")
+    if wanted not in known:
+        raise UsageError(no_such("condition", wanted, known, who))

@@ -30,8 +30,8 @@ LENGTHS_FT = [4.0, 8.0, 14.0, 24.0]
 
 def on_green(golfer, distance_ft, **day):
     """Return a golfer's skill with what a green adds."""
-    green = green_spread(golfer.fit, golfer.player)
-    return golfer.skill(distance_ft, **day).wider(green.line_sd_deg, green.pace_sd_pct)
+    green, _ = green_spread(golfer.fit, golfer.player)
+    return golfer.skill(distance_ft, **day).wider(*green[..., None])
 
 
 # The demo
@@ -104,9 +104,9 @@ def joint_fit(joint_log):
 
 @pytest.mark.slow
 def test_readings_and_a_green_together_recover_both(joint_fit):
-    green = green_spread(joint_fit, "player 1")
-    assert "was estimated from" in green.sentence
-    for draws, name in ((green.line_sd_deg, "line"), (green.pace_sd_pct, "pace")):
+    green, said = green_spread(joint_fit, "player 1")
+    assert "was estimated from" in said
+    for draws, name in zip(green, ("line", "pace"), strict=True):
         _, low, high = summary(draws[:, 0])
         assert low < GREEN[name] < high
         assert high / low < 3.5  # the prior alone: 5.2
@@ -143,8 +143,8 @@ def test_a_log_of_both_is_fitted_to_both(joint_fit):
 def test_a_decision_takes_the_green_that_was_estimated(joint_fit):
     golfer = joint_fit.golfer("player 1")
     case = make_case(golfer, draws=10)
-    green = green_spread(joint_fit, "player 1")
-    medians = np.median(green.line_sd_deg), np.median(green.pace_sd_pct)
+    green, _ = green_spread(joint_fit, "player 1")
+    medians = tuple(np.median(green, axis=1))
     assert case.round.green == pytest.approx(medians)
     table = assumption_table(case).set_index("name")
     assert table.loc["green_line_sd_deg", "from"] == "data"

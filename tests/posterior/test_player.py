@@ -117,12 +117,12 @@ def test_the_report_says_what_tells_line_from_pace():
 
 @pytest.mark.slow
 def test_without_putts_on_a_green_its_spread_is_the_published(demo_fit):
-    green = green_spread(demo_fit, "alder")
-    assert "published split of variance" in green.sentence
-    assert "Karlsen and Nilsson" in green.sentence
+    green, said = green_spread(demo_fit, "alder")
+    assert "published split of variance" in said
+    assert "Karlsen and Nilsson" in said
     line, pace = published_green()
-    assert np.median(green.line_sd_deg) == pytest.approx(line, rel=0.06)
-    assert np.median(green.pace_sd_pct) == pytest.approx(pace, rel=0.06)
+    assert np.median(green[0]) == pytest.approx(line, rel=0.06)
+    assert np.median(green[1]) == pytest.approx(pace, rel=0.06)
     skill = demo_fit.golfer("alder").skill([6.0, 20.0])
-    wider = skill.wider(green.line_sd_deg, green.pace_sd_pct)
+    wider = skill.wider(*green[..., None])
     assert np.all(wider.line_sd_deg > skill.line_sd_deg)
