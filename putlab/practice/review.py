@@ -234,7 +234,7 @@ def choose_session(log: Log, player: str, wanted: str | None) -> str:
     if wanted is None:
         wanted = known[-1]
     if wanted not in known:
-        raise UsageError(no_such("session", wanted, known[::-1], player))
+        raise UsageError(no_such("session", wanted, known[-12:], player))
     if wanted == known[0]:
         raise UsageError(
             f"{wanted} is the first session of {player}: there is no usual to hold it "

@@ -109,9 +109,7 @@ def drill_minutes(minutes: float) -> float:
     UsageError
         There is no time for one drill.
     """
-    room = (
-        f"{SHORTEST_SESSION:g} or more, as warm-up and counted game take all but {LEAST_MINUTES:g}"
-    )
+    room = f"{SHORTEST_SESSION:g} or more, warm-up and counted game included"
     expect(SHORTEST_SESSION <= minutes < np.inf, "minutes", minutes, room)
     return minutes - WARM_UP_MINUTES - GAME_MINUTES
 

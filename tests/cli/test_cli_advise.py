@@ -130,7 +130,7 @@ def test_everybody_gets_a_plan_where_nobody_is_named(command, capsys):
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
-    [(["--minutes", 10], "too few"), (["-o", "plan.docx"], ".csv (rows to fill in)")],
+    [(["--minutes", 10], "18 or more"), (["-o", "plan.docx"], ".csv (rows to fill in)")],
 )
 def test_a_plan_that_cannot_be_is_refused(command, capsys, arguments, words):
     assert command("plan", DEMO, *arguments) == 2
@@ -149,4 +149,4 @@ def test_a_review_is_written_and_shown(command, tmp_path, capsys):
 
 def test_a_visit_that_is_not_there_is_told(command, capsys):
     assert command("review", DEMO, "--session", "2030-01-01") == 2
-    assert "there are" in capsys.readouterr().err
+    assert "rowan has '" in capsys.readouterr().err

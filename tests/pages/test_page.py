@@ -181,7 +181,7 @@ def test_what_other_rooms_say_stands_in_the_page_as_they_say_it(demo_log, demo_f
     advice = advise(golfer)
     session = {"minutes": SESSION_MINUTES, "seed": demo_fit.seed, "session": NEXT}
     next_session = make_plan(golfer, demo_log.rules, advice, **session)
-    said = [green_spread(demo_fit, player).sentence, *next_session.order]
+    said = [green_spread(demo_fit, player)[1], *next_session.order]
     said += [next_session.warm_up, next_session.game_words, *next_session.cautions]
     said += [drill_words(goal) for goal in next_session.targets]
     prior = advice.assumptions[advice.assumptions["from"] == "prior"]

@@ -136,7 +136,7 @@ def test_the_list_of_a_log_in_metres_is_in_metres(plan):
 
 
 def test_too_short_a_session_is_refused():
-    with pytest.raises(UsageError, match="too few"):
+    with pytest.raises(UsageError, match="18 or more, warm-up"):
         made_plan(minutes=15)
 
 

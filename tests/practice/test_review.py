@@ -209,7 +209,7 @@ def test_the_last_visit_is_reviewed_where_none_is_named(log):
 
 
 def test_an_unknown_visit_lists_those_there_are(log):
-    with pytest.raises(UsageError, match="visit 03, visit 04"):
+    with pytest.raises(UsageError, match="'visit 03', 'visit 04'"):
         choose_session(log, "player 1", "visit 9")
 
 

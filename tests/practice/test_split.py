@@ -107,7 +107,7 @@ def test_returns_diminish(golfer):
 
 
 def test_too_few_minutes_are_refused(case):
-    with pytest.raises(UsageError, match="allow at least 18"):
+    with pytest.raises(UsageError, match="18 or more, warm-up"):
         split_minutes(case, 12)
 
 
