@@ -79,6 +79,13 @@ def practice_putts(putts: pd.DataFrame) -> pd.DataFrame:
     return putts.assign(length=length)
 
 
+def with_errors(putts: pd.DataFrame) -> pd.DataFrame:
+    """Add what `practice_putts` missed by as read: ``line``, degrees, ``pace``, % of the target."""
+    return putts.assign(
+        line=putts["line_deg"], pace=100 * (putts["roll_ft"] / putts["target_ft"] - 1)
+    )
+
+
 def first_putts(putts: pd.DataFrame) -> pd.DataFrame:
     """Return the first putts of a log, wherever they were struck."""
     order = putts.groupby(["player", "session"], sort=False).cumcount()

@@ -9,8 +9,7 @@ from putlab.pages.progress_charts import (
     progress_table,
     unusual_visits,
 )
-from putlab.pages.readings_chart import backtest_chart, readings_chart
-from putlab.pages.skill_charts import spread_chart, visit_spreads
+from putlab.pages.skill_charts import backtest_chart, readings_chart, spread_chart, visit_spreads
 from putlab.pages.strokes_charts import (
     games_chart,
     next_hour_chart,

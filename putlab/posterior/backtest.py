@@ -17,7 +17,7 @@ from putlab.base.settings import FAR, INTERVAL, SEED
 from putlab.base.words import counted, listed, percent
 from putlab.log.checks import visit_read
 from putlab.log.read import Log
-from putlab.model.readings import COMPONENTS, INTERVALS, lengths_ft, practice_putts
+from putlab.model.readings import COMPONENTS, INTERVALS, lengths_ft, practice_putts, with_errors
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import Golfer
 
@@ -172,13 +172,11 @@ def _key(log: Log) -> str:
 
 def _predictions(log: Log, last: pd.Index, fit: Fit) -> Iterator[pd.DataFrame]:
     """Return the readings of every player's last visit, and their chances."""
-    putts = practice_putts(log.putts)
+    putts = with_errors(practice_putts(log.putts))
     lengths = lengths_ft(putts["distance_ft"])
-    pace_pct = 100 * (putts["roll_ft"] / putts["target_ft"] - 1)
-    putts = putts.assign(shown_line=putts["line_deg"], shown_pace=pace_pct)
     for component in COMPONENTS:
         rows = INTERVALS[component](putts, log.rules)
-        rows = rows.assign(component=component, shown=rows[f"shown_{component}"])
+        rows = rows.assign(component=component, shown=rows[component])
         predicted = rows.index.isin(last)
         for player, own in rows[predicted & rows["player"].isin(fit.players)].groupby("player"):
             known = rows[~predicted & (rows["player"] == player)]

@@ -136,9 +136,8 @@ def fit_one(log: Log, work: Callable | None, seed: int, options: dict[str, Any])
 
 def reason(error: BaseException) -> str:
     """Return why a player has no result: the kit's own errors as they are, others by kind."""
-    if isinstance(error, PutlabError):
-        return str(error)
-    return f"the work stopped ({type(error).__name__}: {error})"
+    stopped = f"the work stopped ({type(error).__name__}: {error})"
+    return str(error) if isinstance(error, PutlabError) else stopped
 
 
 def run_jobs(

@@ -13,7 +13,7 @@ from putlab.base.settings import M_PER_FT
 from putlab.base.words import SPOKEN, THIN, spoken
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
-from putlab.model.readings import COMPONENTS, practice_putts
+from putlab.model.readings import COMPONENTS, practice_putts, with_errors
 from putlab.model.spread import MISHIT_TIMES, cell_location, chance_and_slopes
 from putlab.posterior.player import Golfer
 
@@ -143,16 +143,8 @@ def readings_of(log: Log, player: str, session: str) -> pd.DataFrame:
     # Degrees and percent of the target, NaN where not read; games are left out.
     putts = practice_putts(log.putts)
     mine = (putts["player"] == player) & (putts["session"] == session) & ~putts["counted"]
-    putts = putts[mine]
-    return pd.DataFrame(
-        {
-            "distance_ft": putts["distance_ft"],
-            "target_ft": putts["target_ft"],
-            "warm_up": putts["warm_up"],
-            "line": putts["line_deg"],
-            "pace": 100 * (putts["roll_ft"] / putts["target_ft"] - 1),
-        }
-    ).reset_index(drop=True)
+    columns = ["distance_ft", "target_ft", "warm_up", *COMPONENTS]
+    return with_errors(putts[mine])[columns].reset_index(drop=True)
 
 
 def planned_putts(distance_ft: float, putts: int) -> pd.DataFrame:

@@ -7,7 +7,7 @@ and ``tests/calibration/trial_designs.py`` say how far it is from sampling.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -62,7 +62,7 @@ def story_of(design: Design, player: str, scales: dict[str, float]) -> "Story":
     visits = design.sessions.query("player == @player").set_index("session")
     practised = rows["session"].map(visits["practised"]).to_numpy()
     length, visit = (pd.get_dummies(rows[n]).to_numpy(float) for n in ("length", "session"))
-    return story(
+    return Story(
         by_name(design.data["priors"]),
         scales,
         log_distance(design.lengths_ft[np.sort(rows["length"].unique())]),
@@ -74,57 +74,44 @@ def story_of(design: Design, player: str, scales: dict[str, float]) -> "Story":
     )
 
 
-def story(
-    prior: dict[str, float],
-    scales: dict[str, float],
-    x: np.ndarray,  # log distance of each length
-    length: np.ndarray,  # (rows, lengths), 1 where a row is at it; so the next two
-    visit: np.ndarray,
-    changed: np.ndarray,
-    covariates: np.ndarray,  # (rows, 3): practised, warming up, counted
-    readings: np.ndarray,  # (4, rows): lo, hi, noise, count
-) -> "Story":
-    """The terms behind rows, and what is believed of them."""
-    near, visits, held = length_correlation(x, x), np.eye(visit.shape[1]), np.eye(changed.shape[1])
-    level = prior["sd_log_sd"] ** 2 + prior["slope_sd"] ** 2 * np.outer(x, x)
-    covariances = {
-        "level": level + scales["spot_sd"] ** 2 * near,
-        "visit_form": visits * scales["visit_form_sd"] ** 2,
-        "trend": np.array(prior["trend_sd"] ** 2),
-        "warm_up": np.array(prior["warm_up_sd"] ** 2),
-        "counted": np.array(prior["counted_sd"] ** 2),
-        "effect": held * prior["effect_sd"] ** 2,
-        "effect_slope": held * prior["effect_slope_sd"] ** 2,
-        "bias": prior["bias_sd"] ** 2 + scales["bias_spot_sd"] ** 2 * near,
-        "visit_bias": visits * scales["visit_bias_sd"] ** 2,
-        "shift": held * prior["shift_sd"] ** 2,
-    }
-    size = [block.shape[0] if block.ndim else 1 for block in covariances.values()]
-    places = np.split(np.arange(sum(size)), np.cumsum(size)[:-1])
-    spread = np.hstack([length, visit, covariates, changed, changed * (length @ x)[:, None]])
-    middle = np.hstack([length, visit, changed])
-    return Story(
-        spread=spread,
-        middle=middle,
-        prior_mean=np.repeat([np.log(prior["sd_median"]), 0.0], [len(x), sum(size) - len(x)]),
-        prior_precision=np.linalg.inv(block_diag(*covariances.values())),
-        places=dict(zip(covariances, places, strict=True)),
-        readings=readings,
-        mishit_share=scales["mishit_share"],
-    )
-
-
-@dataclass(frozen=True)
 class Story:
     """One player's rows, the linear terms behind each, and what is believed of these."""
 
-    spread: np.ndarray  # (rows, terms of the log sd), which come first
-    middle: np.ndarray  # (rows, terms of the mean)
-    prior_mean: np.ndarray
-    prior_precision: np.ndarray
-    places: dict[str, np.ndarray]  # of each kind of term
-    readings: np.ndarray  # (4, rows): lo, hi, noise, count
-    mishit_share: float
+    def __init__(
+        self,
+        prior: dict[str, float],
+        scales: dict[str, float],
+        x: np.ndarray,  # log distance of each length
+        length: np.ndarray,  # (rows, lengths), 1 where a row is at it; so the next two
+        visit: np.ndarray,
+        changed: np.ndarray,
+        covariates: np.ndarray,  # (rows, 3): practised, warming up, counted
+        readings: np.ndarray,  # (4, rows): lo, hi, noise, count
+    ) -> None:
+        near, level = length_correlation(x, x), np.outer(x, x) * prior["slope_sd"] ** 2
+        visits, held = np.eye(visit.shape[1]), np.eye(changed.shape[1])
+        covariances = {
+            "level": prior["sd_log_sd"] ** 2 + level + scales["spot_sd"] ** 2 * near,
+            "visit_form": visits * scales["visit_form_sd"] ** 2,
+            "trend": np.array(prior["trend_sd"] ** 2),
+            "warm_up": np.array(prior["warm_up_sd"] ** 2),
+            "counted": np.array(prior["counted_sd"] ** 2),
+            "effect": held * prior["effect_sd"] ** 2,
+            "effect_slope": held * prior["effect_slope_sd"] ** 2,
+            "bias": prior["bias_sd"] ** 2 + scales["bias_spot_sd"] ** 2 * near,
+            "visit_bias": visits * scales["visit_bias_sd"] ** 2,
+            "shift": held * prior["shift_sd"] ** 2,
+        }
+        size = [block.shape[0] if block.ndim else 1 for block in covariances.values()]
+        places = np.split(np.arange(sum(size)), np.cumsum(size)[:-1])
+        self.places = dict(zip(covariances, places, strict=True))  # of each kind of term
+        # Terms of the log sd come first, then those of the mean: (rows, terms) each.
+        slope = changed * (length @ x)[:, None]
+        self.spread = np.hstack([length, visit, covariates, changed, slope])
+        self.middle = np.hstack([length, visit, changed])
+        self.prior_mean = np.repeat([np.log(prior["sd_median"]), 0.0], [len(x), sum(size) - len(x)])
+        self.prior_precision = np.linalg.inv(block_diag(*covariances.values()))
+        self.readings, self.mishit_share = readings, scales["mishit_share"]
 
     def drawn(self, names: Sequence[str]) -> dict[str, np.ndarray]:
         """Draws of some kinds of term, (draws, terms) each."""

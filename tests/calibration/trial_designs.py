@@ -58,7 +58,7 @@ from putlab.trial.conditions import (
 )
 from putlab.trial.contrast import contrast, widened
 from putlab.trial.design import FOR_THE_CHANGE, Assumptions, design_trial
-from putlab.trial.quick import quick_posterior, story
+from putlab.trial.quick import Story, quick_posterior
 
 LENGTHS_FT = (5.0, 10.0, 20.0)
 SD_DEG, STEP_DEG, MISHITS, FORM, SETUP_DEG = 1.0, 1.0, 0.02, 0.06, 0.25
@@ -223,7 +223,7 @@ def scales_of(rows):
               for n in ("spot", "bias_spot", "visit_bias", "visit_form")}  # fmt: skip
     scales["mishit_share"] = MISHIT_MOST * prior.mishit_a / (prior.mishit_a + prior.mishit_b)
     for _ in range(3):
-        told = story(vars(prior), scales, X, **rows)
+        told = Story(vars(prior), scales, X, **rows)
         mode, covariance = told.solved()
         for name in ("visit_bias", "visit_form"):
             at = told.places[name]
@@ -284,7 +284,7 @@ def asked(log, pairs=(("A", "B"),), planned=VISITS, named=False):
                 yield done, APART, NOT_BY_DESIGN, np.nan, np.nan
                 continue
             scales = scales or scales_of(rows)
-            draws = draws or story(vars(prior), scales, X, **then).drawn(NEEDED)
+            draws = draws or Story(vars(prior), scales, X, **then).drawn(NEEDED)
             weight = n * m / np.maximum(n + m, 1)
             effect, slope = (np.diff(draws[of][:, places_of], axis=1)[:, 0] for of in NEEDED[:2])
             middle = X @ weight / weight.sum()

@@ -15,8 +15,8 @@ from execute_notebooks import execute
 from putlab.base.errors import OutputError
 from putlab.base.settings import shipped
 from putlab.cli.app import build_app
+from putlab.cli.check import FOLDERS, copy_out
 from putlab.cli.console import run
-from putlab.cli.files import FOLDERS, copy_out
 
 FOLDER = shipped("notebooks")
 NAMES = [
