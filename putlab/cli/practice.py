@@ -21,20 +21,6 @@ if TYPE_CHECKING:
     from putlab.practice.advice import Advice
 
 
-Experience = Annotated[
-    str | None,
-    Option(help="Putts struck at a length before: new, season, club, professional or a number."),
-]
-Reference = Annotated[
-    str | None,
-    Option(help="Who strokes are lost to: tour, scratch, a handicap of 5 to 25, or a CSV."),
-]
-Mix = Annotated[
-    str | None,
-    Option(help="First putts of a round: tour, scratch, 5 to 25 (default 10), own, or a CSV."),
-]
-
-
 # Three stretches of those that advice is given for, on a mat of six or seven metres.
 LENGTHS = {"ft": "4,10,20", "m": "1,3,6"}
 
@@ -77,9 +63,16 @@ def advise(
     log: options.LogPath,
     minutes: Annotated[float, options.number("Practice time, minutes", 1, 6000)] = 60.0,
     player: options.Player = None,
-    experience: Experience = None,
-    reference: Reference = None,
-    mix: Mix = None,
+    experience: Annotated[
+        str | None,
+        Option(help="Putts at a length before: new, season, club, professional or e.g. 500."),
+    ] = None,
+    reference: Annotated[
+        str | None, Option(help="Who strokes are lost to: tour, scratch, handicap 5 to 25, a CSV.")
+    ] = None,
+    mix: Annotated[
+        str | None, Option(help="First putts: tour, scratch, 5 to 25 (default 10), own, or a CSV.")
+    ] = None,
     stimp_ft: options.StimpFt = STIMP_FT,
     past_ft: options.PastFt = PAST_FT,
     hours: Annotated[float, options.number("The longer horizon: hours in all", 0.1, 10_000)] = 10.0,

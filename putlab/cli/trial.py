@@ -68,7 +68,7 @@ def _show_trial(design: TrialDesign, before: str, after: str) -> None:
         "putts_a_condition": ("Putts a condition", "{:,}"),
         "chance": ("Chance of having seen it by then", "{:.0%}"),
     }
-    show(in_words(design.chances, columns))
+    show(in_words(design.table, columns))
 
 
 def compare(

@@ -113,12 +113,7 @@ def each_player(
     size = putts[["session", "distance_ft", "condition"]].nunique().sort_index()
     alike = size.sort_values([*size], kind="stable").index
     jobs = {name: (log.only(name), work, player_seed(seed, name), options) for name in alike}
-
-    def finished(player: str, done: int) -> None:
-        if progress:
-            progress(done, len(jobs), f"{done} of {len(jobs)} players done, last {player}")
-
-    results, failed = run_jobs(fit_one, jobs, workers=workers, cluster=cluster, finished=finished)
+    results, failed = run_jobs(fit_one, jobs, workers=workers, cluster=cluster, progress=progress)
     return RosterResult(
         {name: results[name] for name in putts.groups if name in results},
         {name: reason(failed[name]) for name in putts.groups if name in failed},
@@ -146,7 +141,7 @@ def run_jobs(
     *,
     workers: int | None = None,
     cluster: str | None = None,
-    finished: Callable[[str, int], object] = lambda name, done: None,
+    progress: Callable[[int, int, str], None] | None = None,
 ) -> tuple[dict[str, Any], dict[str, BaseException]]:
     """Run a function once a job, in processes here or on a Dask cluster: results and errors.
 
@@ -166,7 +161,9 @@ def run_jobs(
                 failed[name] = error
             else:
                 continue
-            finished(name, len(results) + len(failed))
+            if progress:
+                done = len(results) + len(failed)
+                progress(done, len(jobs), f"{done} of {len(jobs)} players done, last {name}")
 
     most = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
     with _dask(cluster) if cluster else _processes(most) as pool:

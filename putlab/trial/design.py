@@ -80,7 +80,7 @@ class TrialDesign(Result):
         Putts a condition that this trial needs.
     sessions, putts_each : int
         Visits, and putts of each condition at each length in a visit.
-    chances : pandas.DataFrame
+    table : pandas.DataFrame
         ``sessions, putts_a_condition, chance``: chance of ``helped`` by then if the change is
         as large as that.
     assumptions : Assumptions
@@ -96,7 +96,7 @@ class TrialDesign(Result):
     putts_a_condition: int
     sessions: int
     putts_each: int
-    chances: pd.DataFrame = field(repr=False)
+    table: pd.DataFrame = field(repr=False)
     assumptions: Assumptions
     seed: int
 
@@ -111,14 +111,9 @@ class TrialDesign(Result):
         return Plan(self.metric, self.detect_pct, 2 * self.scheduled_a_condition, self.sessions)
 
     @property
-    def table(self) -> pd.DataFrame:
-        """``sessions, putts_a_condition, chance``: chance of ``helped`` by then."""
-        return self.chances
-
-    @property
     def sentence(self) -> str:
         """The design in plain words."""
-        chance = self.chances["chance"].iloc[-1]
+        chance = self.table["chance"].iloc[-1]
         return (
             f"To see a cut of {self.detect_pct:g} % in {METRICS[self.metric]}: "
             f"{self.putts_a_condition:,} putts a condition, laid out as {self.sessions} visits of "
@@ -257,7 +252,7 @@ def design_trial(
         putts_a_condition=needed,
         sessions=visits,
         putts_each=each,
-        chances=_chances(visits, each * len(lengths), base, means, seed),
+        table=_chances(visits, each * len(lengths), base, means, seed),
         assumptions=assumptions,
         seed=seed,
     )

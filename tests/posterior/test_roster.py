@@ -93,14 +93,14 @@ def test_a_dead_process_costs_its_own_job_one_try_and_no_other_any(tmp_path):
     done = []
     # One process, so that it is known who was at work when it died.
     results, failed = run_jobs(
-        roster_jobs.run, jobs(tmp_path, **kinds), workers=1, finished=lambda *at: done.append(at)
+        roster_jobs.run, jobs(tmp_path, **kinds), workers=1, progress=lambda *at: done.append(at)
     )
     assert results == {"a": 2, "c": 1, "d": 1}
     assert set(failed) == {"b", "e"}
     assert attempts(tmp_path, "b") == 2
     assert attempts(tmp_path, "e") == 1, "a fit that failed its checks would fail again"
-    assert sorted(name for name, _ in done) == ["a", "b", "c", "d", "e"]
-    assert [number for _, number in done] == [1, 2, 3, 4, 5]
+    assert sorted(said[-1] for *_, said in done) == ["a", "b", "c", "d", "e"]
+    assert [number for number, *_ in done] == [1, 2, 3, 4, 5]
 
 
 def test_a_cluster_names_what_failed(tmp_path, cluster):

@@ -58,7 +58,7 @@ def test_the_covered_case_is_the_exact_f_test_and_the_cost_of_checking(detect):
 
 
 def test_the_chance_rises_with_visits_and_ends_near_the_one_designed_for():
-    chance = design_trial([5, 10, 20], 15).chances["chance"]
+    chance = design_trial([5, 10, 20], 15).table["chance"]
     assert chance.is_monotonic_increasing
     assert 0.75 < chance.iloc[-1] < 0.85
     assert chance.iloc[len(chance) // 2] < 0.5
