@@ -65,7 +65,7 @@ def advise(
     player: options.Player = None,
     experience: Annotated[
         str | None,
-        Option(help="Putts at a length before: new, season, club, professional or e.g. 500."),
+        Option(help="Putts struck at a length before: new, season, club, professional, a number."),
     ] = None,
     reference: Annotated[
         str | None, Option(help="Who strokes are lost to: tour, scratch, handicap 5 to 25, a CSV.")
