@@ -152,13 +152,13 @@ def later_putts(
     ``Leaves.cells @`` their sum over the last axis is the mean of the putts still to come.
     """
     mean = mean or skill.mean
-    solved_ft, later_ft = grid.cells_ft[:: grid.HOLING], grid.cells_ft[:: grid.LATER]
+    solved_ft, later_ft = grid.cells_ft[:: grid.NODES], grid.cells_ft[:: grid.LATER]
 
     def holed(part: Skill) -> np.ndarray:
         return holed_chance(FlatScatter.of(part, past_ft), stimp_ft)
 
     missed = 1 - over_parts(skill.at(solved_ft), holed, mean=mean.at(solved_ft))
-    missed = np.clip(grid.fill(grid.HOLING) @ missed[..., None], 0.0, 1.0)
+    missed = np.clip(grid.fill(grid.NODES) @ missed[..., None], 0.0, 1.0)
     cells = leaves_of(skill.at(later_ft), past_ft, stimp_ft, grid, mean=mean.at(later_ft)).cells
     # Smooth in log distance and small: few distances carry the chances of more than one.
     fill = grid.fill(grid.LATER)

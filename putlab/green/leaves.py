@@ -17,8 +17,8 @@ AT_HOLE, AT_HOLE_SOFT, AT_HOLE_HARD = 16, 3, 8
 # A few nodes, and more for putts that scatter over many feet, as what a leave costs changes
 # within a few feet: roll-outs of misses at the hole; directions on each side of the hole, and
 # their roll-outs on each side of it.
-AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT = 7, 0.5
-BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 5, 0.8, 12, 1.2
+AT_HOLE_ROLLS, AT_HOLE_ROLLS_PER_FT = 6, 0.5
+BESIDE, BESIDE_PER_FT, ROLLS, ROLLS_PER_FT = 4, 0.8, 12, 1.2
 # A chance of missing below this is none: rounding.
 NO_MISS = 1e-14
 
@@ -51,8 +51,9 @@ class LeaveGrid:
 
     FIRST_FT = 0.25
     CELLS = 257
-    # Chances of holing are computed at every fourth cell, later putts at every eighth.
-    HOLING, LATER = 4, 8
+    # Chances of holing, and the putts of a round, are computed at every eighth cell; where second
+    # putts and later ones stop, which few putts follow, at every sixteenth.
+    NODES, LATER = 8, 16
 
     @cached_property
     def cells_ft(self) -> np.ndarray:

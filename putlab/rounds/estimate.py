@@ -15,6 +15,9 @@ from putlab.posterior.player import Golfer, green_setting, with_ends
 from putlab.posterior.spots import own_curve
 from putlab.rounds.expected import new_day_skill
 
+# Draws whose putts are solved: an interval's end is known to half of the last digit shown.
+DRAWS = 500
+
 OWN_CURVE = ["line_vs_own", "line_p_wider", "pace_vs_own", "pace_p_wider"]
 
 
@@ -82,7 +85,7 @@ def estimate(
 
 
 def _golfer_table(golfer: Golfer, stimp_ft: float, past_ft: float) -> pd.DataFrame:
-    table, on_day = golfer.table, new_day_skill(golfer)
+    table, on_day = golfer.table, new_day_skill(golfer).thinned(DRAWS)
     # On a real green: the golfer's own where the log told of it.
     on_green = on_day.wider(*green_setting(golfer)["green"])
     for prefix, skill in (("", on_day), ("green_", on_green)):

@@ -86,7 +86,7 @@ class RoundSetting:
     @property
     def nodes_ft(self) -> np.ndarray:
         """Where putts are struck from, shape (n,)."""
-        return self.grid.cells_ft[:: LeaveGrid.LATER]
+        return self.grid.cells_ft[:: LeaveGrid.NODES]
 
 
 def round_setting(
@@ -117,7 +117,7 @@ def solve_chain(chain: np.ndarray, first: np.ndarray) -> tuple[np.ndarray, np.nd
 def leave_chances(skill: Skill, setting: RoundSetting) -> np.ndarray:
     """Chances, shape (draws, n, nodes), of a miss that stops near each node."""
     cells = leaves_of(skill, setting.past_ft, setting.stimp_ft, setting.grid).cells
-    return cells @ setting.grid.fill(LeaveGrid.LATER)
+    return cells @ setting.grid.fill(LeaveGrid.NODES)
 
 
 def stretch_shares(nodes_ft: np.ndarray) -> np.ndarray:

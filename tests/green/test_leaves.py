@@ -17,7 +17,7 @@ def test_interpolation_onto_cells_is_exact_for_a_cubic():
     assert grid.fill(grid.LATER) @ cubic(known) == pytest.approx(cubic(np.log(grid.cells_ft)))
 
 
-@pytest.mark.parametrize("stride", [LeaveGrid.HOLING, LeaveGrid.LATER])
+@pytest.mark.parametrize("stride", [LeaveGrid.NODES, LeaveGrid.LATER])
 def test_what_is_known_at_both_ends_of_the_grid_is_never_carried_beyond(stride):
     grid = LeaveGrid()
     known = np.arange(0, grid.CELLS, stride)
