@@ -49,9 +49,9 @@ def progress_table(golfer: Golfer, distance_ft: Sequence[float] | None = None) -
     # Visits with readings or, if there are none, all of them.
     for place, visit in visits[read if read.any() else ~read].iterrows():
         held = last_conditions(putts, visits.loc[[place]])
-        struck = pd.Series({player: visit["putts_before"]})
-        there = replace(fit, condition_now=held, putts_total=struck).golfer(player)
-        condition = " and ".join(sorted(filter(None, held["condition"])))
+        shares = dict(zip(held["condition"], held["share"], strict=True))
+        there = replace(golfer, struck=visit["putts_before"], held=shares)
+        condition = " and ".join(sorted(filter(None, shares)))
         table = {"distance_ft": lengths, "session": visit["session"], "condition": condition}
         for component, name in chart.SPREAD_COLUMN.items():
             log_sd = there.log_spread_and_bias(component, lengths)[0]

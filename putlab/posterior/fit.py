@@ -7,6 +7,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
@@ -93,6 +94,11 @@ class Fit(Result):
         # What concerns the whole fit stands with each part of it.
         noted = self.table.loc[self.table["result"] != PASS, "sentence"].unique()
         return " Noted: ".join(["The fit passed its checks.", *noted])
+
+    @cached_property
+    def looked_up(self) -> dict[tuple[str, str, str], np.ndarray]:
+        """Draws of a component's quantity and player that were asked for before."""
+        return {}
 
     @cached_property
     def visits(self) -> pd.DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import chain
 from typing import TYPE_CHECKING, Any
 
@@ -55,6 +56,8 @@ class Golfer(Result):
         The fit of the whole log.
     player : str
         Label.
+    struck, held : float, dict of str to float, optional
+        Putts struck so far, and conditions by share; default: as after the last visit.
     table : pandas.DataFrame
         A row a practised length: ``player, distance_ft, putts, sessions``, and mean and 90 %
         ends (``_lo``, ``_hi``) of ``line_sd_deg``, ``line_bias_deg``, ``pace_sd_pct`` and
@@ -65,6 +68,8 @@ class Golfer(Result):
 
     fit: Fit
     player: str
+    struck: float | None = None
+    held: dict[str, float] | None = None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -84,7 +89,7 @@ class Golfer(Result):
         at = words.length_words(row["distance_ft"])
         return f"{self.player} at {at}: spread of line {line}, of pace {pace}."
 
-    @property
+    @cached_property
     def practised(self) -> pd.DataFrame:
         """Lengths practised: ``player, distance_ft, putts, sessions``."""
         return self.fit.practised.query("player == @self.player").reset_index(drop=True)
@@ -94,12 +99,15 @@ class Golfer(Result):
 
         At most `GOLFER_DRAWS`, evenly over all chains.
         """
-        values = self.fit.posteriors[component]["posterior"].dataset[name]
-        if "player" in values.dims:
-            values = values.sel(player=self.player)
-        flat = np.concatenate(values.values)
-        keep = np.linspace(0, len(flat) - 1, min(GOLFER_DRAWS, len(flat))).astype(int)
-        return flat[keep]
+        key = component, name, self.player
+        if key not in self.fit.looked_up:
+            values = self.fit.posteriors[component]["posterior"].dataset[name]
+            if "player" in values.dims:
+                values = values.sel(player=self.player)
+            flat = np.concatenate(values.values)
+            keep = np.linspace(0, len(flat) - 1, min(GOLFER_DRAWS, len(flat))).astype(int)
+            self.fit.looked_up[key] = flat[keep]
+        return self.fit.looked_up[key]
 
     def log_spread_and_bias(
         self, component: str, distance_ft: ArrayLike, *, counted: bool = False
@@ -141,13 +149,15 @@ class Golfer(Result):
         """Return log(1 + putts / 100) at the end of the log, on the model's centred scale."""
         first = self.fit.visits[self.fit.visits["player"] == self.player].iloc[0]
         offset = np.log1p(first["putts_before"] / 100) - first["practised"]
-        return np.log1p(self.fit.putts_total[self.player] / 100) - offset
+        struck = self.fit.putts_total[self.player] if self.struck is None else self.struck
+        return np.log1p(struck / 100) - offset
 
     def _condition_now(self, component: str) -> dict[str, np.ndarray]:
         """Return the terms of the last visit's conditions, by share of putts, (draws, 1) each."""
-        now = self.fit.condition_now.query("player == @self.player")
-        known = self.fit.designs[component].conditions.merge(now, how="left")
-        weight = known["share"].to_numpy(float, na_value=0.0)
+        now, known = self.fit.condition_now, self.fit.designs[component].conditions
+        now = now[now["player"] == self.player].set_index("condition")["share"]
+        shares = known["condition"].map(now if self.held is None else self.held)
+        weight = shares.where(known["player"] == self.player).fillna(0.0).to_numpy(float)
         names = ("effect", "effect_slope", "shift")
         return {name: (self.draws(component, name) @ weight)[:, None] for name in names}
 

@@ -232,10 +232,8 @@ def golfer_at_visit(fit: "Fit", player: str, session: str, condition: str | None
     visits = fit.visits
     here = (visits["player"] == player) & (visits["session"] == session)
     before = visits.loc[here, "putts_before"].iloc[0]
-    now = pd.DataFrame({"player": [player], "condition": [condition], "share": [1.0]})
-    now = now.astype({"condition": "str"})  # also where it is missing, which pandas calls a float
-    played_in, struck = now[now["condition"].notna()], pd.Series({player: before})
-    return replace(fit, condition_now=played_in, putts_total=struck).golfer(player)
+    held = {condition: 1.0} if isinstance(condition, str) else {}
+    return replace(fit.golfer(player), struck=before, held=held)
 
 
 def score_chances(chances: np.ndarray) -> np.ndarray:

@@ -53,7 +53,7 @@ DRAWS = 60
 
 # Points of the way from reference to golfer, and steps of the slopes there, in parts of the
 # spread: half of one to each side.
-WAY_POINTS, STEP = 3, 0.1
+WAY_POINTS, STEP = 2, 0.1
 
 # How far a golfer's own first putts may stray, in log at each length, from a mix that is an
 # assumption about golfers at large (assumption: a third either way).

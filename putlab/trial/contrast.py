@@ -167,8 +167,7 @@ def round_green(golfer: Golfer | None = None) -> tuple[float, float]:
 
 
 def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Skill:
-    now = pd.DataFrame({"player": [player], "condition": [condition], "share": [1.0]})
-    return round_skill(replace(fit, condition_now=now).golfer(player), mix)
+    return round_skill(replace(fit.golfer(player), held={condition: 1.0}), mix)
 
 
 def _with_trend_corrections(fit: Fit, pair: Conditions, changes: dict[str, Contrast]) -> Fit:
