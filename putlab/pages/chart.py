@@ -61,7 +61,6 @@ STYLE: Any = {
     "legend.frameon": False,
     "legend.fontsize": 8.5,
     "hatch.linewidth": 0.6,
-    "figure.constrained_layout.use": True,
     # A label from a log is a label, not a formula.
     "text.parse_math": False,
     # Text stays text, and the names inside do not change from run to run.
@@ -171,7 +170,7 @@ def drawing(
     Under them stands one legend, of so many columns (0: none), with the marks of all.
     """
     with _in_style():
-        figure = Figure(figsize=(WIDTH_IN, height_in))
+        figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
         axes = figure.subplots(rows, columns, squeeze=False, **options).ravel()
         yield figure, axes
         marks: dict[str, Any] = {}
@@ -183,9 +182,9 @@ def drawing(
                 marks.values(), marks.keys(), loc="outside lower center", ncols=legend,
                 columnspacing=1.2, handlelength=1.6, handletextpad=0.5,
             )  # fmt: skip
-        # Settle the layout now, so that the picture does not depend on how it is written.
-        figure.draw_without_rendering()
-        figure.set_layout_engine("none")
+        # Settle the layout now, once, so that the picture does not depend on how it is written.
+        figure.get_layout_engine().execute(figure)  # type: ignore[union-attr]
+        figure.set_layout_engine(None)
 
 
 @contextlib.contextmanager

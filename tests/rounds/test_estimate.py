@@ -11,7 +11,8 @@ from conftest import DEMO
 from putlab.green.hole_out import PUTT_OUTCOMES, hole_out
 from putlab.green.published import green_spread
 from putlab.green.skill import SKILL_QUANTITIES
-from putlab.rounds.estimate import OWN_CURVE, estimate
+from putlab.posterior.player import summary
+from putlab.rounds.estimate import DRAWS, OWN_CURVE, estimate
 from putlab.rounds.expected import new_day_skill
 
 
@@ -55,7 +56,7 @@ def test_putts_grow_with_distance_and_with_spread(table):
 @pytest.mark.slow
 def test_the_putts_are_those_of_the_new_day_skill(demo_fit, table):
     """Hole out draws by themselves, as `putlab holeout` would."""
-    skill = new_day_skill(demo_fit.golfer("alder"))
+    skill = new_day_skill(demo_fit.golfer("alder")).thinned(DRAWS)
     row = table[(table["player"] == "alder") & (table["distance_ft"] == 10)].iloc[0]
     draws = hole_out(skill, [10.0]).one_putt[:, 0]
     assert row["one_putt"] == pytest.approx(draws.mean(), abs=1e-6)
@@ -78,7 +79,8 @@ def test_one_player_can_be_asked_for(demo_fit, table):
 @pytest.mark.slow
 def test_putts_on_a_green_are_those_of_the_published_reading(demo_fit, table):
     """The demo holds no putts on a green: published reading and surface, in quadrature."""
-    on_green = new_day_skill(demo_fit.golfer("alder")).wider(*green_spread())
+    every = new_day_skill(demo_fit.golfer("alder")).wider(*green_spread())
+    on_green = every.thinned(DRAWS)
     own = table[table["player"] == "alder"]
     # At all lengths together: putts are integrated in groups, whose nodes their widest sets.
     draws, at = hole_out(on_green, own["distance_ft"]), list(own["distance_ft"]).index(10)
@@ -88,6 +90,10 @@ def test_putts_on_a_green_are_those_of_the_published_reading(demo_fit, table):
     ends = row["green_one_putt_lo"], row["green_one_putt_hi"]
     assert ends == pytest.approx((low, high), abs=1e-6)
     assert row["green_one_putt"] < row["one_putt"]
+    # All draws say the same within half of the last digit shown.
+    shown = own[[f"green_average_putts{end}" for end in ("", "_lo", "_hi")]].to_numpy().T
+    whole = summary(hole_out(every, own["distance_ft"]).average_putts)
+    assert shown == pytest.approx(np.array(whole), abs=0.005)
 
 
 @pytest.mark.slow
