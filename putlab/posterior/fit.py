@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from putlab.base.cache import versions
+from putlab.base.cache import kept_or_made, result_key, versions
 from putlab.base.errors import FitError
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
@@ -263,8 +264,25 @@ def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
     """Return what a fit's readings say of it, by component, and of line with pace."""
     scores = {name: of_readings.putt_scores(log, fit, name) for name in readings.COMPONENTS}
     found = {name: [of_readings.spread_check(of_one)] for name, of_one in scores.items()}
-    others = of_readings.residual_checks(fit, scores)
+    others = _kept_residual_checks(fit, scores)
     return {name: found.get(name, []) + checks for name, checks in others.items()}
+
+
+def _kept_residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list[Verdict]]:
+    rows = [table.to_csv() for table in scores.values()]
+
+    def made() -> dict[str, np.ndarray]:
+        checks = of_readings.residual_checks(fit, scores)
+        plain = {
+            c: [vars(v) | {"table": v.table.to_dict("list")} for v in checks[c]] for c in checks
+        }
+        return {"checks": np.array(json.dumps(plain))}
+
+    kept = kept_or_made(result_key("posterior", "checks", fit.seed, fit.players, rows), made)
+    found = json.loads(str(kept["checks"])).items()
+    return {
+        c: [Verdict(**v | {"table": pd.DataFrame(v["table"])}) for v in own] for c, own in found
+    }
 
 
 def put_together(

@@ -154,12 +154,16 @@ class Golfer(Result):
 
     def _condition_now(self, component: str) -> dict[str, np.ndarray]:
         """Return the terms of the last visit's conditions, by share of putts, (draws, 1) each."""
-        now, known = self.fit.condition_now, self.fit.designs[component].conditions
-        now = now[now["player"] == self.player].set_index("condition")["share"]
-        shares = known["condition"].map(now if self.held is None else self.held)
-        weight = shares.where(known["player"] == self.player).fillna(0.0).to_numpy(float)
+        known = self.fit.designs[component].conditions[["player", "condition"]].to_numpy()
+        weight = [(player == self.player) * self._held.get(held, 0.0) for player, held in known]
         names = ("effect", "effect_slope", "shift")
-        return {name: (self.draws(component, name) @ weight)[:, None] for name in names}
+        return {name: self.draws(component, name) @ np.array(weight)[:, None] for name in names}
+
+    @cached_property
+    def _held(self) -> dict[str, float]:
+        now = self.fit.condition_now.query("player == @self.player")
+        shares = dict(zip(now["condition"], now["share"], strict=True))
+        return shares if self.held is None else self.held
 
     def skill(
         self, distance_ft: ArrayLike, *, new_day: bool = True, counted: bool = False
