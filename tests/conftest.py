@@ -10,6 +10,7 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 import pytest
+from xdist.scheduler import LoadFileScheduling
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "data_demo"
@@ -29,6 +30,46 @@ def pytest_configure(config):
     # would compile every library anew.
     if cache and os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
         os.environ["PYTHONPYCACHEPREFIX"] = str(cache.mkdir("bytecode"))
+
+
+# Tests that sample, the demo first: one process runs all of them, as every process compiles a
+# model of a size anew. It begins with them, for they take long and others wait for the demo's fit.
+SAMPLING = (
+    "posterior/test_fit.py", "trial/test_compare.py", "pages/test_metres.py",
+    "posterior/test_tree.py", "posterior/test_backtest.py", "posterior/test_roster.py",
+)  # fmt: skip
+
+# What needs the demo's fit comes last, what takes long before what is quick.
+LATER = ("tests/pages", "notebooks", "tests/rounds", "tests/practice", "tests/trial", "tests/cli")
+
+
+def unit_of(nodeid):
+    """Return what is given to one process with a test: its file, or files that share work."""
+    file = nodeid.split("::")[0]
+    if file.endswith(SAMPLING):
+        return "what samples"
+    # Pages are made once a process.
+    return "the page" if file.startswith("tests/pages") else file
+
+
+def place_of(item):
+    """Return when a test is handed out."""
+    file = item.nodeid.split("::")[0]
+    first = [-len(SAMPLING) + i for i, name in enumerate(SAMPLING) if file.endswith(name)]
+    later = [1 + i for i, folder in enumerate(LATER) if file.startswith(folder)]
+    return [*first, *later, 0][0]
+
+
+def pytest_collection_modifyitems(items):
+    """Put what takes long first, so that no process is left alone with it."""
+    items.sort(key=place_of)
+
+
+def pytest_xdist_make_scheduler(config, log):
+    """Give a process a unit at a time."""
+    scheduler = LoadFileScheduling(config, log)
+    scheduler._split_scope = unit_of
+    return scheduler
 
 
 @pytest.fixture

@@ -14,15 +14,17 @@ from putlab.pages.charts import chart_of
 from putlab.posterior import backtest as room
 from putlab.posterior.backtest import Backtest, backtest, kept_backtest
 
-SIX = {"lengths": 6}
+# As many lengths and visits as other tests fit: they share a compilation.
+LENGTHS_FT = [4.0, 8.0, 14.0, 24.0]
 QUICK = {"draws": 400, "tune": 300, "chains": 4, "cores": 2}
 
 
 def log_of_visits(rng, sessions, **more):
     """Return 36 putts a visit of a golfer who is a little right and long."""
-    line = steady(0.0, 0.2, visit_bias_sd=0.3, mishit_share=0.02, **SIX)
-    pace = steady(np.log(8.0), 2.0, visit_bias_sd=2.0, mishit_share=0.02, **SIX)
-    return simulated_log(rng, line=line, pace=pace, sessions=sessions, each=6, **more)
+    line = steady(0.0, 0.2, visit_bias_sd=0.3, mishit_share=0.02, lengths=4)
+    pace = steady(np.log(8.0), 2.0, visit_bias_sd=2.0, mishit_share=0.02, lengths=4)
+    made = {"line": line, "pace": pace, "lengths": LENGTHS_FT, "each": 9} | more
+    return simulated_log(rng, sessions=sessions, **made)
 
 
 @pytest.fixture(scope="module")

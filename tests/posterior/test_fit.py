@@ -197,14 +197,17 @@ def test_a_fit_of_both_is_opened_by_arviz_alone(joint_log, joint_fit, tmp_path):
 
 
 @pytest.mark.slow
-def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(joint_log, monkeypatch):
+def test_putts_on_a_green_cost_nobody_the_answer_of_their_readings(monkeypatch):
     def refused(design, what, **options):
         if what == "made-and-missed":
             raise FitError("the made-and-missed fit did not converge.")
         return fit_design(design, what, **options)
 
     monkeypatch.setattr("putlab.posterior.fit.fit_design", refused)
-    fit = fit_log(joint_log, **QUICK)
+    rng = np.random.default_rng(8)
+    practice = simulated_log(rng, sessions=3, each=10, lengths=LENGTHS_FT, **truth_of(TECHNIQUE))
+    both = log_of(pd.concat([practice.putts, struck_on_a_green(rng, 18, leaves=True)]))
+    fit = fit_log(both, **QUICK)
     assert list(fit.posteriors) == ["line", "pace"]
     (note,) = fit.diagnostics()["green"]
     assert note.result == "note"

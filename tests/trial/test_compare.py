@@ -227,7 +227,8 @@ def test_the_quick_answer_is_the_samplers(halved):
 
 
 def test_near_the_bar_the_seed_does_not_decide(monkeypatch):
-    log = trial_log(effect=np.log(0.8), sessions=4)
+    # As many visits as the others: they share a compilation.
+    log = trial_log(effect=np.log(0.8), sessions=9, each=4)
     fits = [fit_log(log, seed=seed, chains=2, draws=500) for seed in (1, 2)]
     monkeypatch.setattr(comparing, "SETTLING", {"seed": 3, "draws": 500, "chains": 2})
     monkeypatch.setattr(boundary, "NEAR", np.inf)
