@@ -5,9 +5,19 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from putlab.base.words import counted
+
 
 class Result:
     """A small frozen answer; each kind documents the columns of its table."""
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        # A dataclass keeps a repr that is there before it; its own would print every draw.
+        super().__init_subclass__(**kwargs)
+        cls.__repr__ = Result.__repr__  # type: ignore[method-assign]
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {self.sentence or counted(len(self.table), 'row')}>"
 
     if TYPE_CHECKING:
 

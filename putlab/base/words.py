@@ -118,6 +118,11 @@ def spoken(distance_ft: float) -> float:
     return distance_ft * (M_PER_FT if SPOKEN.get() == "m" else 1.0)
 
 
+def lengths_said(text: str) -> str:
+    """Return a text that tells lengths in feet with the unit in which lengths are said."""
+    return re.sub(r"\b([\d.]+) ft\b", lambda told: length_words(float(told[1])), text)
+
+
 def unit_name() -> str:
     """Return the unit in which lengths are said, in full."""
     return {"ft": "feet", "m": "metres"}[SPOKEN.get()]
@@ -180,18 +185,19 @@ def unit(name: str) -> str:
     return THIN + "%" if name.endswith(("_pct", "_putt")) else ""
 
 
-def sure(probability: float) -> str:
-    """Return a probability as a person says it, never as certain."""
-    if probability < 0.01:
-        return f"under 1{THIN}%"
-    if probability > 0.99:
-        return f"over 99{THIN}%"
-    return percent(probability)
+def sure(probability: float, places: int = 0) -> str:
+    """Return a probability in percent as a person says it, never as certain."""
+    least = 10.0 ** -(2 + places)
+    if probability < least:
+        return f"under {percent(least, places)}"
+    if probability > 1 - least:
+        return f"over {percent(1 - least, places)}"
+    return percent(probability, places)
 
 
-def percent(share: float) -> str:
-    """Return a share in whole percent."""
-    return f"{100 * share:.0f}{THIN}%"
+def percent(share: float, places: int = 0) -> str:
+    """Return a share in percent, whole unless said otherwise."""
+    return f"{100 * share:.{places}f}{THIN}%"
 
 
 # How sure, in words: from each probability on (convention of the kit).

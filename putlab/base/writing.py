@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from putlab.base.errors import OutputError, UsageError
-from putlab.base.words import listed
+from putlab.base.words import listed, unless_hidden
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,21 +34,28 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
     """Refuse a place or an ending (``kinds``, perhaps with its meaning) before the work."""
     if path is None or str(path) == "-":
         return
-    path = Path(path)
+    path, said = Path(path), said_of(path)
     _refuse_what_is_no_file(path)
     if kinds and path.suffix.lower() not in [kind.split()[0] for kind in kinds]:
-        raise UsageError(f"{path}: it is written as {listed(kinds, 'or')}; choose one of these.")
+        raise UsageError(f"{said}: it is written as {listed(kinds, 'or')}; choose one of these.")
     if not os.path.isdir(path.parent):
-        raise OutputError(f"{path} could not be written: there is no folder {path.parent}.")
+        folder = unless_hidden(f"there is no folder {path.parent}", "its folder is missing")
+        raise OutputError(f"{said} could not be written: {folder}.")
     if not os.access(path.parent, os.W_OK):
-        raise OutputError(f"{path} could not be written: its folder is read-only; choose another.")
+        raise OutputError(f"{said} could not be written: its folder is read-only; choose another.")
+
+
+def said_of(path: str | Path | None) -> str:
+    """Return a file to write as it is told of: its name may be that of a player."""
+    return unless_hidden(path, "the file to write")
 
 
 def _refuse_what_is_no_file(path: Path) -> None:
     """Refuse a folder, device or pipe: putting a file in its place would destroy it."""
     if os.path.exists(path) and not os.path.isfile(path):
         what = "a folder" if os.path.isdir(path) else "a device or a pipe"
-        raise OutputError(f"{path} is {what}, not a file; give a file, or - for standard output.")
+        said = f"{said_of(path)} is {what}, not a file"
+        raise OutputError(f"{said}; give a file, or - for standard output.")
 
 
 def write_bytes(path: str | Path, content: bytes, *, mode: int = 0o666) -> None:
@@ -69,7 +76,8 @@ def write_bytes(path: str | Path, content: bytes, *, mode: int = 0o666) -> None:
     except OSError as error:
         reason = error.strerror or str(error)
         raise OutputError(
-            f"{path} could not be written: {reason}. Nothing was changed; choose another place."
+            f"{said_of(path)} could not be written: {reason}. Nothing was changed; choose another "
+            "place."
         ) from error
     finally:
         with contextlib.suppress(OSError):  # it is there only where something went wrong

@@ -13,7 +13,7 @@ import putlab as pl
 from putlab.base.errors import OutputError, UsageError
 from putlab.base.settings import shipped
 from putlab.base.words import HIDING, counted, unless_hidden
-from putlab.base.writing import check_writable, write_table
+from putlab.base.writing import check_writable, said_of, write_table
 from putlab.cli.console import EXIT_PROBLEM, harmless, say
 from putlab.cli.options import FOOT, LogPath
 
@@ -38,7 +38,7 @@ def check(
         counts = {"rows": read.rows_read, "accepted": len(read.putts)}
         meta = {"putlab": pl.__version__, "files": read.files, "sha256": read.digest, **counts}
         write_table(read.rejects, rejects, meta=meta | {"rejected": len(read.rejects)})
-        print(f"\nAll {len(read.rejects):,} rejected rows: {rejects}")
+        print(f"\nAll {len(read.rejects):,} rejected rows: {said_of(rejects)}")
     if len(read.rejects):
         raise typer.Exit(EXIT_PROBLEM)
 
@@ -64,7 +64,8 @@ def import_(
     unsure = [f"*{heading}*" for heading in read.understood.unsure]
     for line in read.assumed:
         print(harmless(f"{'?' if line.startswith(tuple(unsure)) else ' '} {line}"))
-    print(harmless(read.sentence))
+    for line in (read.sentence, *read.warnings):
+        print(harmless(line))
     try:
         if unsure and not typer.confirm("Are the lines with ? read as they are meant?"):
             raise typer.Abort
@@ -128,7 +129,7 @@ def _contents(read: Log) -> Iterator[str]:
     yield _line("distances", f"{usual} {read.units}{others}")
     for column in ("line_deg", "roll_ft", "holed", "leave_ft"):
         if count := putts[column].count():
-            yield _line(column, f"{count:,} readings")
+            yield _line(column.replace("_ft", f"_{read.units}"), f"{count:,} readings")
     if count := read.on_green.sum():
         yield _line("on a green", f"{count:,} putts made or missed, nothing read on that visit")
 

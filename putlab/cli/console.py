@@ -173,15 +173,16 @@ def together(results: Sequence[Any]) -> pd.DataFrame:
     return pd.concat([one.table for one in results], ignore_index=True)
 
 
-def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, str]]) -> pd.DataFrame:
-    """Return columns as text under (title, format), with the ends of an interval below."""
+def in_words(table: pd.DataFrame, columns: Mapping[str, tuple[str, Any]]) -> pd.DataFrame:
+    """Return columns as text under (title, format or function), an interval's ends below."""
     texts = {}
     for name, (title, form) in columns.items():
-        text = table[name].map(form.format)
+        form = form if callable(form) else form.format
+        text = table[name].map(form)
         if name == "distance_ft":
             text, title = table[name].map(length_number), title.replace("ft", SPOKEN.get())
         if f"{name}_lo" in table:
-            low, high = (table[name + end].map(form.format) for end in ("_lo", "_hi"))
+            low, high = (table[name + end].map(form) for end in ("_lo", "_hi"))
             ends = "\n[" + low + ", " + high + "]"
             text = text + ends.where(table[f"{name}_lo"].notna(), "")
         texts[title] = text.where(table[name].notna(), "-")

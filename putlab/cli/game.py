@@ -10,7 +10,7 @@ from typer import Argument, Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import PAST_FT, SEED
-from putlab.base.words import listed
+from putlab.base.words import listed, sure
 from putlab.base.writing import SHEET, TABLE, check_writable, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show, tell, together
@@ -33,7 +33,7 @@ COLUMNS = {
     "expected_score": ("Usual score", "{:.1f}"),
     "gained_on_self": ("Better than\nusual", "{:+.1f}"),
     "gained_on_reference": ("Against the\nreference", "{:+.1f}"),
-    "chance_as_low": ("This or\nlower", "{:.0%}"),
+    "chance_as_low": ("This or\nlower", sure),
 }
 
 

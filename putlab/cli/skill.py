@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,7 +12,8 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, SEED, STIMP_FT
-from putlab.base.writing import check_writable, write_table
+from putlab.base.words import plain
+from putlab.base.writing import check_writable, said_of, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
 
@@ -54,7 +56,7 @@ def report(
     advance = progress("Fitting each player alone" if each_player else "Writing the report")
     pl.report(read, path=output, player=player, progress=advance, **how)
     if str(output) != "-":
-        say(f"{output} is written: open it in a browser, or print it.")
+        say(f"{said_of(output)} is written: open it in a browser, or print it.")
 
 
 SPREADS = {
@@ -67,8 +69,8 @@ SPREADS = {
 }
 STROKES = {
     "distance_ft": ("Distance, ft", "{:g}"),
-    "one_putt": ("One putt", "{:.0%}"),
-    "three_putt": ("Three putts", "{:.0%}"),
+    "one_putt": ("One putt, %", partial(plain, name="one_putt")),
+    "three_putt": ("Three putts, %", partial(plain, name="three_putt")),
     "average_putts": ("Average putts", "{:.2f}"),
 }
 
@@ -122,7 +124,7 @@ def estimate(
 BACKTEST = {
     "player": ("Player", "{}"),
     "session": ("Visit", "{}"),
-    "component": ("", "{}"),
+    "component": ("Line or pace", "{}"),
     "readings": ("Readings", "{}"),
     "held_50": ("50 % range held", "{:.0%}"),
     "held_90": ("90 % range held", "{:.0%}"),

@@ -10,6 +10,7 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import SEED
+from putlab.base.words import sure
 from putlab.base.writing import write_json, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, show, tell
@@ -66,7 +67,7 @@ def _show_trial(design: TrialDesign, before: str, after: str) -> None:
     columns = {
         "sessions": ("Visits", "{}"),
         "putts_a_condition": ("Putts a condition", "{:,}"),
-        "chance": ("Chance of having seen it by then", "{:.0%}"),
+        "chance": ("Chance of having seen it by then", sure),
     }
     show(in_words(design.table, columns))
 
@@ -114,7 +115,7 @@ def _show_compare(found: Comparison) -> None:
     columns = {
         "change": ("Change", "{}"),
         "mean": ("Mean, 90 % interval", "{:.2f}"),
-        "p_improved": ("Improved", "{:.3f}"),
+        "p_improved": ("Chance it improved", sure),
     }
     title = (
         f"{pair.player}: {pair.putts_before} putts before, {pair.putts_after} after, "
@@ -127,7 +128,7 @@ def _show_compare(found: Comparison) -> None:
             "putts": ("Putts", "{}"),
             "alone": ("Alone", "{:.2f}"),
             "ratio": ("Shrunk, 90 % interval", "{:.2f}"),
-            "p_narrowest": ("Narrowest of all", "{:.2f}"),
+            "p_narrowest": ("Chance of being narrowest", sure),
         }
         title = "All conditions together, ratio of spreads"
         several = found.several.rename(columns={"lo": "ratio_lo", "hi": "ratio_hi"})

@@ -193,8 +193,10 @@ def _package_of(package: Path) -> dict[str, Any]:
         with reading(package):
             found = json.loads(package.read_bytes())
     except (ValueError, RecursionError) as error:
+        told = isinstance(error, json.JSONDecodeError)
+        why = str(error)[:120] if told else "not text, or a number too long or lists too deep"
         raise LogError(
-            f"{package} is not JSON ({str(error)[:120]}). Correct it, or take it away to read "
+            f"{package} is not JSON that can be read ({why}). Correct it, or take it away to read "
             "the log without it."
         ) from error
     resources = found.get("resources") if isinstance(found, dict) else None

@@ -39,6 +39,7 @@ SAID = {
     "stimp": "stimp, stimpmeter, green speed, stimpmeter reading, speed of green",
     "hole_no": "hole, hole no, hole number, hole #",
     "putts_taken": "putts taken, number of putts, total putts",
+    "condition": "grip, putter, routine, technique, change",
 }
 COLUMN_OF = {said: name for name, words in SAID.items() for said in words.split(", ")}
 LENGTHS = ("distance", "roll", "leave", "aim_past", "stimp")
@@ -222,6 +223,8 @@ def _decided(heading: str, cells: pd.Series, kept: Columns) -> tuple[str, bool]:
         return (name, True) if len(read_flags(present)[1]) <= len(present) / 10 else ("", True)
     if name in COUNTS:
         return ("", True) if read_numbers(present, whole=True)[1] else (name, True)
+    if name == "condition":  # that a grip is written down may mean that it was changed
+        return (name if present.nunique() > 1 else ""), False
     if name not in (*LENGTHS, "line"):
         return name, True
     shapes = [shape for shape in map(shape_of, present) if shape]

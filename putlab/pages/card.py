@@ -7,10 +7,9 @@ import pandas as pd
 
 from putlab.base.words import confidence, interval, length_words, listed, quantity, sure
 from putlab.green.hole_out import hole_out
-from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import summary
 from putlab.practice.advice import Advice
-from putlab.practice.plan import Plan
+from putlab.practice.plan import BOTH, Plan
 from putlab.practice.saving import ALIKE, named, time_words
 from putlab.practice.split import WARM_UP_MINUTES
 
@@ -46,7 +45,8 @@ def card(advice: Advice, plan: Plan, estimates: pd.DataFrame) -> Card:
     numbers = [*_a_round(advice), _make_rate(advice, estimates)]
     session = session_lines(plan)
     if not advice.measured:
-        return Card("Measure first", advice.answer, "", "", "", numbers, session)
+        action, _, why = advice.answer.partition(": ")
+        return Card(action, why[0].upper() + why[1:], "", "", "", numbers, session)
     others, time = [named(one) for one in advice.others], time_words(advice.minutes)
     instead = f" It may be {listed(others, 'or')} instead." if others else ""
     return Card(
@@ -88,12 +88,10 @@ def _make_rate(advice: Advice, estimates: pd.DataFrame) -> tuple[str, str, str, 
 
 
 def session_lines(plan: Plan) -> list[str]:
-    """Return a session in at most four lines: warm-up, drills for line and pace, game."""
-    lines = [f"Warm up for {WARM_UP_MINUTES:g} minutes"]
-    for name in COMPONENTS:
-        drills = [goal for goal in plan.targets if goal.component == name]
-        drills.sort(key=lambda goal: goal.distance_ft)
-        if drills:
-            said = [f"{goal.putts} from {length_words(goal.distance_ft)}" for goal in drills]
-            lines.append(f"{name.capitalize()}: {listed(said)}")
+    """Return a session in at most four lines: warm-up, drills (what was chosen first), game."""
+    lines, chosen = [f"Warm up for {WARM_UP_MINUTES:g} minutes"], plan.advice.choice[1]
+    drills = plan.table.groupby(["component", "distance_ft"])["putts"].sum()
+    for name in sorted(drills.index.unique("component"), key=lambda name: name != chosen):
+        said = [f"{putts} from {length_words(length)}" for length, putts in drills[name].items()]
+        lines.append(f"{'Line and pace' if name == BOTH else name.capitalize()}: {listed(said)}")
     return [*lines, f"A counted game of {len(plan.game)} holes"]

@@ -265,7 +265,7 @@ def environment() -> jinja2.Environment:
 ASSUMED_UNITS = {
     "_log_sd": " in log", "_deg": "°", "_pct": f"{words.THIN}%", "_days": " days",
     "stimp_ft": " on the Stimpmeter",
-    "_putts": " putts", "experience": " putts", "_each": " s", "per_ft": " s",
+    "_putts": " putts", "experience": " putts", "_each": " s",
     "_rate": " in log per unit of log putts",
 }  # fmt: skip
 
@@ -277,6 +277,8 @@ def assumption_words(row: dict[str, Any]) -> str:
         value = row["from"]
     elif name == "past_ft":
         value = words.length_words(value)
+    elif name.endswith("per_ft"):
+        value = f"{value / words.spoken(1):.2g} s a {words.SPOKEN.get()}"
     elif name.endswith("_share"):
         value = f"{100 * value:.3g}{words.THIN}%"
     elif not isinstance(value, str):
@@ -286,8 +288,9 @@ def assumption_words(row: dict[str, Any]) -> str:
 
 
 def _coded(text: str) -> Markup:
-    # What stands between backticks is a command; everything else is escaped.
-    return Markup(re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(text))))
+    # What stands between backticks is a command, between stars a heading; all else is escaped.
+    said = re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(text)))
+    return Markup(re.sub(r"\*([^*]+)\*", r"<i>\1</i>", said))
 
 
 def page_data(meta: dict, everybody: list[Findings]) -> dict[str, Any]:

@@ -8,7 +8,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from putlab.base.words import counted, minus, sure
+from putlab.base.words import counted, length_words, minus, sure
+from putlab.model.design import REFERENCE_FT
 from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
 from putlab.practice.advice import Advice
@@ -116,8 +117,8 @@ def players_chart(table: pd.DataFrame) -> Chart:
     said = [f"{row.player} {row.strokes_lost:.2f}" for row in table.itertuples()]
     alt = minus(f"Strokes a round lost: {'; '.join(said)}.")
     reading = (
-        "Strokes a round lost on a real green, and spread at 10 ft within a visit; further left "
-        "is better. With 90 % intervals."
+        f"Strokes a round lost on a real green, and spread at {length_words(REFERENCE_FT)} within "
+        "a visit; further left is better. With 90 % intervals."
     )
     return Chart("players", "Side by side", alt, reading, figure, table)
 

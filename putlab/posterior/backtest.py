@@ -75,10 +75,10 @@ class Backtest(Result):
         if mine.empty:
             return ""
         gain = np.log(mine["chance"]).mean() - np.log(mine[list(RIVALS)]).mean()
-        by = [
-            f"{percent(abs(times))} {'likelier' if times > 0 else 'less likely'} than by {rival}"
-            for times, rival in zip(np.expm1(gain), RIVALS.values(), strict=True)
-        ]
+        by = []
+        for times, rival in zip(np.expm1(gain), RIVALS.values(), strict=True):
+            than = f"{percent(abs(times))} {'likelier' if times > 0 else 'less likely'} than"
+            by.append(f"{than if round(100 * times) else 'as likely as'} by {rival}")
         visits = mine["session"].nunique()
         last = "The last visit" if visits == 1 else f"Each of the last {visits} visits"
         held = [percent(mine[name].mean()) for name in ("held_90", "held_50")]

@@ -65,7 +65,7 @@ class OutOfLine(NamedTuple):
             much = f"is {self.size:.1f} times as wide as"
         else:
             much = f"lies {words.quantity(self.size, BIAS_NAMES[self.component])} of what"
-        return f"{where} {much} your other lengths suggest ({words.sure(self.chance)})."
+        return f"{where} {much} the other lengths suggest ({words.sure(self.chance)})."
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ class OwnCurve(Result):
             return " ".join(spot.sentence for spot in self.named)
         if len(self.table) < LEAST_LENGTHS:
             return "Three lengths or more are needed to hold each against the others."
-        return "No length is out of line with your others."
+        return "No length is out of line with the others."
 
 
 def own_curve(golfer: Golfer) -> OwnCurve:

@@ -17,7 +17,7 @@ import pandas as pd
 from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.words import length_words, listed, minus, quantity, sure, with_interval
+from putlab.base.words import listed, minus, quantity, sure, with_interval
 from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, with_ends
@@ -164,12 +164,11 @@ class Advice(Result):
         """The choice with its neighbours, how sure that is, and what else it may be."""
         if not self.measured:
             most = int(self.case.golfer.measured.max())
-            where = listed(length_words(length) for _, length in LENGTHS_FT[:MEASURED_STRETCHES])
             return (
                 f"Measure first: no stretch has {MEASURED_PUTTS} putts in the log yet (the most "
-                f"is {most}), too few to choose by. Strike {MEASURED_PUTTS} from each of {where}, "
-                "both readings written down; until then the table is what golfers at large would "
-                "gain."
+                f"is {most}), too few to choose by. Strike {MEASURED_PUTTS} from each of several "
+                "lengths, short to long, both readings written down; until then, what practice "
+                "would save is mostly what it would save golfers at large."
             )
         said = (
             f"{named(self.chosen, start=True)} is the best use of the next "
@@ -201,8 +200,8 @@ class Advice(Result):
             return ""
         by_skill = self.case.savings_by_skill(self.minutes)
         if chance_among(by_skill, self.savings.together) >= 0.8:
-            return "Your log tells enough; what is open is how practice works, which nobody knows."
-        return "What is open is your own skill: more putts in the log would tell."
+            return "The log tells enough; what is open is how practice works, which nobody knows."
+        return "What is open is the skill itself: more putts in the log would tell."
 
     def later(self, hours: float = HOURS, weeks: int = WEEKS) -> Savings:
         """What so many hours spread over weeks would save at their end, all on one option."""

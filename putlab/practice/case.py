@@ -10,7 +10,7 @@ import pandas as pd
 
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
-from putlab.base.words import sure
+from putlab.base.words import lengths_said, sure
 from putlab.green.skill import Skill
 from putlab.model.design import log_distance
 from putlab.model.priors import by_name
@@ -195,12 +195,12 @@ def assumption_table(case: Case) -> pd.DataFrame:
     line, pace = round_.green
     who, mix = round_.reference, round_.mix
     rows += [
-        ("green_line_sd_deg", "line spread that a real green adds", line, *green),
-        ("green_pace_sd_pct", "pace spread that a real green adds", pace, *green),
+        ("green_line_sd_deg", "line spread that a real green adds, median", line, *green),
+        ("green_pace_sd_pct", "pace spread that a real green adds, median", pace, *green),
         ("stimp_ft", "green speed", round_.stimp_ft, "prior", "given, or an ordinary green"),
         ("past_ft", "how far past the hole the golfer aims", round_.past_ft, "prior", ASSUMED),
-        ("mix", "first putts of a round", mix.level, "prior", mix.source),
-        ("mix_log_sd", "how far your own may stray, log sd", round_.mix_log_sd, "prior", ASSUMED),
+        ("mix", "first putts of a round", mix.level, "prior", lengths_said(mix.source)),
+        ("mix_log_sd", "how far one's own may stray, log sd", round_.mix_log_sd, "prior", ASSUMED),
         ("reference", "who strokes are lost to", who.name, "prior", who.source),
     ]
     table = pd.DataFrame(rows, columns=["name", "meaning", "value", "from", "source"])

@@ -107,10 +107,10 @@ class Learning:
         0.25, "share of a putt's practice that goes to the other component"
     )
     half_life_days: float = assumed(90.0, "days without practice after which half of it is lost")
-    seconds_each: float = assumed(15.0, "seconds a putt of no length takes")
-    seconds_per_ft: float = some_or_none(0.3, "further seconds for each foot of length")
+    seconds_each: float = assumed(15.0, "time that any putt takes, its length aside")
+    seconds_per_ft: float = some_or_none(0.3, "further time for the length of the putt")
     exponential: float = some_or_none(
-        0.0, "1: what is learned dies off in putts, 0: in their logarithm"
+        0.0, "curve of learning: exponential in putts (1) or logarithmic (0)"
     )
 
     def __post_init__(self) -> None:

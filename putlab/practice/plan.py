@@ -157,9 +157,10 @@ def start_words(advice: Advice, distance_ft: float, component: str, putts: int) 
         return ""
     skill = advice.case.golfer.skill.at([distance_ft])
     bias = float(getattr(skill, BIAS_NAMES[component]).mean())
+    first, then = (f"the first {MARK_PUTTS}", "then ") if putts > MARK_PUTTS else ("all", "")
     return (
-        f"the first {min(putts, MARK_PUTTS)} to {MARKS[component]}, to correct the middle, which "
-        f"lies {quantity(bias, BIAS_NAMES[component])}; then "
+        f"{first} to {MARKS[component]}, to correct the middle, which lies "
+        f"{quantity(bias, BIAS_NAMES[component])}; {then}"
     )
 
 
@@ -194,7 +195,8 @@ def plan(
         Green speed, written into the rows where it is known.
     lengths_ft : sequence of float, optional
         The only lengths to drill; default: those of the log in the stretches that pay, two of
-        each at most, or `putlab.practice.saving.LENGTHS_FT` where it has none.
+        each at most, or `putlab.practice.saving.LENGTHS_FT` where it has none: of these only
+        such as the log shows the mat to reach, but in the stretch that the advice chose.
 
     Returns
     -------
@@ -207,7 +209,7 @@ def plan(
         No time is left after warm-up and game, or a length is not above 0.
     """
     rng = np.random.default_rng([seed, 23])
-    at = lengths_by_stretch(golfer, lengths_ft)
+    at = lengths_by_stretch(golfer, lengths_ft, advice.choice[0] if advice.measured else None)
     among = [option for option in OPTIONS if at[option[0]]]
     if advice.measured:
         split = split_minutes(advice.case, minutes, most_minutes=DRILL_MINUTES, among=among)
@@ -235,8 +237,13 @@ def plan(
     )
 
 
-def lengths_by_stretch(golfer: Golfer, wanted_ft: Sequence[float] = ()) -> list[list[float]]:
-    """The lengths to drill in each stretch: those wanted, else practised ones, else the kit's."""
+def lengths_by_stretch(
+    golfer: Golfer, wanted_ft: Sequence[float] = (), chosen: int | None = None
+) -> list[list[float]]:
+    """The lengths to drill in each stretch: those wanted, else practised ones, else the kit's.
+
+    The kit's are no longer than the longest practised, as a mat may end there, but where chosen.
+    """
     good = all(0 < length < np.inf for length in wanted_ft)
     expect(good, "lengths_ft", wanted_ft, "lengths in feet above 0")
     if wanted_ft:
@@ -246,7 +253,8 @@ def lengths_by_stretch(golfer: Golfer, wanted_ft: Sequence[float] = ()) -> list[
     own = [[d for d in known if low <= d < high] for low, high in STRETCHES]
     # As people say them: 5.2 m and not the 5.182 m that 17 ft are.
     said = [[float(length_number(d)) * d / spoken(d) for d in kits] for kits in LENGTHS_FT]
-    return [sorted(mine[:2]) or kits for mine, kits in zip(own, said, strict=True)]
+    within = [[d for d in kits if i == chosen or d <= max(known)] for i, kits in enumerate(said)]
+    return [sorted(mine[:2]) or kits for mine, kits in zip(own, within, strict=True)]
 
 
 def _drills(table: pd.DataFrame, lengths_ft: list[list[float]]) -> list[Drill]:

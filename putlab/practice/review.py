@@ -98,7 +98,7 @@ class Review(Result):
             said = listed([comparison_words(row) for row in self.news.itertuples()])
             return f"{when}: news among {counted(len(compared), 'check')}: {said}."
         odd = (compared["verdict"] == ODD).sum()
-        said = f" {odd} of {len(compared)} checks would be odd alone, no more than so many turn up."
+        said = f" {odd} of {len(compared)} checks would be odd alone; among so many that is usual."
         return f"{when}: an ordinary day, nothing of it is news.{said if odd else ''}"
 
     def _repr_html_(self) -> str:

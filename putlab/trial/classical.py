@@ -17,6 +17,7 @@ import scipy
 from scipy.special import ndtri
 
 from putlab.base.settings import INTERVAL
+from putlab.base.words import percent
 from putlab.trial.boundary import HELPED, HURT, TWO_SIDED
 
 # Fewer readings under a condition than this leave no textbook interval to speak of.
@@ -51,7 +52,7 @@ class Classical:
         """The finding in one sentence."""
         return (
             f"Textbook analysis of {self.putts:,} readings: spread {self.ratio:.2f} times that "
-            f"before ({INTERVAL:.0%} interval {self.lo:.2f} to {self.hi:.2f}, {self.model} "
+            f"before ({percent(INTERVAL)} interval {self.lo:.2f} to {self.hi:.2f}, {self.model} "
             f"model); Brown-Forsythe p = {self.brown_forsythe_p:.2g}."
         )
 

@@ -214,10 +214,10 @@ def _reason(found: Comparison) -> str:
     improved, needed = found.judged["p_improved"], found.p_needed
     worse = found.verdict == HURT or (found.verdict == CANNOT_TELL and improved < 0.5)
     chance = 1 - improved if worse else improved
-    # As many digits as tell the two apart.
-    digits = next((d for d in range(3, 9) if f"{chance:.{d}f}" != f"{needed:.{d}f}"), 9)
+    # As many places as tell the two apart.
+    places = next((d for d in range(7) if sure(chance, d) != sure(needed, d)), 7)
     said = (("narrower", "wider"), ("less", "more"))[strokes][worse]
-    chances = f"{chance:.{digits}f}, and a check at this size asks for {needed:.{digits}f}"
+    chances = f"{sure(chance, places)}, and a check at this size asks for {sure(needed, places)}"
     return f"That it is {said} has a chance of {chances}."
 
 
@@ -239,9 +239,10 @@ def _settles(found: Comparison) -> str:
         size = f"what a cut of {found.detect_pct:g} % in both spreads would save"
     likely = "unlikely" if found.p_detect < UNLIKELY else "not ruled out"
     if plan and plan.over:
-        return f"The planned trial is over: {size} is {likely} ({found.p_detect:.0%})."
+        return f"The planned trial is over: {size} is {likely} ({sure(found.p_detect)})."
     if found.p_detect < UNLIKELY:
-        return f"By now {size} is {likely} ({found.p_detect:.0%}): going on would hardly show one."
+        chance = sure(found.p_detect)
+        return f"By now {size} is {likely} ({chance}): going on would hardly show one."
     if plan:
         left = max(plan.putts - plan.putts_done, 0)
         return f"The plan has {left:,} more putts in {counted(found.visits_left or 0, 'visit')}."

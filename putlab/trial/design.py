@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike
 from putlab.base.errors import UsageError, expect
 from putlab.base.result import Result
 from putlab.base.settings import SEED
+from putlab.base.words import sure
 from putlab.green.skill import Skill
 from putlab.log.rules import ReadingRules
 from putlab.model.priors import PRIORS
@@ -118,7 +119,7 @@ class TrialDesign(Result):
             f"To see a cut of {self.detect_pct:g} % in {METRICS[self.metric]}: "
             f"{self.putts_a_condition:,} putts a condition, laid out as {self.sessions} visits of "
             f"{2 * len(self.distances_ft) * self.putts_each} putts (both conditions, "
-            f"{self.scheduled_a_condition:,} each). Chance of seeing it: {chance:.0%}, "
+            f"{self.scheduled_a_condition:,} each). Chance of seeing it: {sure(chance)}, "
             "with a check after every visit; one condition after the other could tell at no size."
         )
 

@@ -59,6 +59,9 @@ def test_minus_is_a_true_minus_and_never_before_nought(text, said):
 def test_no_probability_is_called_certain_or_impossible():
     said = [words.sure(p) for p in (0.0, 0.004, 0.62, 0.996, 1.0)]
     assert said == [f"under 1{THIN}%"] * 2 + [f"62{THIN}%"] + [f"over 99{THIN}%"] * 2
+    assert words.sure(0.99996, 3) == f"99.996{THIN}%"
+    assert words.sure(1.0, 1) == f"over 99.9{THIN}%"
+    assert words.sure(0.0, 2) == f"under 0.01{THIN}%"
 
 
 def test_an_interval_below_what_is_shown_says_so_once():
@@ -89,4 +92,7 @@ def test_lengths_of_a_log_in_metres_are_said_in_metres_as_people_do(metres, said
     # The international foot is 0.3048 m by definition (1959 agreement).
     with words.lengths_in("m"):
         assert words.length_words(metres / 0.3048) == f"{said}\u00a0m"
+        told = words.lengths_said("first putts of 27 ft, then 6.2 ft, of 18 holes (after 3)")
+    # 27 x 0.3048 = 8.23, 6.2 x 0.3048 = 1.89.
+    assert told == "first putts of 8.2\u00a0m, then 1.9\u00a0m, of 18 holes (after 3)"
     assert words.length_words(10.0) == "10\u00a0ft"

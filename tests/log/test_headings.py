@@ -325,3 +325,14 @@ def test_a_table_without_rows_is_refused_in_a_sentence(tmp_path, heads, said):
     pd.DataFrame(columns=["session"], dtype="str").to_parquet(tmp_path / "c.parquet")
     with pytest.raises(LogError, match="missing distance_ft"):
         read_log(tmp_path / "c.parquet")
+
+
+def test_a_grip_written_down_is_proposed_as_the_condition_where_it_changed(tmp_path):
+    rows = "".join(f"2026-01-01,10,1,{grip}\n" for grip in ("usual", "new", "new"))
+    path = csv_of(tmp_path, f"Date,Length (ft),Direction (°),Grip\n{rows}")
+    found = read_log(path, guess=True)
+    assert found.understood.columns["Grip"] == "condition"
+    assert "Grip" in found.understood.unsure
+    assert set(found.putts["condition"]) == {"usual", "new"}
+    same = csv_of(tmp_path, f"Date,Length (ft),Direction (°),Grip\n{rows.replace('usual', 'new')}")
+    assert "Grip" not in read_log(same, guess=True).understood.columns

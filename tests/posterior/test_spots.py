@@ -81,14 +81,14 @@ def test_spots_are_named_in_words(spotted):
     _, curve = spotted
     found = {(spot.distance_ft, spot.component, spot.kind) for spot in curve.named}
     assert found == {(16.0, "pace", "spread"), (6.0, "line", "bias")}
-    assert "Pace at 16\u00a0ft is 1.7 times as wide as your other lengths suggest" in curve.sentence
-    assert "Line at 6\u00a0ft lies 0.86° right of what your other lengths suggest" in curve.sentence
+    assert "Pace at 16\u00a0ft is 1.7 times as wide as the other lengths suggest" in curve.sentence
+    assert "Line at 6\u00a0ft lies 0.86° right of what the other lengths suggest" in curve.sentence
 
 
 def test_a_golfer_without_a_spot_has_none_named():
     curve = own_curve(MadeGolfer({}))
     assert curve.named == ()
-    assert curve.sentence == "No length is out of line with your others."
+    assert curve.sentence == "No length is out of line with the others."
 
 
 def test_a_tighter_length_is_not_named():

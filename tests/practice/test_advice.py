@@ -347,9 +347,9 @@ def test_a_doubt_about_the_golfer_is_told_from_one_about_practice():
     # Spreads known to a tenth, or to a factor of two either way, and practice as ever.
     known, unknown = (advise(made_state(log_sd=sd, draws=200), minutes=600) for sd in (0.05, 0.7))
     assert known.open == (
-        "Your log tells enough; what is open is how practice works, which nobody knows."
+        "The log tells enough; what is open is how practice works, which nobody knows."
     )
-    assert unknown.open.startswith("What is open is your own skill")
+    assert unknown.open.startswith("What is open is the skill itself")
     # What the skill alone leaves open is less than all that is.
     by_skill = known.case.savings_by_skill(600)
     assert by_skill.mean(axis=0) == pytest.approx(known.savings.saved.mean(axis=0), rel=0.1)

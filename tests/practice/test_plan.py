@@ -76,7 +76,7 @@ def test_the_first_putts_of_a_drill_correct_a_middle_that_costs_more_than_the_sc
     said = start_words(crooked, 6.0, "line", 25).replace("\u202f", " ")
     assert said.startswith("the first 10 to a mark on the line close ahead, to correct the middle")
     assert re.search(r"which lies (0\.9\d|1\.0\d)° right; then $", said)
-    assert "the first 5 to" in start_words(crooked, 6.0, "line", 5)
+    assert start_words(crooked, 6.0, "line", 5).startswith("all to a mark on the line")
     row = straight.table.iloc[2]
     assert row["saved_by_middle"] < row["saved_by_scatter"]
     assert start_words(straight, 6.0, "line", 25) == ""
@@ -113,6 +113,12 @@ def test_only_the_lengths_wanted_are_drilled():
 def test_a_length_that_is_none_is_refused(length):
     with pytest.raises(UsageError, match="lengths_ft .*expected lengths in feet above 0"):
         lengths_by_stretch(MadeGolfer(), [6.0, length])
+
+
+def test_no_length_is_proposed_that_no_putt_shows_the_mat_to_reach_but_where_it_was_chosen():
+    mat = MadeGolfer(lengths=[4.0, 9.0], putts=[30, 30])
+    assert lengths_by_stretch(mat) == [[2.0, 3.0], [4.0], [9.0], [], []]
+    assert lengths_by_stretch(mat, chosen=4)[-2:] == [[], [30.0, 40.0]]
 
 
 def test_a_stretch_takes_its_two_most_practised_lengths_or_else_the_kits():
