@@ -10,8 +10,7 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import FitError
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.words import length_words
-from putlab.base.writing import SHEET, check_writable, write_table
+from putlab.base.writing import SHEET, check_writable, said_of, write_table
 from putlab.cli import options
 from putlab.cli.console import progress, say, show, tell, together
 
@@ -56,7 +55,7 @@ def start(
     )
     pl.write_sheet(rows, output, units=unit)
     counted = (rows["drill"] == "counted").sum()
-    say(f"{output}: {len(rows) - counted} putts and {counted} holes to fill in.")
+    say(f"{said_of(output)}: {len(rows) - counted} putts and {counted} holes to fill in.")
 
 
 def advise(
@@ -156,9 +155,6 @@ def plan(
         )
         for one in _advice_for(fit, player, minutes=drills, seed=SEED)
     ]
-    longest = read.putts["distance_ft"].max()
-    if lengths is None and any(goal.distance_ft > longest for one in plans for goal in one.targets):
-        say(f"Beyond {length_words(longest)}, your longest so far: --lengths names others.")
     if output is not None:
         import pandas as pd
 

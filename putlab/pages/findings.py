@@ -25,9 +25,6 @@ from putlab.trial.compare import Comparison, compare
 from putlab.trial.conditions import label
 from putlab.trial.contrast import conditions_in_order
 
-# How far past the hole to aim, feet: these are looked at.
-AIMS_FT = (0.0, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 2.5, 3.5, 5.0)
-
 # A session of ordinary length, warm-up and game included, and what its rows are called.
 SESSION_MINUTES = 40.0
 NEXT = "next session"
@@ -184,7 +181,7 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
         change=change,
         games=games,
         unusual=unusual,
-        aims=aims(golfer, charts.main_lengths_ft(golfer), past_ft=AIMS_FT),
+        aims=aims(golfer, charts.main_lengths_ft(golfer)),
         picture=card_chart(log, golfer, advice),
         charts=figures,
         measured=measured,

@@ -32,8 +32,8 @@ AIMS_FT = np.array([0, 0.25, 0.5, 0.75, 1, 1.25, 1.5, 1.75, 2, 2.5, 3, 3.5, 4, 4
 # Fewer putts saved than this do not show.
 LEAST_SAVED = 0.005
 
-# Draws looked at: the choice is made on their mean.
-DRAWS = 50
+# Draws looked at: the choice is made on their mean, as near to the estimates as is shown.
+DRAWS = 200
 
 
 @dataclass(frozen=True)
@@ -104,7 +104,7 @@ def aims(
     Parameters
     ----------
     golfer : Skill or Golfer
-        The golfer; at most 50 of its draws, evenly taken, are looked at.
+        The golfer; at most 200 of its draws, evenly taken, are looked at.
     distance_ft : array_like, shape (n,)
         Lengths of the putt in feet, rising.
     stimp_ft : float

@@ -238,11 +238,11 @@ def _settles(found: Comparison) -> str:
     if found.metric == "strokes":
         size = f"what a cut of {found.detect_pct:g} % in both spreads would save"
     likely = "unlikely" if found.p_detect < UNLIKELY else "not ruled out"
+    likely += f" ({sure(found.p_detect)})"
     if plan and plan.over:
-        return f"The planned trial is over: {size} is {likely} ({sure(found.p_detect)})."
+        return f"The planned trial is over: {size} is {likely}."
     if found.p_detect < UNLIKELY:
-        chance = sure(found.p_detect)
-        return f"By now {size} is {likely} ({chance}): going on would hardly show one."
+        return f"By now {size} is {likely}: going on would hardly show one."
     if plan:
         left = max(plan.putts - plan.putts_done, 0)
         return f"The plan has {left:,} more putts in {counted(found.visits_left or 0, 'visit')}."
