@@ -289,7 +289,8 @@ def assumption_words(row: dict[str, Any]) -> str:
 
 def _coded(text: str) -> Markup:
     # What stands between backticks is a command, between stars a heading; all else is escaped.
-    said = re.sub("`([^`]+)`", r"<code>\1</code>", str(escape(text)))
+    said = str(escape(text)).replace(" %", f"{words.THIN}%")
+    said = re.sub("`([^`]+)`", r"<code>\1</code>", said)
     return Markup(re.sub(r"\*([^*]+)\*", r"<i>\1</i>", said))
 
 

@@ -222,7 +222,7 @@ class StrokesLost(Result):
         by_stretch, today = self.total.mean(axis=0), summary(self.putts_one_day)
         where = stretch_words(*STRETCHES[int(by_stretch.argmax())])
         said = (
-            f"In a round {self.player} {verb} {quantity(total, 'strokes_lost')} strokes "
+            f"{self.player} {verb} {quantity(total, 'strokes_lost')} strokes a round "
             f"({interval(low, high, 'strokes_lost')}) {on} the {self.reference} with the putter: "
             f"{self.putts.mean():.1f} putts and {self.three_putts.mean():.1f} three-putts against "
             f"{self.reference_putts:.1f} and {self.reference_three_putts:.1f}. That is the mean of "

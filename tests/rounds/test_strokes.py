@@ -291,7 +291,7 @@ def test_table_and_sentence_by_hand():
     assert row[ends].to_list() == pytest.approx([0.4, 0.22, 0.58])
     assert table.loc[("the round", "total")][ends].to_list() == pytest.approx([0.5, 0.32, 0.68])
     assert table.loc[("beyond 25\u00a0ft", "total"), "strokes"] == pytest.approx(0.1)
-    assert "fern loses 0.50 strokes (0.32 to 0.68) to the club golfer" in found.sentence
+    assert "fern loses 0.50 strokes a round (0.32 to 0.68) to the club golfer" in found.sentence
     assert "31.2 putts and 1.5 three-putts against 30.7 and 0.9" in found.sentence
     # 90 % of two values drawn in between: 30 + 4 x (0.05 and 0.95).
     assert "the mean of days: on one, luck apart, 30.2 to 33.8 putts" in found.sentence
@@ -299,7 +299,7 @@ def test_table_and_sentence_by_hand():
     assert "most is lost from inside 4\u00a0ft (0.40)" in found.sentence
     assert found.by_practice("line") == pytest.approx(line)
     gained = replace(found, parts={key: -draws for key, draws in parts.items()}).sentence
-    assert "fern gains 0.50 strokes (0.32 to 0.68) on the club golfer" in gained
+    assert "fern gains 0.50 strokes a round (0.32 to 0.68) on the club golfer" in gained
     assert "cause" not in gained
 
 
