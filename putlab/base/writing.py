@@ -47,7 +47,7 @@ def check_writable(path: str | Path | None, kinds: Sequence[str] = TABLE) -> Non
 
 def said_of(path: str | Path | None) -> str:
     """Return a file to write as it is told of: its name may be that of a player."""
-    return unless_hidden(path, "the file to write")
+    return unless_hidden(path, "the file given")
 
 
 def _refuse_what_is_no_file(path: Path) -> None:

@@ -136,7 +136,8 @@ def test_printed_no_heading_parts_from_its_rows_and_no_page_is_half_empty(
     found = set()
     for sheet in printed.pages:
         lines, height = printed_lines(sheet), float(sheet.mediabox.height)
-        # The last sheet of several players holds what is left over.
+        # Players' sheets are handed out, so each begins its own, and the last ends where its
+        # text does: how full it is no style can say.
         if name != "everybody" or sheet != printed.pages[-1]:
             assert min(y for _, y, _, _ in lines) < height / 2
         for column, y, size, text in lines:
