@@ -12,7 +12,7 @@ from typer import Option
 import putlab as pl
 from putlab.base.errors import UsageError
 from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, SEED, STIMP_FT
-from putlab.base.words import plain
+from putlab.base.words import percent, plain
 from putlab.base.writing import check_writable, said_of, write_table
 from putlab.cli import options
 from putlab.cli.console import in_words, progress, say, show
@@ -126,8 +126,8 @@ BACKTEST = {
     "session": ("Visit", "{}"),
     "component": ("Line or pace", "{}"),
     "readings": ("Readings", "{}"),
-    "held_50": ("50 % range held", "{:.0%}"),
-    "held_90": ("90 % range held", "{:.0%}"),
+    "held_50": ("50 % range held", percent),
+    "held_90": ("90 % range held", percent),
     "log_score": ("Log score", "{:.2f}"),
     "plain_log_score": ("of mean and sd", "{:.2f}"),
     "last_visit_log_score": ("of last visit's", "{:.2f}"),

@@ -15,7 +15,7 @@ from scipy.special import ndtri
 
 from putlab.base.errors import UsageError
 from putlab.base.settings import INTERVAL, SEED
-from putlab.base.words import counted, interval, length_words, listed, quantity
+from putlab.base.words import counted, interval, length_words, listed, percent, quantity
 from putlab.log.read import Log
 from putlab.model.readings import COMPONENTS, lengths_ft, practice_putts, with_errors
 from putlab.pages import chart
@@ -289,6 +289,6 @@ def backtest_chart(found: Backtest) -> Chart:
         panels["line"].set(ylabel="Place in the prediction, spreads", ylim=(-4, 4))
     reading = (
         "Each point is a reading; the dark band is where half of them, the light one where "
-        f"{INTERVAL:.0%} were expected before the visit. Points above lie right or long."
+        f"{percent(INTERVAL)} were expected before the visit. Points above lie right or long."
     )
     return Chart("backtest", "Visits as predicted", found.sentence, reading, figure, table)

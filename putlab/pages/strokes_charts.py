@@ -187,7 +187,7 @@ def next_hour_chart(advice: Advice) -> Chart:
                 axis, place, rows, SAVED, linestyle=LINESTYLE[component], linewidth=1,
                 markersize=5.5, label=component, **chart.LOOK[component],
             )  # fmt: skip
-        for stretch, component in advice.chosen:
+        for stretch, component in advice.chosen if advice.measured else ():
             _ring(axis, stretch, component, advice)
         axis.axhline(0, color=chart.INK, linewidth=0.8)
         axis.set_xticks(range(len(stretches)), [on_two_lines(stretch) for stretch in stretches])
@@ -218,10 +218,11 @@ def _next_hour_alt(advice: Advice) -> str:
     row, table = advice.row, advice.table
     other = table.loc[table.drop(row.name)[SAVED].idxmax()]
     first, second = (named(OPTIONS[one.name]) for one in (row, other))
+    choice = f"; the choice is best with a chance of {sure(advice.p_chosen)}" * advice.measured
     return (
         f"What {advice.minutes:g} minutes would save {advice.player}, by stretch: most for "
-        f"{first} ({_with_interval(row, SAVED)} strokes a round; the choice is best with a chance "
-        f"of {sure(advice.p_chosen)}), then {second} ({_with_interval(other, SAVED)})."
+        f"{first} ({_with_interval(row, SAVED)} strokes a round{choice}), then {second} "
+        f"({_with_interval(other, SAVED)})."
     )
 
 

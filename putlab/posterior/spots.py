@@ -105,7 +105,7 @@ class OwnCurve(Result):
             return " ".join(spot.sentence for spot in self.named)
         if len(self.table) < LEAST_LENGTHS:
             return "Three lengths or more are needed to hold each against the others."
-        return "No length is out of line with the others."
+        return "No length is clearly out of line with the others."
 
 
 def own_curve(golfer: Golfer) -> OwnCurve:

@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from putlab.base.errors import UsageError, expect
 from putlab.base.result import Result
 from putlab.base.settings import SEED
-from putlab.base.words import sure
+from putlab.base.words import percent, sure
 from putlab.green.skill import Skill
 from putlab.log.rules import ReadingRules
 from putlab.model.priors import PRIORS
@@ -297,7 +297,7 @@ def _assumptions(
         saved, share = _strokes_share(cut, golfer, shares)
         said = f"{100 * cut:g} % off both spreads saves {saved:.2f} strokes a round on a real green"
     else:
-        share, said = shares[metric], f"a reading tells {shares[metric]:.0%} of an exact one"
+        share, said = shares[metric], f"a reading tells {percent(shares[metric])} of an exact one"
     who = "a golfer at large, read exactly"
     if golfer:
         who = f"{golfer.player}'s own spread, readings and visits"

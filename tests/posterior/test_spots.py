@@ -88,7 +88,7 @@ def test_spots_are_named_in_words(spotted):
 def test_a_golfer_without_a_spot_has_none_named():
     curve = own_curve(MadeGolfer({}))
     assert curve.named == ()
-    assert curve.sentence == "No length is out of line with the others."
+    assert curve.sentence == "No length is clearly out of line with the others."
 
 
 def test_a_tighter_length_is_not_named():
