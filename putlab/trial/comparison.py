@@ -273,8 +273,8 @@ def _about_design(found: Comparison) -> Iterator[str]:
         (before, after), when = conditions.labels, "later" if conditions.later > 0 else "earlier"
         yield (
             f"{after!r} was struck {when} in the visits than {before!r}, by "
-            f"{percent(abs(conditions.later))} of a visit; the interval is widened for warming up and "
-            "tiring."
+            f"{percent(abs(conditions.later))} of a visit; the interval is widened for warming up "
+            "and tiring."
         )
     if conditions.sessions < FEW_VISITS:
         yield f"Only {conditions.sessions} visits: how much a day matters is mostly assumed."
