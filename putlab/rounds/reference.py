@@ -15,9 +15,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import scipy
 from numpy.typing import ArrayLike
-from scipy.optimize import least_squares
 
+from putlab.base.cache import kept_or_made, result_key
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
@@ -329,6 +330,14 @@ def _nearest(
     def all_misses(log_spreads: np.ndarray) -> np.ndarray:
         return np.concatenate(misses(log_spreads))
 
-    # Steps well above the rounding of the integrals (single precision).
-    fit = least_squares(all_misses, np.log([1.5, 10.0]), diff_step=1e-3, **bounds)
-    return np.exp(fit.x), misses(fit.x)
+    def found() -> dict[str, np.ndarray]:
+        # Steps well above the rounding of the integrals (single precision).
+        fit = scipy.optimize.least_squares(
+            all_misses, np.log([1.5, 10.0]), diff_step=1e-3, **bounds
+        )
+        return {"log_spreads": fit.x}
+
+    told = {name: list(putts.items()) for name, putts in record.items()}
+    key = result_key("rounds", "nearest", told, stimp_ft, past_ft, bounds)
+    log_spreads = kept_or_made(key, found)["log_spreads"]
+    return np.exp(log_spreads), misses(log_spreads)

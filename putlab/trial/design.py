@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-import scipy
 from numpy.typing import ArrayLike
+from scipy.special import fdtr, fdtrc, fdtri
 
 from putlab.base.errors import UsageError, expect
 from putlab.base.result import Result
@@ -273,9 +273,9 @@ def f_test_power(putts: ArrayLike, cut: float) -> Any:
     """Exact chance that an F-test of so many putts a condition sees a cut of spread (0.2)."""
     # Under the cut the ratio of sample variances is (1 - cut)² times an F variable.
     freedom = np.asarray(putts) - 1
-    low, high = scipy.stats.f(freedom, freedom).interval(1 - TWO_SIDED)
-    seen = scipy.stats.f(freedom, freedom, scale=(1 - cut) ** 2)
-    return seen.cdf(low) + seen.sf(high)
+    low, high = (fdtri(freedom, freedom, p) for p in (TWO_SIDED / 2, 1 - TWO_SIDED / 2))
+    times = (1 - cut) ** 2
+    return fdtr(freedom, freedom, low / times) + fdtrc(freedom, freedom, high / times)
 
 
 def f_test_putts(cut: float) -> int:
