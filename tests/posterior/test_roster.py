@@ -113,6 +113,17 @@ def test_a_cluster_names_what_failed(tmp_path, cluster):
     assert (attempts(tmp_path, "b"), attempts(tmp_path, "e")) == (1, 1)
 
 
+def test_two_workers_killed_during_the_run_lose_no_player(tmp_path, cluster):
+    kinds = {"a": "fine", "b": "dies once", "c": "fine", "d": "dies once"}
+    kinds |= dict.fromkeys(("e", "f", "g", "h"), "fine")
+    address = cluster.scheduler_address
+    results, failed = run_jobs(roster_jobs.run, jobs(tmp_path, **kinds), cluster=address)
+    assert failed == {}
+    assert set(results) == set(kinds)
+    # Each killed its worker once and was done again; once more where the other's end took it.
+    assert min(results["b"], results["d"]) >= 2
+
+
 def test_a_cluster_that_is_not_there_is_refused(monkeypatch):
     monkeypatch.setattr("putlab.posterior.roster.CONNECT_S", 0.5)
     with pytest.raises(UsageError, match="no Dask scheduler answers at tcp://127.0.0.1:9"):
