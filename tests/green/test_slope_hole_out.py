@@ -61,18 +61,21 @@ def test_within_the_bars_of_a_quarter_of_a_million_holes_a_setting(green, lie, s
     assert np.all(np.abs(off) < [0.002, 0.002, 0.004])
 
 
-def moved_by_refining(green, line_sd, pace_sd):
-    """Return by how much one-putt, three-putt and average putts move when refined twice."""
+def moved_by_refining(green, line_sd, pace_sd, times=2):
+    """Return by how much one-putt, three-putt and average putts move when refined."""
     distance, to = (part.ravel() for part in np.meshgrid([3.0, 10, 25, 60], [0, 70, 140, 200]))
     skill = Skill.constant(line_sd, pace_sd)
     plain = slope_more_than(skill, green, distance, to, past_ft=1.0)
-    with refined(2):
+    with refined(times):
         fine = slope_more_than(skill, green, distance, to, past_ft=1.0)
     return np.abs(outcomes(plain) - outcomes(fine)).max(axis=(1, 2))
 
 
 def test_error_bound_on_an_ordinary_slope():
-    assert np.all(np.less(moved_by_refining(Green(10, 3), 1.4, 9), [5e-4, 1e-3, 1e-3]))
+    # A quarter of the nodes more take a fifth of the time of twice as many; even an error that
+    # falls with their number alone would move by a fifth of itself.
+    moved = moved_by_refining(Green(10, 3), 1.4, 9, times=1.25)
+    assert np.all(np.less(5 * moved, [5e-4, 1e-3, 1e-3]))
 
 
 @pytest.mark.calibration
@@ -87,8 +90,9 @@ def test_error_bound_up_to_a_share_of_the_steepest_slope(share, bound, rng):
         assert np.all(np.less(moved, bound)), (stimp_ft, spread, moved)
 
 
-@pytest.mark.parametrize(("line_sd", "pace_sd"), [(1.4, 9), (0.4, 3), (3, 20)])
-@pytest.mark.parametrize("slope_pct", [0, 1e-9])
+@pytest.mark.parametrize(
+    ("line_sd", "pace_sd", "slope_pct"), [(1.4, 9, 0), (0.4, 3, 0), (3, 20, 0), (1.4, 9, 1e-9)]
+)
 def test_no_slope_is_the_flat_green(line_sd, pace_sd, slope_pct):
     """`hole_out` counts putts on the flat by other integrals, written apart."""
     skill = Skill.constant(line_sd, pace_sd, line_bias_deg=0.3, pace_bias_pct=2.0)

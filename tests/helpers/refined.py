@@ -21,8 +21,10 @@ def refined(times):
     with pytest.MonkeyPatch.context() as patch:
         for module, names in NODES.items():
             for name in names:
-                patch.setattr(module, name, times * getattr(module, name))
-        patch.setattr(lies, "NODES", tuple((count - 1) * times + 1 for count in lies.NODES))
-        count = (slope_hole_out.DISTANCES - 1) * times + 1
+                count = getattr(module, name)
+                # Numbers of nodes are whole, those for each foot are not.
+                patch.setattr(module, name, type(count)(times * count))
+        patch.setattr(lies, "NODES", tuple(int((count - 1) * times) + 1 for count in lies.NODES))
+        count = int((slope_hole_out.DISTANCES - 1) * times) + 1
         patch.setattr(slope_hole_out, "DISTANCES", count)
         yield
