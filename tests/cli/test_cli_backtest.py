@@ -30,6 +30,6 @@ def test_a_backtest_is_shown_and_written(monkeypatch, tmp_path, capsys):
     assert asked["visits"] == 1
     shown = capsys.readouterr()
     assert "-1.61" in shown.out
-    assert "100%" in shown.out + shown.err
+    assert "100\u202f%" in shown.out
     assert run(app, [str(DEMO), "-o", str(path)]) == 0
     assert json.loads(path.read_text())["records"][0]["held_90"] == 1.0
