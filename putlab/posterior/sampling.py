@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from functools import partial
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -58,7 +59,7 @@ WITHOUT_EFFECT = ("cores", "progress_bar")
 
 # Models of this process and what they were compiled to, by kind and size: compiling costs
 # seconds, swapping data nothing.
-_compiled: dict[tuple, tuple[Any, Any]] = {}
+_compiled: dict[tuple, tuple[Any, Callable]] = {}
 
 
 def model_of(design: Design | GreenDesign) -> tuple[Callable, list[str]]:
@@ -68,21 +69,88 @@ def model_of(design: Design | GreenDesign) -> tuple[Callable, list[str]]:
     return spread.build_model, spread.PARAMETERS
 
 
-def compiled_for(design: Design | GreenDesign) -> Any:
-    """Return a compiled model holding a design's data, compiling it if none is of its size."""
-    import nutpie
+def compiled_for(design: Design | GreenDesign, start: Callable | None = None) -> Any:
+    """Return a compiled model holding a design's data, compiling it if none is of its size.
+
+    ``start`` gives the place, shape (parameters,), where the chain of a seed begins.
+    """
     import pymc as pm
 
     build, parameters = model_of(design)
     kind = build, design.size
     if kind not in _compiled:
         model = build(design)
-        _compiled[kind] = model, nutpie.compile_pymc_model(model, var_names=parameters)
-    model, compiled = _compiled[kind]
+        _compiled[kind] = model, compile_model(model, parameters)
+    model, sampled = _compiled[kind]
     # Where chains start is worked out from the model itself: without this it would depend on
     # the log that happened to be compiled first, and so would every draw.
     pm.set_data(design.containers, model=model)
-    return compiled.with_data(**design.containers)
+    own = {} if start is None else {"make_initial_point_fn": start}
+    return sampled(**own, shared_data={n: model[n].get_value() for n in design.containers})
+
+
+def compile_model(model: Any, parameters: list[str]) -> Callable:
+    """Return a maker of what nutpie samples; it takes the data as ``shared_data``.
+
+    PyTensor keeps on disk what it compiled; nutpie's own way to wrap it is compiled anew by each
+    process, ten seconds long. Sums stay in the order written (no fast math): otherwise code just
+    compiled and the same read from disk differ in the last digit, and so in every draw.
+    """
+    import pymc as pm
+    import pytensor
+    from nutpie.compiled_pyfunc import from_pyfunc
+    from pymc.blocking import DictToArrayBijection
+    from pymc.initial_point import make_initial_point_fn
+    from pymc.pytensorf import gradient, join_nonshared_inputs, rewrite_pregrad
+    from pytensor.link.numba.dispatch.basic import numba_njit
+
+    free, values = model.free_RVs, model.value_vars
+    point_of = make_initial_point_fn(model=model, jitter_rvs=set(free), return_transformed=True)
+    one_chain = Lock()  # the chains ask for their starts at the same time
+
+    def start(seed: int) -> np.ndarray:
+        with one_chain:
+            return DictToArrayBijection.map(point_of(seed)).data
+
+    log_density = rewrite_pregrad(model.logp())
+    named = model.replace_rvs_by_values([model[name] for name in parameters])
+    outputs, place = join_nonshared_inputs(
+        point_of(0), [log_density, gradient(log_density, values), *named], values
+    )
+
+    def compiled(of: list[Any]) -> Callable:
+        with pytensor.config.change_flags(numba__fastmath=False):
+            made = pm.compile([place], of, mode="NUMBA")
+            function = made.vm.jit_fn.py_func
+            # Chains run beside each other: each lets go of Python while it is in here.
+            alone = numba_njit(function, final_function=True, cache=True, nogil=True)
+        names = [data.name for data in made.get_shared()]
+        return lambda at, **data: alone(at, *(data[name] for name in names))
+
+    density, expand = compiled(outputs[:2]), compiled(outputs[2:])
+
+    def finite_density(at: np.ndarray, **data: np.ndarray) -> tuple[float, np.ndarray]:
+        value, slope = density(at, **data)
+        if not np.isfinite(slope).all():
+            raise NoSlope
+        return float(value), slope
+
+    def parameters_at(at: np.ndarray, **data: np.ndarray) -> dict[str, np.ndarray]:
+        return dict(zip(parameters, expand(at, **data), strict=True))
+
+    at, data = start(0), {data.name: data.get_value() for data in model.data_vars}
+    finite_density(at, **data)  # compiled here, not by each chain
+    shapes = [np.shape(value) for value in parameters_at(at, **data).values()]
+    return partial(
+        from_pyfunc, at.size, lambda: finite_density, lambda *_: parameters_at,
+        ["float64"] * len(parameters), shapes, parameters, make_initial_point_fn=start,
+    )  # fmt: skip
+
+
+class NoSlope(ArithmeticError):
+    """The density has no slope here: the chain turns back, and counts it as a divergence."""
+
+    is_recoverable = True
 
 
 def sample(compiled: Any, *, acceptance: float = 0.9, **options: Any) -> xr.DataTree:
@@ -122,7 +190,7 @@ def ready_to_sample(
     def start(seed: int) -> np.ndarray:
         return np.ascontiguousarray(np.random.default_rng(seed).choice(places))
 
-    return replace(compiled_for(design), initial_point_func=start)
+    return compiled_for(design, start)
 
 
 def fit_design(

@@ -281,7 +281,7 @@ def test_chains_start_where_their_own_log_says():
     designs = fit_log(log_of(TWO_PUTTS)).designs
     assert designs["line"].size == designs["pace"].size
     line, pace, again = (
-        sampling.compiled_for(designs[name]).initial_point_func(3)
+        sampling.compiled_for(designs[name])._make_initial_points(3)
         for name in ("line", "pace", "line")
     )
     np.testing.assert_array_equal(line, again)

@@ -1,11 +1,11 @@
 """Sampling: chains are judged, a bad fit is refused and remembered, a good one kept."""
 
-from dataclasses import dataclass
 from types import SimpleNamespace
 
 import numpy as np
 import nutpie
 import pandas as pd
+import pymc as pm
 import pytest
 import xarray as xr
 
@@ -146,24 +146,48 @@ def test_how_a_fit_is_made_does_not_matter_to_what_it_is(rng, samples, own_cache
     assert sampled == [1, 1, 2, 3]
 
 
-@dataclass
-class Compiled:
-    """What can be sampled, and where its chains start."""
-
-    initial_point_func: object = None
-
-
 def test_chains_of_a_long_log_start_from_draws_of_a_short_run(monkeypatch):
     places = np.arange(12.0).reshape(2, 2, 3)
     stats = xr.Dataset({"unconstrained_draw": (("chain", "draw", "parameter"), places)})
     counted = []
     long = SimpleNamespace(putts=50_000, counted_as=counted.append)
-    monkeypatch.setattr(sampling, "compiled_for", lambda design: Compiled())
+    monkeypatch.setattr(sampling, "compiled_for", lambda design, start=None: start)
     monkeypatch.setattr(sampling, "sample", lambda *_, **__: {"sample_stats": stats})
-    start = sampling.ready_to_sample(long).initial_point_func
+    start = sampling.ready_to_sample(long)
     assert counted == [sampling.FEW_PUTTS]
     assert start(1).tolist() in places.reshape(4, 3).tolist()
-    assert sampling.ready_to_sample(SimpleNamespace(putts=50)).initial_point_func is None
+    assert sampling.ready_to_sample(SimpleNamespace(putts=50)) is None
+
+
+def test_what_was_compiled_once_is_read_from_disk_and_draws_the_same(tmp_path, monkeypatch):
+    from pytensor.link.numba import cache
+
+    monkeypatch.setattr(cache, "NUMBA_CACHE_PATH", tmp_path)
+    values = np.random.default_rng(1).standard_normal(1001)
+
+    def drawn():
+        with pm.Model() as model:
+            sd = pm.LogNormal("sd", 0, 1)
+            pm.Normal("readings", 0, sd, observed=pm.Data("values", values))
+        made = sampling.compile_model(model, ["sd"])(shared_data={"values": values})
+        raw = sampling.sample(made, draws=20, tune=100, chains=1, seed=1)
+        return raw.posterior["sd"].values
+
+    fresh = drawn()
+    kept = {path: path.stat().st_mtime_ns for path in tmp_path.iterdir()}
+    assert kept
+    np.testing.assert_array_equal(drawn(), fresh)
+    assert {path: path.stat().st_mtime_ns for path in tmp_path.iterdir()} == kept
+
+
+def test_where_the_density_has_no_slope_a_chain_turns_back():
+    with pm.Model() as model:
+        x = pm.Normal("x", 0, 1)
+        # Beyond one this is nought, with a slope that is no number.
+        pm.Potential("cliff", pm.math.sqrt(pm.math.maximum(1 - x, 0.0)))
+    raw = sampling.sample(sampling.compile_model(model, ["x"])(shared_data={}), chains=1, seed=1)
+    assert raw.sample_stats["diverging"].values.any()
+    assert (raw.posterior["x"].values < 1).all()
 
 
 def test_an_interrupt_stops_sampling_instead_of_shortening_it(monkeypatch):
