@@ -8,17 +8,20 @@ import datetime
 import inspect
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass, field, fields, replace
+from functools import cache, partial
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import jinja2
+import numpy as np
 import pandas as pd
 from markupsafe import Markup, escape
 
 from putlab import __version__
 from putlab.base import words
+from putlab.base.cache import kept_or_made, result_key
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
 from putlab.base.writing import FULL_DIGITS, json_records, write_text
@@ -29,6 +32,7 @@ from putlab.pages import charts
 from putlab.pages.chart import Chart
 from putlab.pages.findings import Findings, player_findings
 from putlab.pages.progress_charts import unusual_words
+from putlab.posterior.backtest import kept_backtest
 from putlab.posterior.checks import PASS
 from putlab.posterior.fit import Fit, fit_log
 from putlab.posterior.player import with_ends
@@ -39,6 +43,9 @@ from putlab.practice.saving import at_least_shown, named, time_words
 # What is listed: rejected rows (`putlab check` writes them all); choices on paper; names of
 # files (the hash covers all).
 LIMITS = {"shown_rejects": 5, "paper_options": 4, "shown_files": 12}
+
+# Stands for the time in a page that is kept.
+WHEN = "0000-00-00T00:00:00"
 
 # ``progress(done, total, text)``, called before each player.
 type Progress = Callable[[int, int, str], Any]
@@ -57,8 +64,13 @@ class Report(Result):
     """
 
     html: str
-    findings: list[Findings]
+    work: Callable[[], list[Findings]] = field(repr=False)
     readings: list[str]
+
+    @property
+    def findings(self) -> list[Findings]:
+        """What the page says, worked out when asked for where the page was known."""
+        return self.work()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -127,12 +139,31 @@ def report(
     with words.lengths_in(log.units):
         fit = fit or fit_log(log)
     players = fit.players if player is None else [fit.golfer(player).player]
-    everybody = []
-    for i, name in enumerate(players):
-        if progress:
-            progress(i, len(players), f"Working out what to say of {name}")
-        everybody.append(player_findings(log, fit, name))
-    return render(log, fit.meta(), everybody, path, made=made)
+
+    @cache
+    def work() -> list[Findings]:
+        everybody = []
+        for i, name in enumerate(players):
+            if progress:
+                progress(i, len(players), f"Working out what to say of {name}")
+            everybody.append(player_findings(log, fit, name))
+        return everybody
+
+    def page() -> dict[str, np.ndarray]:
+        return {"page": np.frombuffer(html_of(log, fit.meta(), work()).encode(), np.uint8)}
+
+    html = kept_or_made(page_key(log, fit, players), page)["page"].tobytes().decode()
+    return finished(log, html, work, path, made)
+
+
+def page_key(log: Log, fit: Fit, players: list[str]) -> str:
+    """Return the key of a page: all of the log, of the fit, and a backtest of the log."""
+    backtest = kept_backtest(log)
+    parts = [getattr(log, part.name) for part in fields(log)]
+    parts += [fit.meta(), players, backtest.readings if backtest else "", version("matplotlib")]
+    told = [part.to_csv() if isinstance(part, pd.DataFrame) else repr(part) for part in parts]
+    draws = [tree["posterior"].dataset.data_vars.values() for tree in fit.posteriors.values()]
+    return result_key("pages", told, [values.values for one in draws for values in one])
 
 
 def roster_report(
@@ -197,25 +228,41 @@ def render(
     made: datetime.datetime | None = None,
 ) -> Report:
     """Return, and write to a path, the report; ``meta`` tells how its fits came about."""
+    return finished(log, html_of(log, meta, everybody), lambda: everybody, path, made)
+
+
+def finished(
+    log: Log,
+    html: str,
+    work: Callable[[], list[Findings]],
+    path: str | Path | None,
+    made: datetime.datetime | None,
+) -> Report:
+    """Return, and write to a path, a page with the time when it was made."""
     made = made or datetime.datetime.now(datetime.UTC)
+    html = html.replace(WHEN, made.isoformat(timespec="seconds"))
+    if path is not None:
+        write_text(path, html)
+    with words.lengths_in(log.units):
+        return Report(html, work, rules_in_words(log.rules))
+
+
+def html_of(log: Log, meta: dict, everybody: list[Findings]) -> str:
+    """Return the page, `WHEN` in place of the time when it was made."""
     meta = meta | {"log_sha256": log.digest, "files": log.files}
     with words.lengths_in(log.units):
-        lines = rules_in_words(log.rules)
         several = charts.players_chart(players_table(everybody)) if len(everybody) > 1 else None
-        html = environment().get_template("report.html").render(
+        return environment().get_template("report.html").render(
             log=log,
             everybody=everybody,
-            readings=lines,
+            readings=rules_in_words(log.rules),
             rejects=log.rejects.to_dict("records"),
             meta=meta,
             version=__version__,
-            made=made.isoformat(timespec="seconds"),
+            made=WHEN,
             data=page_data(meta, everybody),
             side_by_side=several,
         )  # fmt: skip
-    if path is not None:
-        write_text(path, html)
-    return Report(html, everybody, lines)
 
 
 def players_table(everybody: list[Findings]) -> pd.DataFrame:

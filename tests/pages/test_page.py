@@ -439,7 +439,8 @@ def test_a_figure_that_fails_fails_the_report(demo_log, demo_fit, monkeypatch, t
     monkeypatch.setattr(findings_module.charts, "strokes_lost_chart", broken)
     target = tmp_path / "report.html"
     with pytest.raises(ValueError, match="no such marker"):
-        report(demo_log, demo_fit, target, player="alder", made=MADE)
+        # A log of its own, of which no page is known.
+        report(replace(demo_log, notes=["Odd."]), demo_fit, target, player="alder", made=MADE)
     assert not target.exists()
 
 
@@ -479,6 +480,26 @@ def test_the_report_is_written_and_holds_its_findings(demo_log, demo_fit, tmp_pa
     assert set(made.table["player"]) == {"alder"}
     assert made.sentence == f"alder: {made.findings[0].sentence}"
     assert made.sentence in unescape(made._repr_html_())
+
+
+def test_a_page_that_is_known_is_not_worked_out_again(demo_log, demo_fit, monkeypatch, tmp_path):
+    log, target = replace(demo_log, lost=["Visit 3 is lost."]), tmp_path / "report.html"
+    first = report(log, demo_fit, player="alder", made=MADE).html
+
+    def not_again(*args):
+        raise AssertionError("worked out again")
+
+    monkeypatch.setattr("putlab.pages.page.player_findings", not_again)
+    later = MADE.replace(day=2)
+    report(log, demo_fit, target, player="alder", made=later)
+    again = target.read_text(encoding="utf-8")
+    assert again == first.replace(MADE.isoformat(), later.isoformat()) != first
+    others = {"putts": log.putts.assign(putt=1.0)}, {"warnings": ["Odd."]}, {"units": "m"}
+    for other in others:
+        with pytest.raises(AssertionError, match="worked out again"):
+            report(replace(log, **other), demo_fit, player="alder")
+    with pytest.raises(AssertionError, match="worked out again"):
+        report(log, replace(demo_fit, seed=1), player="alder")
 
 
 # Players fitted alone: everybody on one page, and who has no result.
