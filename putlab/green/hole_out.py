@@ -5,6 +5,7 @@ M(k + 1, d) is the mean of M(k, leave) over the misses from d. Everything follow
 1 - M(1), three or more M(2), average putts the sum of M(0) to M(9), as a hole ends at ten.
 """
 
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from types import SimpleNamespace
@@ -129,19 +130,25 @@ def hole_out(
     mean = skill.mean
     size = max(1, PUTTS_AT_ONCE // (distance_ft.size + grid.CELLS // grid.LATER))
 
-    def solve(start: int) -> tuple[np.ndarray, np.ndarray]:
-        some, roll = skill[start : start + size], (past_ft, stimp_ft)
+    def solve(rows: slice) -> tuple[np.ndarray, np.ndarray]:
+        some, roll = skill[rows], (past_ft, stimp_ft)
         first = leaves_of(some.at(distance_ft), *roll, grid, mean=mean.at(distance_ft))
         later = later_putts(some, grid, stimp_ft=stimp_ft, past_ft=past_ft, mean=mean)
         beyond = np.moveaxis(first.cells @ later[..., 1:], -1, 0)
         more_than = np.stack([np.ones_like(first.holed), 1 - first.holed, *beyond])
         return more_than, first.mean_leave_ft
 
+    return HoleOut(distance_ft, *by_parts(solve, skill.draws, size))
+
+
+def by_parts(solve: Callable[[slice], Any], draws: int, size: int) -> list[np.ndarray]:
+    """Solve so many draws at once; arrays (..., draws, n) are joined."""
+    parts = [slice(start, start + size) for start in range(0, draws, size)]
     # Two threads, as numpy lets go of the interpreter while it computes; the order of the
     # draws, and so every result, is the same with one.
     with ThreadPoolExecutor(max_workers=2) as pool:
-        parts = list(pool.map(solve, range(0, skill.draws, size)))
-    return HoleOut(distance_ft, *(np.concatenate(p, axis=-2) for p in zip(*parts, strict=True)))
+        columns = zip(*pool.map(solve, parts), strict=True)
+        return [np.concatenate(column, axis=-2) for column in columns]
 
 
 def later_putts(

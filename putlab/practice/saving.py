@@ -8,7 +8,6 @@ nodes that is exact to first order in the change, and it says where strokes come
 """
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -17,6 +16,7 @@ import numpy as np
 
 from putlab.base.cache import kept_or_made, result_key
 from putlab.base.words import interval, quantity
+from putlab.green.hole_out import by_parts
 from putlab.green.skill import SPREAD_AND_BIAS, Skill
 from putlab.model.design import length_correlation
 from putlab.model.readings import COMPONENTS
@@ -121,12 +121,7 @@ def round_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
         mixes = np.stack([first[rows], np.broadcast_to(given, first[rows].shape)], axis=-1)
         return _solve(skill[rows].at(nodes), mixes, setting)
 
-    size = max(1, PUTTS_AT_ONCE // nodes.size)
-    parts = [slice(start, start + size) for start in range(0, skill.draws, size)]
-    # Two threads, as numpy lets go of the interpreter while it computes.
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        columns = zip(*pool.map(solve, parts), strict=True)
-        return RoundStrokes(nodes, *(np.concatenate(column, axis=-2) for column in columns))
+    return RoundStrokes(nodes, *by_parts(solve, skill.draws, max(1, PUTTS_AT_ONCE // nodes.size)))
 
 
 def _solve(own: Skill, mixes: np.ndarray, setting: RoundSetting) -> tuple[np.ndarray, ...]:

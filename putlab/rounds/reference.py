@@ -327,14 +327,10 @@ def _nearest(
         solved = partial(hole_out, skill, stimp_ft=stimp_ft, past_ft=past_ft)
         return [getattr(solved(told.index), name)[0] - told for name, told in record.items()]
 
-    def all_misses(log_spreads: np.ndarray) -> np.ndarray:
-        return np.concatenate(misses(log_spreads))
-
     def found() -> dict[str, np.ndarray]:
         # Steps well above the rounding of the integrals (single precision).
-        fit = scipy.optimize.least_squares(
-            all_misses, np.log([1.5, 10.0]), diff_step=1e-3, **bounds
-        )
+        start, how = np.log([1.5, 10.0]), bounds | {"diff_step": 1e-3}
+        fit = scipy.optimize.least_squares(lambda p: np.concatenate(misses(p)), start, **how)
         return {"log_spreads": fit.x}
 
     told = {name: list(putts.items()) for name, putts in record.items()}
