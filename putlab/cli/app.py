@@ -8,8 +8,7 @@ from putlab import __version__
 from putlab.base.words import HIDING
 from putlab.cli.check import cache, check, import_, notebooks
 from putlab.cli.console import PSEUDONYMS
-from putlab.cli.game import game
-from putlab.cli.practice import advise, plan, review, start
+from putlab.cli.practice import advise, game, plan, review, start
 from putlab.cli.skill import backtest, estimate, holeout, report, roll
 from putlab.cli.trial import compare, trial
 

@@ -1,7 +1,7 @@
 """A comparison of two conditions: its numbers, the answer in words, and what to bear in mind."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, fields
+from dataclasses import asdict, dataclass, field
 from functools import cached_property
 from html import escape
 from typing import Any
@@ -162,13 +162,11 @@ class Comparison(Result):
         """The comparison as plain values, ready to be written as JSON."""
         pair, (before, after) = self.conditions, self.conditions.labels
         counts = ("player", "putts_before", "putts_after", "sessions", "sessions_shared", "design")
-        whole = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "conditions"}
+        whole = {name: of for name, of in asdict(self).items() if name != "conditions"}
         tables = {n: of for n, of in whole.items() if isinstance(of, pd.DataFrame)}
         whole |= {n: json_records(of, FULL_DIGITS) for n, of in tables.items()}
         return {"before": before, "after": after, **{n: getattr(pair, n) for n in counts}} | {
             **whole,
-            "plan": self.plan and vars(self.plan),
-            "classical": {name: vars(book) for name, book in self.classical.items()},
             "cautions": self.cautions,
             "sentence": self.sentence,
         }

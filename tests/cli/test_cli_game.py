@@ -8,7 +8,7 @@ import pytest
 import typer
 
 from putlab.cli.console import run
-from putlab.cli.game import game
+from putlab.cli.practice import game
 from putlab.rounds.first_putts import shipped_mix
 from putlab.rounds.games import deal_game
 

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from putlab.base.words import lengths_in
-from putlab.pages.card import session_lines
+from putlab.pages.findings import session_lines
 
 
 @pytest.mark.parametrize(
