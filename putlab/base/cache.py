@@ -154,6 +154,12 @@ def kept_or_made(key: str, make: Callable[[], dict[str, np.ndarray]]) -> dict[st
     return arrays
 
 
+def kept_plain(key: str, make: Callable[[], Any]) -> Any:
+    """Return plain values, such as JSON has, from disk, or make and keep them."""
+    kept = kept_or_made(key, lambda: {"plain": np.array(json.dumps(make()))})
+    return json.loads(str(kept["plain"]))
+
+
 def clear_cache() -> int:
     """Remove every kept fit and return how many there were."""
     entries = kept_entries()

@@ -15,13 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
-import numpy as np
 import pandas as pd
 from markupsafe import Markup, escape
 
 from putlab import __version__
 from putlab.base import words
-from putlab.base.cache import kept_or_made, result_key
+from putlab.base.cache import kept_plain, result_key
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
 from putlab.base.writing import FULL_DIGITS, json_records, write_text
@@ -149,10 +148,8 @@ def report(
             everybody.append(player_findings(log, fit, name))
         return everybody
 
-    def page() -> dict[str, np.ndarray]:
-        return {"page": np.frombuffer(html_of(log, fit.meta(), work()).encode(), np.uint8)}
-
-    html = kept_or_made(page_key(log, fit, players), page)["page"].tobytes().decode()
+    key = page_key(log, fit, players)
+    html = kept_plain(key, lambda: html_of(log, fit.meta(), work()))
     return finished(log, html, work, path, made)
 
 

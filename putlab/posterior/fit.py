@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -12,7 +11,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from putlab.base.cache import kept_or_made, result_key, versions
+from putlab.base.cache import kept_plain, result_key, versions
 from putlab.base.errors import FitError
 from putlab.base.result import Result
 from putlab.base.settings import INTERVAL, SEED
@@ -270,19 +269,14 @@ def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
 
 def _kept_residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list[Verdict]]:
     rows = [table.to_csv() for table in scores.values()]
+    key = result_key("posterior", "residuals", fit.seed, fit.players, rows)
 
-    def made() -> dict[str, np.ndarray]:
-        checks = of_readings.residual_checks(fit, scores)
-        plain = {
-            c: [vars(v) | {"table": v.table.to_dict("list")} for v in checks[c]] for c in checks
-        }
-        return {"checks": np.array(json.dumps(plain))}
+    def made() -> dict[str, list[dict]]:
+        found = of_readings.residual_checks(fit, scores).items()
+        return {c: [vars(v) | {"table": v.table.to_dict("list")} for v in own] for c, own in found}
 
-    kept = kept_or_made(result_key("posterior", "checks", fit.seed, fit.players, rows), made)
-    found = json.loads(str(kept["checks"])).items()
-    return {
-        c: [Verdict(**v | {"table": pd.DataFrame(v["table"])}) for v in own] for c, own in found
-    }
+    kept = kept_plain(key, made).items()
+    return {c: [Verdict(**v | {"table": pd.DataFrame(v["table"])}) for v in of] for c, of in kept}
 
 
 def put_together(

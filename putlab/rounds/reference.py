@@ -18,7 +18,7 @@ import pandas as pd
 import scipy
 from numpy.typing import ArrayLike
 
-from putlab.base.cache import kept_or_made, result_key
+from putlab.base.cache import kept_plain, result_key
 from putlab.base.errors import UsageError
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, STIMP_FT
@@ -327,13 +327,13 @@ def _nearest(
         solved = partial(hole_out, skill, stimp_ft=stimp_ft, past_ft=past_ft)
         return [getattr(solved(told.index), name)[0] - told for name, told in record.items()]
 
-    def found() -> dict[str, np.ndarray]:
+    def found() -> list[float]:
         # Steps well above the rounding of the integrals (single precision).
         start, how = np.log([1.5, 10.0]), bounds | {"diff_step": 1e-3}
         fit = scipy.optimize.least_squares(lambda p: np.concatenate(misses(p)), start, **how)
-        return {"log_spreads": fit.x}
+        return fit.x.tolist()
 
     told = {name: list(putts.items()) for name, putts in record.items()}
     key = result_key("rounds", "nearest", told, stimp_ft, past_ft, bounds)
-    log_spreads = kept_or_made(key, found)["log_spreads"]
+    log_spreads = np.array(kept_plain(key, found))
     return np.exp(log_spreads), misses(log_spreads)

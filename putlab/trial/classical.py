@@ -16,7 +16,7 @@ import pandas as pd
 import scipy
 from scipy.special import ndtri
 
-from putlab.base.cache import kept_or_made, result_key
+from putlab.base.cache import kept_plain, result_key
 from putlab.base.settings import INTERVAL
 from putlab.base.words import percent
 from putlab.trial.boundary import HELPED, HURT, TWO_SIDED
@@ -66,16 +66,14 @@ def classical(rows: pd.DataFrame, before: str, after: str) -> Classical | None:
         return None
     # Loading the libraries takes longest: spared where the answer is known.
     key = result_key("trial", "classical", readings.to_csv(), before, after)
-    kept = kept_or_made(key, lambda: _by_the_book(readings, before, after))
-    return Classical(**{name: value.item() for name, value in kept.items()})
+    return Classical(*kept_plain(key, lambda: _by_the_book(readings, before, after)))
 
 
-def _by_the_book(readings: pd.DataFrame, before: str, after: str) -> dict[str, np.ndarray]:
+def _by_the_book(readings: pd.DataFrame, before: str, after: str) -> tuple[Any, ...]:
     table = deviations_of(readings)
     groups = [table.loc[table["condition"] == name, "error"] for name in (before, after)]
     p = float(scipy.stats.levene(*groups, center="median").pvalue)
-    found = Classical(p, *_mixed_ratio(table, after), len(readings))
-    return {name: np.asarray(value) for name, value in vars(found).items()}
+    return p, *_mixed_ratio(table, after), len(readings)
 
 
 def readings_of(rows: pd.DataFrame) -> pd.DataFrame:
