@@ -1,4 +1,4 @@
-"""Fits kept on disk by the hash of everything that determines them.
+"""Fits, and what was made of them, kept on disk by the hash of everything that determines them.
 
 An entry is a plain ``.npz`` file: arrays only, never pickled objects. Its name is the hash
 of the code, the data, priors, settings and versions that made it, and the same hash stands

@@ -216,7 +216,7 @@ def _to_copy(target: Path) -> Iterator[tuple[Path, Path]]:
 
 
 def cache(clear: Annotated[bool, Option("--clear", help="Remove every kept fit.")] = False) -> None:
-    """Where fits are kept on this machine, for you alone; --clear removes them."""
+    """Where fits and reports (with their names) are kept for you alone; --clear removes them."""
     from putlab.base.cache import cache_folder, clear_cache, kept_entries, open_to_others
 
     if clear:
