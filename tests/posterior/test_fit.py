@@ -107,7 +107,7 @@ def test_readings_and_a_green_together_recover_both(joint_fit):
     green, said = green_spread(joint_fit, "player 1")
     assert "was estimated from" in said
     for draws, name in zip(green, ("line", "pace"), strict=True):
-        _, low, high = summary(draws[:, 0])
+        _, low, high = summary(draws)
         assert low < GREEN[name] < high
         assert high / low < 3.5  # the prior alone: 5.2
     golfer = joint_fit.golfer("player 1")

@@ -12,7 +12,7 @@ import pytest
 import xarray as xr
 
 from putlab.log.rules import ReadingRules
-from putlab.posterior.checks import putt_places, residual_checks
+from putlab.posterior.checks import _streaks, putt_places, residual_checks
 from putlab.posterior.fit import Fit
 
 VISITS, PUTTS = 12, 60
@@ -129,3 +129,13 @@ def test_little_is_not_judged(rng):
     found = residual_checks(fit, few)
     assert noted(found) <= {("line with pace", "streaks")}
     assert found["pace"][0].table.empty
+
+
+def test_an_order_of_few_visits_is_among_the_orders_it_is_held_against(rng):
+    """Of four visits there are 24 orders, and the one seen and its reverse are two of them."""
+    sessions = [f"visit {i}" for i in range(4)] * 2
+    rows = pd.DataFrame({"session": sessions, "component": np.repeat(["line", "pace"], 4)})
+    for _ in range(20):
+        offset = np.concatenate([np.sort(rng.normal(size=4)) for _ in range(2)])
+        p_value, _ = _streaks(rows.assign(offset=offset), rng)
+        assert p_value > 0.06
