@@ -35,8 +35,9 @@ def pytest_configure(config):
 # Tests that sample, the demo first: one process runs all of them, as every process compiles a
 # model of a size anew. It begins with them, for they take long and others wait for the demo's fit.
 SAMPLING = (
-    "posterior/test_fit.py", "trial/test_compare.py", "trial/test_contrast.py", "pages/test_metres.py",
-    "posterior/test_tree.py", "posterior/test_backtest.py", "posterior/test_roster.py",
+    "posterior/test_fit.py", "trial/test_compare.py", "trial/test_contrast.py",
+    "pages/test_metres.py", "posterior/test_tree.py", "posterior/test_backtest.py",
+    "posterior/test_roster.py",
 )  # fmt: skip
 
 # What needs the demo's fit comes last, what takes long before what is quick.
