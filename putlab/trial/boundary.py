@@ -19,7 +19,7 @@ from scipy.special import ndtr, ndtri
 # Set by simulating trials of nothing: however often one checks (up to 60 times) and however
 # long one goes on (up to three times the designed size), at most 5 % of them say helped or hurt.
 # A trial checked once asks for 1.96. Were the fit's estimate as normal as the theory has it,
-# 2.10 would do; whole trials, fit and all, say something in 6.9 % at 2.15.
+# 2.10 would do; of whole trials, fit and all, 6.9 % said something at 2.15.
 FINAL_Z = 2.3
 BEYOND = 6.0
 

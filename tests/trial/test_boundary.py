@@ -93,13 +93,13 @@ def test_the_bar_is_strict_early_and_lowest_at_the_designed_size():
 @pytest.mark.parametrize(
     ("t", "needed"),
     [
-        # The head of the module worked by hand, FINAL_Z = 2.15: 2.15 / t before,
-        (1 / 16, 2.15 * 16),
-        (0.5, 4.3),
-        (1.0, 2.15),
-        # and sqrt(2.15^2 + 12 log t) after: log t = 1 and 2.
-        (np.e, 4.0771),
-        (np.e**2, 5.35),
+        # The head of the module worked by hand, FINAL_Z = 2.3: 2.3 / t before,
+        (1 / 16, 2.3 * 16),
+        (0.5, 4.6),
+        (1.0, 2.3),
+        # and sqrt(2.3^2 + 12 log t) after: log t = 1 and 2.
+        (np.e, 4.1581),
+        (np.e**2, 5.4120),
     ],
 )
 def test_the_bar_by_hand(t, needed):
@@ -123,22 +123,22 @@ def test_the_prior_is_taken_out_of_the_bar():
 
 
 def test_information_is_what_the_data_add_to_the_prior():
-    # 1 / 0.1^2 - 1 / 0.2^2 = 100 - 25; designed: 1.10 (2.8016 / 0.22314)^2.
+    # 1 / 0.1^2 - 1 / 0.2^2 = 100 - 25; designed: 1.20 (2.8016 / 0.22314)^2.
     assert BOUNDARY.information(0.1) == pytest.approx(75)
     assert Boundary(too_small=0.05, detect=0.2).information(0.1) == pytest.approx(100)
-    assert BOUNDARY.designed_information == pytest.approx(173.39, abs=0.02)
+    assert BOUNDARY.designed_information == pytest.approx(189.16, abs=0.02)
     # A posterior as wide as the prior has learned nothing, and is asked for the most.
-    assert BOUNDARY.information(0.2) == pytest.approx(173.39e-6, abs=2e-8)
+    assert BOUNDARY.information(0.2) == pytest.approx(189.16e-6, abs=2e-8)
     assert BOUNDARY.verdict(-1.0, 0.25) == CANNOT_TELL
 
 
 def test_a_posterior_widened_for_what_putts_cannot_tell_has_come_as_far_as_before():
-    # By hand: sd_fit 0.08 has gathered 156.25 - 25 = 131.25 of 173.39, so t = 0.7570 and
-    # z must pass 2.15 / t = 2.8403; of 0.1, 75 / (75 + 25) is left by the prior.
-    expected = norm.cdf(2.8403 * np.sqrt(0.75))
+    # By hand: sd_fit 0.08 has gathered 156.25 - 25 = 131.25 of 189.16, so t = 0.6939 and
+    # z must pass 2.3 / t = 3.3147; of 0.1, 75 / (75 + 25) is left by the prior.
+    expected = norm.cdf(3.3147 * np.sqrt(0.75))
     assert BOUNDARY.p_needed(0.1, sd_fit=0.08) == pytest.approx(expected, abs=1e-5)
     assert BOUNDARY.p_needed(0.1) > BOUNDARY.p_needed(0.1, sd_fit=0.08)
-    z = 2.8403 * np.sqrt(0.75)
+    z = 3.3147 * np.sqrt(0.75)
     for nudge, said in ((1.001, HELPED), (0.999, CANNOT_TELL)):
         assert BOUNDARY.verdict(-nudge * z * 0.1, 0.1, sd_fit=0.08) == said
 
@@ -185,7 +185,7 @@ def test_a_change_known_to_be_small_makes_no_difference_that_matters():
 
 def test_chance_of_helped_follows_the_normal_theory_of_one_check():
     chance = chance_of_helped([1.0], seed=1)[0]
-    assert chance == pytest.approx(norm.cdf(DESIGN_Z * 1.1**0.5 - 2.15), abs=0.01)
+    assert chance == pytest.approx(norm.cdf(DESIGN_Z * 1.2**0.5 - 2.3), abs=0.01)
     assert chance_of_helped([1.0], effect=0, seed=1)[0] < 0.03
 
 
@@ -233,7 +233,7 @@ def test_the_forecast_of_putts_holds_when_they_are_struck(case):
 def test_putts_to_a_verdict_ask_as_the_verdict_does():
     # Told by less than its own sd, widened since, there is a verdict; told by that, not yet.
     how = {"per_putt": 0.5}
-    mean, sd = -0.3, 0.12
+    mean, sd = -0.33, 0.12
     assert BOUNDARY.verdict(mean, sd) == CANNOT_TELL
     assert BOUNDARY.verdict(mean, sd, sd_fit=0.08) == HELPED
     assert BOUNDARY.putts_to_verdict(mean, sd, sd_fit=0.08, **how) == 0
@@ -276,7 +276,7 @@ def test_putts_are_rounded_up_to_two_figures(putts, said):
 def test_chance_of_helped_by_either_of_two_checks_is_that_of_two_normals(effect):
     # Checks with information t1 < t2 correlate by sqrt(t1 / t2) (Jennison and Turnbull 2000).
     t = np.array([0.5, 1.4])
-    mean = effect * DESIGN_Z * np.sqrt(1.10 * t)
+    mean = effect * DESIGN_Z * np.sqrt(1.20 * t)
     both = [[1, np.sqrt(t[0] / t[1])], [np.sqrt(t[0] / t[1]), 1]]
     neither = multivariate_normal(mean, both).cdf(z_needed(t))
     found = chance_of_helped(t, effect=effect, seed=4)

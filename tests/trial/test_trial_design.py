@@ -54,7 +54,7 @@ def test_the_covered_case_is_the_exact_f_test_and_the_cost_of_checking(detect):
     power = f_test_power(np.arange(2, 1000), cut)
     exact = 2 + int(np.argmax(power >= 0.8))
     assert design.f_test_putts == exact
-    assert design.putts_a_condition == pytest.approx(1.10 * exact, abs=1)
+    assert design.putts_a_condition == pytest.approx(1.20 * exact, abs=1)
 
 
 def test_the_chance_rises_with_visits_and_ends_near_the_one_designed_for():
