@@ -11,7 +11,7 @@ from record import RESULTS
 RECORD = json.loads((RESULTS / "trial_designs.json").read_text("utf-8"))["figures"]
 
 # Nothing is true of these, and a verdict is given; of the next none is.
-TOLD = ("shuffled", "alternating", "bad-days", "three", "practice")
+TOLD = ("shuffled", "sixty", "alternating", "bad-days", "three", "practice")
 REFUSED = ("first", "lengths", "bad-spell")
 
 
