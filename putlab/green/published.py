@@ -26,7 +26,7 @@ PACE_SD_ONE_PUTT_REPEATED_PCT = 6.8
 PACE_SD_SURFACE_PCT = 2.5
 # Line and pace spread of a golfer who putts as the tour's published rates and averages: what
 # `putlab.rounds.reference.tour_golfer` fits to them, written down so that data need no fit.
-TOUR_LINE_SD_DEG, TOUR_PACE_SD_PCT = 1.4155, 8.9097
+TOUR_LINE_SD_DEG, TOUR_PACE_SD_PCT = 1.4155, 8.9093
 VARIANCE_SHARE = {"reading": 0.60, "technique": 0.34, "surface": 0.06}
 
 # Tour statistics of 2021, second-hand: putts and three-putts a round.

@@ -22,7 +22,7 @@ def command():
 def test_it_prints_need_chances_and_the_command_that_follows(command, capsys):
     assert command("--lengths", "10", "--detect", "20") == 0
     said = " ".join(capsys.readouterr().out.split())
-    assert "To see a cut of 20 % in line spread: 176 putts a condition" in said
+    assert "To see a cut of 20 % in line spread: 192 putts a condition" in said
     assert f"would take {f_test_putts(0.2)} putts a condition (exact F-test" in said
     assert "putlab compare LOG --before A --after B --metric line --detect 20" in said
 
