@@ -81,7 +81,7 @@ def cache_folder() -> Path:
 
 
 def content_key(*parts: Any) -> str:
-    """Return the SHA-256 of arrays, numbers, texts and nested lists or dicts of them."""
+    """Return the SHA-256 of arrays, tables, numbers, texts and nested lists or dicts of them."""
     digest = hashlib.sha256()
     _feed(digest, parts)
     return digest.hexdigest()
@@ -95,6 +95,8 @@ def _feed(digest: Any, part: Any) -> None:
         for key in sorted(part):
             digest.update(f"key:{key}".encode())
             _feed(digest, part[key])
+    elif hasattr(part, "to_csv"):  # a table of pandas, which need not be loaded to know none
+        digest.update(f"table:{part.to_csv()}".encode())
     elif isinstance(part, list | tuple):
         digest.update(f"list:{len(part)}".encode())
         for item in part:

@@ -158,9 +158,8 @@ def page_key(log: Log, fit: Fit, players: list[str]) -> str:
     backtest = kept_backtest(log)
     parts = [getattr(log, part.name) for part in fields(log)]
     parts += [fit.meta(), players, backtest.readings if backtest else "", version("matplotlib")]
-    told = [part.to_csv() if isinstance(part, pd.DataFrame) else repr(part) for part in parts]
     draws = [tree["posterior"].dataset.data_vars.values() for tree in fit.posteriors.values()]
-    return result_key("pages", told, [values.values for one in draws for values in one])
+    return result_key("pages", parts, [values.values for one in draws for values in one])
 
 
 def roster_report(

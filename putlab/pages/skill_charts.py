@@ -37,12 +37,18 @@ def visit_spreads(log: Log, player: str) -> pd.DataFrame:
     Straight from the display: coarse steps, a backstop and mishits are still in it, which is
     why the estimates may differ. Columns ``session, distance_ft, line_sd_deg, pace_sd_pct``.
     """
-    putts = with_errors(practice_putts(log.putts))
-    putts = putts.assign(distance_ft=lengths_ft(putts["distance_ft"])[putts["length"]])
-    groups = putts[putts["player"] == player].groupby(["session", "distance_ft"], sort=False)
+    putts = _as_read(log, player)
+    groups = putts.groupby(["session", "distance_ft"], sort=False)
     readings = groups[list(COMPONENTS)]
     table = readings.std().where(readings.count() >= FEWEST)
     return table.set_axis(list(chart.SPREAD_COLUMN.values()), axis=1).reset_index()
+
+
+def _as_read(log: Log, player: str) -> pd.DataFrame:
+    """Return a player's practice putts, lengths as the model has them, with what each missed by."""
+    putts = with_errors(practice_putts(log.putts))
+    putts = putts.assign(distance_ft=lengths_ft(putts["distance_ft"])[putts["length"]])
+    return putts[putts["player"] == player]
 
 
 def spread_chart(estimates: pd.DataFrame) -> Chart:
@@ -121,10 +127,9 @@ def readings_table(log: Log, golfer: Golfer) -> pd.DataFrame:
     pace the error as read, and ``_sd``, ``_bias``: what is estimated for a new day. Putts struck
     under another condition than the last visit's are left out.
     """
-    putts = with_errors(practice_putts(log.putts))
-    putts = putts.assign(distance_ft=lengths_ft(putts["distance_ft"])[putts["length"]])
+    putts = _as_read(log, golfer.player)
     now = golfer.fit.condition_now.query("player == @golfer.player")["condition"]
-    mine = putts[(putts["player"] == golfer.player) & (putts["condition"].isin(now) | now.empty)]
+    mine = putts[putts["condition"].isin(now) | now.empty]
     mine = mine.dropna(subset=list(COMPONENTS), how="all").reset_index(drop=True)
     limit_ft = (log.rules.roll_limit_ft or np.inf) - (log.rules.roll_step_ft or 0.0) / 2
     table = mine[["distance_ft", *COMPONENTS]].assign(

@@ -268,8 +268,7 @@ def checks_of(log: Log, fit: Fit) -> dict[str, list[Verdict]]:
 
 
 def _kept_residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list[Verdict]]:
-    rows = [table.to_csv() for table in scores.values()]
-    key = result_key("posterior", "residuals", fit.seed, fit.players, rows)
+    key = result_key("posterior", "residuals", fit.seed, fit.players, scores)
 
     def made() -> dict[str, list[dict]]:
         found = of_readings.residual_checks(fit, scores).items()

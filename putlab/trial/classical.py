@@ -65,7 +65,7 @@ def classical(rows: pd.DataFrame, before: str, after: str) -> Classical | None:
     if putts.min() < FEWEST:
         return None
     # Loading the libraries takes longest: spared where the answer is known.
-    key = result_key("trial", "classical", readings.to_csv(), before, after)
+    key = result_key("trial", "classical", readings, before, after)
     return Classical(*kept_plain(key, lambda: _by_the_book(readings, before, after)))
 
 

@@ -7,6 +7,7 @@ import stat
 import zipfile
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from putlab.base.cache import (
@@ -178,6 +179,8 @@ def test_a_cache_that_cannot_be_written_is_passed_over(monkeypatch, tmp_path):
 
 def test_keys_tell_types_shapes_and_order_apart():
     parts = [[1, 2], [1.0, 2.0], ["1", "2"], [[1], [2]], [2, 1], [np.array([1, 2])]]
+    parts += [[pd.DataFrame({name: of})] for name in "ab" for of in ([1, 2], [2, 1], ["1", None])]
+    parts += [[pd.DataFrame({"a": [1, 2]}, index=[1, 2])]]
     assert len({content_key(*p) for p in parts}) == len(parts)
 
 
