@@ -239,10 +239,11 @@ def read_again(
 
 def interval_probability(lo: Any, hi: Any, sd: Any) -> Any:
     """Return the normal probability of each interval, of ends less the mean."""
-    right = lo + hi > 0
-    scale = 1 / (sd * np.sqrt(2))
-    near, far = pt.switch(right, -lo, hi) * scale, pt.switch(right, -hi, lo) * scale
-    return 0.5 * (pt.erfc(-near) - pt.erfc(-far))
+    from putlab.model.normal import NormalInterval  # loads PyTensor
+
+    low, high = (pt.as_tensor(end / sd) for end in (lo, hi))
+    chance: Any = NormalInterval()(low.ravel(), high.ravel(), return_list=True)
+    return chance[0].reshape(low.shape)
 
 
 def chance_and_slopes(lo: Any, hi: Any, sd: Any, noise: Any, share: Any) -> np.ndarray:
