@@ -4,7 +4,7 @@ import contextlib
 import io
 import re
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import singledispatch
 from typing import Any
@@ -18,8 +18,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from putlab.base.errors import UsageError
-from putlab.base.words import length_number, listed, unit_name
-from putlab.model.readings import COMPONENTS
+from putlab.base.words import length_number, listed, shortened, unit_name
 
 # Okabe and Ito's palette (2008), told apart with any colour vision; every use has a marker,
 # a line style, hatching or a label of its own as well.
@@ -40,7 +39,9 @@ WIDTH_IN = 4.3
 FONTS = ["DejaVu Sans", "Arial"]
 FONT = f"font-family: {', '.join(map(repr, FONTS))}, sans-serif; "
 
-STYLE: Any = {
+INKED = ("axes.edgecolor", "axes.labelcolor", "text.color", "xtick.color", "ytick.color")
+
+STYLE: Any = dict.fromkeys(INKED, INK) | {
     "font.family": "sans-serif",
     "font.sans-serif": FONTS,
     "font.size": 9,
@@ -49,15 +50,10 @@ STYLE: Any = {
     "axes.titlelocation": "left",
     "axes.spines.top": False,
     "axes.spines.right": False,
-    "axes.edgecolor": INK,
-    "axes.labelcolor": INK,
     "axes.grid": True,
     "axes.axisbelow": True,
     "grid.color": "#DDDDDD",
     "grid.linewidth": 0.6,
-    "text.color": INK,
-    "xtick.color": INK,
-    "ytick.color": INK,
     "legend.frameon": False,
     "legend.fontsize": 8.5,
     "hatch.linewidth": 0.6,
@@ -187,25 +183,13 @@ def drawing(
         figure.set_layout_engine(None)
 
 
-@contextlib.contextmanager
-def line_and_pace(
-    height_in: float, titles: Mapping[str, str], **options: Any
-) -> Iterator[tuple[Figure, dict[str, Axes]]]:
-    """Make a figure of two panels, line beside pace, each with its title."""
-    with drawing(height_in, columns=2, **options) as (figure, axes):
-        panels = dict(zip(COMPONENTS, axes, strict=True))
-        for component, axis in panels.items():
-            axis.set_title(titles[component])
-        yield figure, panels
-
-
 # A label longer than this would push the panels aside.
 LONGEST_LABEL = 34
 
 
 def label_of(text: str) -> str:
     """Return a label of the log as a legend can show it: not too long, never hidden."""
-    short = text if len(text) <= LONGEST_LABEL else text[: LONGEST_LABEL - 1] + "…"
+    short = shortened(text, LONGEST_LABEL)
     # matplotlib hides labels that start with an underscore.
     return " " + short if short.startswith("_") else short
 

@@ -1,10 +1,10 @@
 """Pictures to play with: drag a number and watch what it does. Each is drawn in a blink."""
 
-from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.figure import Figure
 from scipy.special import ndtr, ndtri
 
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT, interval_probabilities
@@ -39,10 +39,8 @@ def make_rates(line_sd_deg: float = 1.3, pace_sd_pct: float = 9.0) -> Chart:
     at = table.set_index("distance_ft")["one_putt"]
     said = f"{at[5]:.0%} of putts drop from 5 ft, {at[10]:.0%} from 10 ft."
     reading = "Widen line and the short putts go; widen pace and the three-putts come."
-    return _curves(
-        ("make_rates", "What spread does to putts", said, reading),
-        table, "distance_ft", lines, ("distance, ft", "% of putts"),
-    )  # fmt: skip
+    figure = _curves(table["distance_ft"], lines, "distance, ft", "% of putts")
+    return Chart("make_rates", "What spread does to putts", said, reading, figure, table)
 
 
 def aim_past(
@@ -75,11 +73,10 @@ def aim_past(
     table = pd.DataFrame(rows, columns=["past_ft", "one_putt", "average_putts"])
     own = table[table["past_ft"] == past_ft].iloc[0]
     said = f"{own['one_putt']:.0%} drop, {own['average_putts']:.2f} putts on average."
-    return _curves(
-        ("aim_past", "How far past to aim", said, "The dashed line is the aim chosen."),
-        table, "past_ft", {"average putts": table["average_putts"]},
-        ("aimed past the hole, ft", "putts"), mark=past_ft,
-    )  # fmt: skip
+    lines = {"average putts": table["average_putts"]}
+    figure = _curves(table["past_ft"], lines, "aimed past the hole, ft", "putts", mark=past_ft)
+    reading = "The dashed line is the aim chosen."
+    return Chart("aim_past", "How far past to aim", said, reading, figure, table)
 
 
 def display_step(step_deg: float = 1.0, true_sd_deg: float = 0.8, putts: int = 60) -> Chart:
@@ -150,10 +147,8 @@ def prior_strength(prior_log_sd: float = 0.5, putts: int = 10, prior_sd_deg: flo
     middle = np.interp(0.5, np.cumsum(lines["both"]), SPREADS_DEG)
     said = f"{int(putts)} putts and the belief together say {middle:.2f}°; the truth is 1.60°."
     reading = "A strong belief holds few readings back; many readings overrule it."
-    return _curves(
-        ("prior_strength", "A belief and a few putts", said, reading),
-        table, "sd_deg", lines, ("line spread, degrees", "how likely"),
-    )  # fmt: skip
+    figure = _curves(table["sd_deg"], lines, "line spread, degrees", "how likely")
+    return Chart("prior_strength", "A belief and a few putts", said, reading, figure, table)
 
 
 def practice(
@@ -229,17 +224,12 @@ def _likelihood(lo: np.ndarray, hi: np.ndarray) -> np.ndarray:
 
 
 def _curves(
-    words: tuple[str, str, str, str],
-    table: pd.DataFrame,
-    x: str,
-    lines: dict[str, Iterable[float]],
-    axes: tuple[str, str],
-    mark: float | None = None,
-) -> Chart:
+    x: pd.Series, lines: dict, xlabel: str, ylabel: str, mark: float | None = None
+) -> Figure:
     with chart.drawing(3.0) as (figure, (axis,)):
         for (name, values), style in zip(lines.items(), ("-", "--", "-."), strict=False):
-            axis.plot(table[x], values, style, label=name)
+            axis.plot(x, values, style, label=name)
         if mark is not None:
             axis.axvline(mark, color=chart.INK, linestyle="--", linewidth=0.8)
-        axis.set(xlabel=axes[0], ylabel=axes[1])
-    return Chart(*words, figure, table)
+        axis.set(xlabel=xlabel, ylabel=ylabel)
+    return figure

@@ -4,7 +4,7 @@ The readings show what a plain standard deviation takes for skill: steps of the 
 backstop that stops the ball, and wild putts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -64,9 +64,9 @@ def spread_chart(estimates: pd.DataFrame) -> Chart:
     Chart
         Two panels; its table is the estimates of spread.
     """
-    with chart.line_and_pace(2.6, SPREAD_TITLE) as (figure, panels):
-        for component, axis in panels.items():
-            name = chart.SPREAD_COLUMN[component]
+    with chart.drawing(2.6, columns=2) as (figure, axes):
+        for axis, (component, name) in zip(axes, chart.SPREAD_COLUMN.items(), strict=True):
+            axis.set_title(SPREAD_TITLE[component])
             chart.interval_marks(
                 axis, estimates["distance_ft"], estimates, name, markersize=5.5, linewidth=1.4,
                 label="within a visit", **chart.LOOK[component],
@@ -236,22 +236,23 @@ def _panel(axis: Axes, putts: pd.DataFrame, row: dict[str, Any]) -> None:
         axis.axhspan(wall, reach["pace"], facecolor="#DDDDDD", hatch="//", edgecolor=chart.GREY,
                      linewidth=0, zorder=0.5, label="backstop")  # fmt: skip
     axis.set(xlim=(-reach["line"], reach["line"]), ylim=(-reach["pace"], reach["pace"]))
-    beside = [
-        f"{name} {quantity(row[sd], sd)}, plain {quantity(row['plain_' + sd], sd)}"
-        for name, sd in chart.SPREAD_COLUMN.items()
-        if np.isfinite(row["plain_" + sd])
-    ]
+    beside = [f"{name} {sd}, plain {plain}" for name, sd, plain in _in_words(row)]
     axis.set_title("\n".join([row["stretch"], *beside]), fontsize=8)
+
+
+def _in_words(row: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
+    """Yield what was read of line and pace with its spread, estimated and plain."""
+    for name, sd in chart.SPREAD_COLUMN.items():
+        if np.isfinite(row[f"plain_{sd}"]):
+            yield name, quantity(row[sd], sd), quantity(row[f"plain_{sd}"], sd)
 
 
 def _alt(player: str, every: pd.DataFrame, table: pd.DataFrame) -> str:
     odd = [counted(int((every["kind"] == kind).sum()), "putt") for kind in (STOPPED, MISHIT)]
     said = [
-        f"{row['stretch']} {name} {quantity(row[sd], sd)} where the plain spread of the readings "
-        f"is {quantity(row['plain_' + sd], sd)}"
+        f"{row['stretch']} {name} {sd} where the plain spread of the readings is {plain}"
         for row in table.to_dict("records")
-        for name, sd in chart.SPREAD_COLUMN.items()
-        if np.isfinite(row["plain_" + sd])
+        for name, sd, plain in _in_words(row)
     ]
     return (
         f"{counted(len(every), 'putt')} of {player} as read, {odd[0]} stopped by the backstop and "
@@ -280,9 +281,9 @@ def backtest_chart(found: Backtest) -> Chart:
     place = ndtri(middle.clip(lower=1e-4, upper=1 - 1e-4))
     table = found.readings[["session", "component"]].assign(place=place)
     visits = list(table["session"].unique())
-    titles = {c: f"{c.capitalize()} readings" for c in COMPONENTS}
-    with chart.line_and_pace(2.6, titles, sharey=True, legend=0) as (figure, panels):
-        for component, axis in panels.items():
+    with chart.drawing(2.6, columns=2, sharey=True, legend=0) as (figure, axes):
+        for axis, component in zip(axes, COMPONENTS, strict=True):
+            axis.set_title(f"{component.capitalize()} readings")
             mine = table[table["component"] == component]
             at = pd.Categorical(mine["session"], visits).codes
             aside = np.random.default_rng(SEED).uniform(-0.3, 0.3, len(mine))
@@ -291,7 +292,7 @@ def backtest_chart(found: Backtest) -> Chart:
                 axis.axhspan(-end, end, color=chart.SKY, alpha=shade, linewidth=0)
             axis.scatter(at + aside, mine["place"], s=4, color=chart.LOOK[component]["color"])
             axis.set_xticks(range(len(visits)), [chart.label_of(v) for v in visits], rotation=30)
-        panels["line"].set(ylabel="Place in the prediction, spreads", ylim=(-4, 4))
+        axes[0].set(ylabel="Place in the prediction, spreads", ylim=(-4, 4))
     reading = (
         "Each point is a reading; the dark band is where half of them, the light one where "
         f"{percent(INTERVAL)} were expected before the visit. Points above lie right or long."
