@@ -17,7 +17,7 @@ import pandas as pd
 from putlab.base import writing
 from putlab.base.errors import OutputError
 from putlab.base.words import lengths_in
-from putlab.log.schema import COLUMN, M_PER_FT, Column
+from putlab.log.schema import ACCEPTED_NAMES, COLUMN, M_PER_FT, Column
 from putlab.model.readings import COMPONENTS
 from putlab.practice.plan import Plan
 from putlab.rounds.games import slope_words
@@ -190,7 +190,7 @@ def _sheet_to_fill_in(sheet: Any, rows: pd.DataFrame, name: str, units: str) -> 
     _fill(sheet, [table.columns, *table.astype(object).where(table.notna(), None).to_numpy()])
     players = [player for player in rows["player"].unique() if not pd.isna(player)]
     for number, title in enumerate(table.columns, start=1):
-        column = next(c for c in COLUMN.values() if title in (c.name, c.metric))
+        column = COLUMN[ACCEPTED_NAMES[title]]
         letter = get_column_letter(number)
         sheet.cell(1, number).font = Font(bold=True)
         sheet.column_dimensions[letter].width = max(len(title) + 2, 9)
@@ -198,10 +198,8 @@ def _sheet_to_fill_in(sheet: Any, rows: pd.DataFrame, name: str, units: str) -> 
             # Rows added beneath are checked as well.
             check.add(f"{letter}2:{letter}{len(table) + 200}")
             sheet.add_data_validation(check)
-        to_fill_in = column.name in READ[name]
-        for row in range(2, len(table) + 2):
-            if to_fill_in:
-                sheet.cell(row, number).fill = PatternFill("solid", fgColor="FFF4CC")
+        for row in range(2, len(table) + 2) if column.name in READ[name] else ():
+            sheet.cell(row, number).fill = PatternFill("solid", fgColor="FFF4CC")
     sheet.freeze_panes = "C2"
 
 
@@ -212,23 +210,19 @@ def _validation(column: Column, units: str, players: list[str]) -> Any:
     choices = {"flag": ["yes", "no"], "label": list(column.choices)}.get(column.kind, [])
     if column.name == "player" and len(players) > 1 and not any("," in p for p in players):
         choices = players
-    if choices:
-        listed = ",".join(choices)
-        if len(listed) > 250:  # what a list in a cell may hold
-            return None
-        check = DataValidation("list", formula1=f'"{listed}"', allow_blank=True)
-        check.error = "One of " + ", ".join(choices)
+    if choices and len(listed := ",".join(choices)) <= 250:  # what a list in a cell may hold
+        check = DataValidation("list", formula1=f'"{listed}"')
+        check.error = f"One of {', '.join(choices)}"[:250]
     elif column.kind in ("number", "whole"):
         least, most = (f"{limit:g}" for limit in _limits(column, units))
-        kind = "whole" if column.kind == "whole" else "decimal"
+        kind, whole = ("whole", "whole ") if column.kind == "whole" else ("decimal", "")
         check = DataValidation(kind, operator="between", formula1=least, formula2=most)
-        check.allow_blank = True
-        check.error = f"A {'whole ' * (kind == 'whole')}number from {least} to {most}"
+        check.error = f"A {whole}number from {least} to {most}"
     else:
         return None
-    check.showErrorMessage = check.showInputMessage = True
+    check.allow_blank = check.showErrorMessage = check.showInputMessage = True
     check.promptTitle = check.errorTitle = _named(column, units)
-    check.prompt, check.error = column.meaning, check.error[:250]
+    check.prompt = column.meaning
     return check
 
 
