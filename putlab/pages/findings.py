@@ -183,17 +183,12 @@ def _findings(log: Log, fit: Fit, player: str) -> Findings:
     games, unusual = usual_games(fit, log.putts, player), charts.unusual_visits(golfer)
     reference = golfer.skill([REFERENCE_FT], new_day=False)
     spreads = {name: getattr(reference, name)[:, 0] for name in SPREAD_COLUMN.values()}
+    visits = charts.progress_table(golfer), charts.visit_spreads(log, player), unusual
     figures = [
         charts.readings_chart(log, golfer),
         charts.strokes_lost_chart(advice.lost),
         charts.next_hour_chart(advice),
-        charts.progress_chart(
-            player,
-            charts.progress_table(golfer),
-            charts.visit_spreads(log, player),
-            unusual,
-            measured=measured,
-        ),
+        charts.progress_chart(player, *visits, measured=measured),
         *([charts.change_chart(change), charts.diary_chart(change)] if change else []),
         *([charts.games_chart(games)] if games is not None else []),
         *([charts.backtest_chart(Backtest(foreseen))] if len(foreseen) else []),
@@ -244,7 +239,12 @@ def condition_change(fit: Fit, player: str) -> Comparison | None:
 
 def card(advice: Advice, plan: Plan, estimates: pd.DataFrame) -> Card:
     """Return the card of one player."""
-    numbers = [*_a_round(advice), _make_rate(advice, estimates)]
+    lost = advice.lost
+    numbers = [
+        _a_round("putts", lost.putts, lost.reference_putts),
+        _a_round("three-putts", lost.three_putts, lost.reference_three_putts),
+        _make_rate(advice, estimates),
+    ]
     session = session_lines(plan)
     if not advice.measured:
         action, _, why = advice.answer.partition(": ")
@@ -262,15 +262,9 @@ def card(advice: Advice, plan: Plan, estimates: pd.DataFrame) -> Card:
     )
 
 
-def _a_round(advice: Advice) -> list[tuple[str, str, str, str]]:
-    lost, found = advice.lost, []
-    for draws, what, theirs in (
-        (lost.putts, "putts a round", lost.reference_putts),
-        (lost.three_putts, "three-putts a round", lost.reference_three_putts),
-    ):
-        mean, low, high = (f"{float(value):.1f}" for value in summary(draws))
-        found.append((mean, what, f"{low} to {high}", f"{theirs:.1f}"))
-    return found
+def _a_round(what: str, draws: np.ndarray, theirs: float) -> tuple[str, str, str, str]:
+    mean, low, high = (f"{float(value):.1f}" for value in summary(draws))
+    return mean, f"{what} a round", f"{low} to {high}", f"{theirs:.1f}"
 
 
 def _make_rate(advice: Advice, estimates: pd.DataFrame) -> tuple[str, str, str, str]:

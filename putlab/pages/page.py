@@ -49,6 +49,9 @@ WHEN = "0000-00-00T00:00:00"
 # ``progress(done, total, text)``, called before each player.
 type Progress = Callable[[int, int, str], Any]
 
+# Findings that are worked out when they are asked for.
+type Work = Callable[[], list[Findings]]
+
 
 @dataclass(frozen=True)
 class Report(Result):
@@ -63,7 +66,7 @@ class Report(Result):
     """
 
     html: str
-    work: Callable[[], list[Findings]] = field(repr=False)
+    work: Work = field(repr=False)
     readings: list[str]
 
     @property
@@ -185,7 +188,7 @@ def roster_report(
     missing = [f"there is no result for {n}: {why}" for n, why in found.failed.items()]
     shown = replace(log, warnings=[*log.warnings, *missing])
     everybody = [findings for findings, _ in found.results.values()]
-    whole = render(shown, meta, everybody, path, made=made)
+    whole = finished(shown, html_of(shown, meta, everybody), lambda: everybody, path, made)
     found.raise_failures()
     return whole
 
@@ -215,24 +218,8 @@ def meta_of_many(seed: int, metas: dict[str, dict]) -> dict:
     return first | {"seed": seed, "diagnostics": checks}
 
 
-def render(
-    log: Log,
-    meta: dict,
-    everybody: list[Findings],
-    path: str | Path | None = None,
-    *,
-    made: datetime.datetime | None = None,
-) -> Report:
-    """Return, and write to a path, the report; ``meta`` tells how its fits came about."""
-    return finished(log, html_of(log, meta, everybody), lambda: everybody, path, made)
-
-
 def finished(
-    log: Log,
-    html: str,
-    work: Callable[[], list[Findings]],
-    path: str | Path | None,
-    made: datetime.datetime | None,
+    log: Log, html: str, work: Work, path: str | Path | None, made: datetime.datetime | None
 ) -> Report:
     """Return, and write to a path, a page with the time when it was made."""
     made = made or datetime.datetime.now(datetime.UTC)
@@ -244,7 +231,7 @@ def finished(
 
 
 def html_of(log: Log, meta: dict, everybody: list[Findings]) -> str:
-    """Return the page, `WHEN` in place of the time when it was made."""
+    """Return the page, `WHEN` for the time when it was made; ``meta`` tells of its fits."""
     meta = meta | {"log_sha256": log.digest, "files": log.files}
     with words.lengths_in(log.units):
         several = charts.players_chart(players_table(everybody)) if len(everybody) > 1 else None
@@ -263,12 +250,9 @@ def html_of(log: Log, meta: dict, everybody: list[Findings]) -> str:
 
 def players_table(everybody: list[Findings]) -> pd.DataFrame:
     """Return what sets players apart, a row each: strokes lost, line and pace spread."""
-    rows = [
-        {"player": f.player, **with_ends({"strokes_lost": f.lost.total.sum(axis=1)})}
-        | f.at_reference
-        for f in everybody
-    ]
-    return pd.DataFrame(rows)
+    lost = [with_ends({"strokes_lost": f.lost.total.sum(axis=1)}) for f in everybody]
+    both = zip(everybody, lost, strict=True)
+    return pd.DataFrame([{"player": f.player} | lost | f.at_reference for f, lost in both])
 
 
 def rules_in_words(rules: ReadingRules) -> list[str]:
@@ -295,12 +279,11 @@ def environment() -> jinja2.Environment:
     )
     engine.policies["json.dumps_kwargs"] = {"sort_keys": False, "separators": (",", ":")}
     engine.globals |= {"interval_percent": round(100 * INTERVAL), "reference_ft": REFERENCE_FT}
-    engine.globals |= LIMITS
     engine.filters |= dict(inspect.getmembers(words, inspect.isfunction))
     engine.filters |= {"assumption": assumption_words, "coded": _coded, "minutes": time_words}
     engine.filters |= {"drill_words": drill_words, "option": named}
     engine.filters |= {"at_least_shown": at_least_shown, "unusual_words": unusual_words}
-    engine.globals |= {"confidence_words": words.CONFIDENCE, "spoken": words.SPOKEN}
+    engine.globals |= LIMITS | {"confidence_words": words.CONFIDENCE, "spoken": words.SPOKEN}
     return engine
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from putlab.base.words import counted, interval, length_words, quantity, sure
+from putlab.base.words import counted, length_words, quantity, sure, with_interval
 from putlab.model.readings import COMPONENTS, first_putts
 from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
@@ -19,7 +19,6 @@ from putlab.posterior.player import Golfer, with_ends
 from putlab.posterior.spots import BIAS_NAMES
 from putlab.rounds.strokes import EDGES_FT
 from putlab.trial.compare import Comparison
-from putlab.trial.conditions import label
 
 # How many of a normal's sd hold nineteen in twenty.
 NINETEEN_IN_TWENTY = 1.96
@@ -116,8 +115,6 @@ def progress_chart(
         Panels of line beside pace.
     """
     lengths = list(table["distance_ft"].unique())
-    unread = {name: f"{name.capitalize()} spread: not read" for name in COMPONENTS}
-    titles = {name: (SPREAD_TITLE if name in measured else unread)[name] for name in COMPONENTS}
     height_in = 0.9 + 0.66 * len(lengths)
     shared = {"sharex": True, "sharey": "col"}
     with chart.drawing(height_in, 2, len(lengths), legend=2, **shared) as (figure, axes):
@@ -130,7 +127,8 @@ def progress_chart(
                 _progress_panel(axis, component, here, plain, set(odd))
             row[0].set_ylabel(length_words(length))
         for component, top, bottom in zip(COMPONENTS, axes[:2], axes[-2:], strict=True):
-            top.set_title(titles[component])
+            unread = f"{component.capitalize()} spread: not read"
+            top.set_title(SPREAD_TITLE[component] if component in measured else unread)
             bottom.set_xlabel("Visit")
     reading = (
         "Spread within each visit, a row a length, with its 90 % interval; a change of condition "
@@ -175,8 +173,7 @@ def _progress_alt(player: str, table: pd.DataFrame) -> str:
             first, last = rows.iloc[0], rows.iloc[-1]
             said.append(
                 f"{component} spread at {length_words(length)} was {quantity(first[name], name)} "
-                f"at the first visit and {quantity(last[name], name)} "
-                f"({interval(last[name + '_lo'], last[name + '_hi'], name)}) at the last"
+                f"at the first visit and {with_interval(last, name)} at the last"
             )
     visits = counted(table["session"].nunique(), "visit")
     return f"Progress of {player} over {visits}: {'; '.join(said)}."
@@ -244,7 +241,7 @@ def change_chart(found: Comparison) -> Chart:
             xlabel="Ratio of spreads (under 1: narrower than before)",
             title=f"Verdict: {found.verdict}",
         )
-    before, after = label(found.conditions.before), label(found.conditions.after)
+    before, after = found.conditions.labels
     said = [
         f"{row.component} spread became {row.mean:.2f} times what it was ({row.lo:.2f} to "
         f"{row.hi:.2f})"

@@ -3,7 +3,7 @@
 import datetime
 
 from putlab.pages.findings import player_findings
-from putlab.pages.page import render
+from putlab.pages.page import finished, html_of
 
 MADE = datetime.datetime(2026, 2, 1, 9, 30, tzinfo=datetime.UTC)
 _kept, _pages = {}, {}
@@ -14,6 +14,11 @@ def findings(log, fit, player):
     if player not in _kept:
         _kept[player] = player_findings(log, fit, player)
     return _kept[player]
+
+
+def render(log, meta, everybody, made):
+    """Return the report of findings that were worked out before."""
+    return finished(log, html_of(log, meta, everybody), lambda: everybody, None, made)
 
 
 def page(log, fit, *players):

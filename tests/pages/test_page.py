@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from bs4 import BeautifulSoup
-from demo_findings import MADE, findings, page
+from demo_findings import MADE, findings, page, render
 from scipy.stats import norm
 
 from putlab.base.errors import FitError, OutputError, UsageError
@@ -28,7 +28,6 @@ from putlab.pages.page import (
     findings_and_meta,
     meta_of_many,
     players_table,
-    render,
     report,
     roster_report,
     rules_in_words,

@@ -12,6 +12,7 @@ from demo_findings import findings, one
 from putlab.pages import chart as look
 from putlab.pages import charts
 from putlab.pages.progress_charts import change_chart, diary_chart, ratio_table, unusual_words
+from putlab.trial.conditions import Conditions
 
 
 def test_progress_is_level_trend_form_and_condition(demo_fit):
@@ -116,7 +117,7 @@ def comparison(**changes):
     base = {
         "line_sd_ratio": ratio, "pace_sd_ratio": None, "by_distance": by_distance,
         "metric": "line", "too_small_pct": 5.0, "verdict": "helped",
-        "conditions": SimpleNamespace(before="", after="new $grip"),
+        "conditions": Conditions("birch", before="", after="new $grip"),
     }  # fmt: skip
     return SimpleNamespace(**base | changes)
 
