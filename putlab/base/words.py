@@ -188,11 +188,9 @@ def unit(name: str) -> str:
 def sure(probability: float, places: int = 0) -> str:
     """Return a probability in percent as a person says it, never as certain."""
     least = 10.0 ** -(2 + places)
-    if probability < least:
-        return f"under {percent(least, places)}"
-    if probability > 1 - least:
-        return f"over {percent(1 - least, places)}"
-    return percent(probability, places)
+    said = min(max(probability, least), 1 - least)
+    side = "under " if probability < said else "over " if probability > said else ""
+    return side + percent(said, places)
 
 
 def percent(share: float, places: int = 0) -> str:
