@@ -17,11 +17,10 @@ import pandas as pd
 from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
-from putlab.base.words import listed, minus, quantity, sure, with_interval
+from putlab.base.words import listed, minus, sure, with_interval
 from putlab.green.skill import Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, with_ends
-from putlab.posterior.spots import BIAS_NAMES
 from putlab.practice.case import Case, GolferState, assumption_table, make_case
 from putlab.practice.learning import Learning
 from putlab.practice.saving import (
@@ -190,8 +189,8 @@ class Advice(Result):
         said, (stretch, component) = f"It saves {self.savings.words}", self.choice
         if self.row["saved_by_middle"] <= self.row["saved_by_scatter"]:
             return f"{said}."
-        bias = getattr(self.case.golfer.skill.at(LENGTHS_FT[stretch]), BIAS_NAMES[component])
-        return f"{said}, which lies {quantity(float(bias.mean()), BIAS_NAMES[component])}."
+        middle = self.case.golfer.middle_words(component, LENGTHS_FT[stretch])
+        return f"{said}, which lies {middle}."
 
     @property
     def open(self) -> str:

@@ -1,6 +1,6 @@
 """One golfer's case: the golfer, what practice does, and the round and green of the strokes."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -10,8 +10,8 @@ import pandas as pd
 
 from putlab.base.errors import FitError
 from putlab.base.settings import SEED
-from putlab.base.words import lengths_said, sure
-from putlab.green.skill import Skill
+from putlab.base.words import lengths_said, quantity, sure
+from putlab.green.skill import SPREAD_AND_BIAS, Skill
 from putlab.model.design import log_distance
 from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
@@ -53,6 +53,11 @@ class GolferState:
     trend: Mapping[str, np.ndarray]  # (draws,)
     trend_prior_sd: Mapping[str, float]
     own_curve: OwnCurve | None = None  # each length against the golfer's others, if known
+
+    def middle_words(self, component: str, lengths_ft: Sequence[float]) -> str:
+        """Where the middle of putts from some lengths lies: ``0.35° right``."""
+        name = SPREAD_AND_BIAS[component][1]
+        return quantity(float(getattr(self.skill.at(lengths_ft), name).mean()), name)
 
     @property
     def measured(self) -> np.ndarray:
@@ -138,12 +143,9 @@ def make_case(
     **setting: Any,
 ) -> Case:
     """One golfer's case; unless given, the green is the golfer's own where the log tells of it."""
-    if isinstance(golfer, GolferState):
-        state = golfer
-    else:
-        state = golfer_state(golfer)
-        if setting.get("green") is None:
-            setting |= green_setting(golfer)
+    state = golfer if isinstance(golfer, GolferState) else golfer_state(golfer)
+    if isinstance(golfer, Golfer) and setting.get("green") is None:
+        setting |= green_setting(golfer)
     made = round_setting(**setting)
     strokes = kept_strokes(state.skill.thinned(draws), made)
     return Case(state, learning or Learning(), made, strokes, seed)

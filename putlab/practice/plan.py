@@ -10,12 +10,11 @@ import pandas as pd
 from putlab.base.errors import expect
 from putlab.base.result import Result
 from putlab.base.settings import SEED
-from putlab.base.words import counted, length_number, length_words, listed, quantity, spoken
+from putlab.base.words import counted, length_number, length_words, listed, spoken
 from putlab.log.rules import ReadingRules
 from putlab.log.schema import COLUMNS
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer
-from putlab.posterior.spots import BIAS_NAMES
 from putlab.practice.advice import MEASURED_PUTTS, MEASURED_STRETCHES, Advice
 from putlab.practice.learning import Learning
 from putlab.practice.saving import LENGTHS_FT, OPTIONS
@@ -155,13 +154,9 @@ def start_words(advice: Advice, distance_ft: float, component: str, putts: int) 
     row = table[table["from_ft"] <= distance_ft].iloc[-1]
     if row["saved_by_middle"] <= row["saved_by_scatter"]:
         return ""
-    skill = advice.case.golfer.skill.at([distance_ft])
-    bias = float(getattr(skill, BIAS_NAMES[component]).mean())
+    middle = advice.case.golfer.middle_words(component, [distance_ft])
     first, then = (f"the first {MARK_PUTTS}", "then ") if putts > MARK_PUTTS else ("all", "")
-    return (
-        f"{first} to {MARKS[component]}, to correct the middle, which lies "
-        f"{quantity(bias, BIAS_NAMES[component])}; {then}"
-    )
+    return f"{first} to {MARKS[component]}, to correct the middle, which lies {middle}; {then}"
 
 
 def plan(

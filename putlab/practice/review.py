@@ -341,13 +341,7 @@ def two_sided(value: float, ordinary: np.ndarray) -> float:
 
 def _judged(table: pd.DataFrame) -> pd.DataFrame:
     """Adjust the p-values for the number of comparisons, and say what each is."""
-    compared = table["p"].notna()
-    table["p_adjusted"] = np.nan
-    table["verdict"] = FEW
-    if compared.any():
-        adjusted = scipy.stats.false_discovery_control(table.loc[compared, "p"])
-        table.loc[compared, "p_adjusted"] = adjusted
-        table.loc[compared, "verdict"] = ORDINARY
-    table.loc[table["p"] <= NEWS, "verdict"] = ODD
-    table.loc[table["p_adjusted"] <= NEWS, "verdict"] = NEW
-    return table
+    p = table["p"].astype(float).dropna()
+    table["p_adjusted"] = pd.Series(scipy.stats.false_discovery_control(p), p.index)
+    cases = [table["p"].isna(), table["p_adjusted"] <= NEWS, table["p"] <= NEWS]
+    return table.assign(verdict=np.select(cases, [FEW, NEW, ODD], ORDINARY))

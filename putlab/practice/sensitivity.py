@@ -1,6 +1,6 @@
 """What would change the choice: other assumptions."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -32,7 +32,6 @@ LEARNING_FACTORS = {
     "seconds_per_ft": ("seconds for each foot", (0.0, 3.0)),
 }
 READING_FACTORS = (0.5, 1.5)
-ROLLS_FT = {"stimp_ft": ("green speed", (8.0, 12.0)), "past_ft": ("aim past the hole", (0.5, 2.0))}
 
 SENSITIVITY_COLUMNS = [
     "assumption", "value", "choice", "p_best", "flips", "tied", "costs",
@@ -137,14 +136,14 @@ def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
             yield words, f"{value:.3g}", replace(case, learning=learning)
     exponential = replace(case.learning, exponential=1.0)
     yield "curve of practice", "exponential", replace(case, learning=exponential)
-    for factor in READING_FACTORS:
-        line, pace = (factor * spread for spread in case.round.green)
-        words = f"{line:.1f}°, {pace:.0f} %"
-        yield "reading the green", words, _with_draws(case, draws, green=(line, pace))
-    for name, (words, values) in ROLLS_FT.items():
+    greens = [tuple(factor * spread for spread in case.round.green) for factor in READING_FACTORS]
+    mixes = [mix for mix in map(shipped_mix, LEVELS) if mix.level != case.round.mix.level]
+    others: dict[str, tuple[str, Sequence[Any], Callable[[Any], str]]] = {
+        "green": ("reading the green", greens, lambda both: "{:.1f}°, {:.0f} %".format(*both)),
+        "stimp_ft": ("green speed", (8.0, 12.0), "{:g} ft".format),
+        "past_ft": ("aim past the hole", (0.5, 2.0), length_words),
+        "mix": ("first putts of", mixes, lambda mix: mix.level),
+    }
+    for name, (words, values, shown) in others.items():
         for value in values:
-            shown = f"{value:g} ft" if name == "stimp_ft" else length_words(value)
-            yield words, shown, _with_draws(case, draws, **{name: value})
-    for mix in map(shipped_mix, LEVELS):
-        if mix.level != case.round.mix.level:
-            yield "first putts of", mix.level, _with_draws(case, draws, mix=mix)
+            yield words, shown(value), _with_draws(case, draws, **{name: value})

@@ -5,7 +5,6 @@ needing fewest putts (a miss must leave a short one).
 """
 
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -129,8 +128,8 @@ def aims(
     skill = golfer if isinstance(golfer, Skill) else new_day_skill(golfer)
     skill = skill.thinned(DRAWS)
     key = result_key("rounds", "aims", vars(skill), distance_ft, past_ft, stimp_ft)
-    made = partial(_aims, skill, distance_ft, past_ft, stimp_ft)
-    return Aims(distance_ft, past_ft, **kept_or_made(key, made))
+    found = kept_or_made(key, lambda: _aims(skill, distance_ft, past_ft, stimp_ft))
+    return Aims(distance_ft, past_ft, **found)
 
 
 def _aims(

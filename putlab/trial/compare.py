@@ -116,11 +116,11 @@ def _comparison(case: "_Case", plan: Plan | None) -> Comparison:
     designed = plan.putts if plan else case.designed_putts()
     per_putt = case.boundary.designed_information / designed
     how: dict[str, Any] = {"sd_fit": case.sd_fit, "per_putt": per_putt}
+    further = case.boundary.putts_to_verdict(case.mean, case.sd, **how)
     ratios = {name: _improvement(c.log_ratio, np.exp) for name, c in changes.items()}
     biases = {name: _summary(c.bias_change) for name, c in changes.items()}
     rows = {name: rows_of(fit, pair.player, name) for name in changes}
     books = {name: classical(rows[name], pair.before, pair.after) for name in changes}
-    ask = case.verdict == CANNOT_TELL
     return Comparison(
         conditions=pair,
         metric=case.metric,
@@ -136,9 +136,7 @@ def _comparison(case: "_Case", plan: Plan | None) -> Comparison:
         p_needed=case.p_needed,
         p_detect=case.p_detect,
         verdict=case.verdict,
-        putts_still_needed=(
-            case.boundary.putts_to_verdict(case.mean, case.sd, **how) if ask else 0
-        ),
+        putts_still_needed=further if case.verdict == CANNOT_TELL else 0,
         plan=plan,
         designed_putts=designed,
         worth_putts=two_figures(case.boundary.information(case.sd_fit) / per_putt),

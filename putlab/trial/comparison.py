@@ -165,11 +165,9 @@ class Comparison(Result):
         whole = {name: of for name, of in asdict(self).items() if name != "conditions"}
         tables = {n: of for n, of in whole.items() if isinstance(of, pd.DataFrame)}
         whole |= {n: json_records(of, FULL_DIGITS) for n, of in tables.items()}
-        return {"before": before, "after": after, **{n: getattr(pair, n) for n in counts}} | {
-            **whole,
-            "cautions": self.cautions,
-            "sentence": self.sentence,
-        }
+        said = {"cautions": self.cautions, "sentence": self.sentence}
+        held = {"before": before, "after": after} | {n: getattr(pair, n) for n in counts}
+        return held | whole | said
 
 
 def gauge(verdict: str, p_detect: float) -> str:

@@ -236,15 +236,13 @@ def change_table(fit: Fit, player: str, component: str, reference: str) -> pd.Da
     # The reference comes first, itself and nothing else.
     against = np.insert(shrunk, 0, 0.0, axis=1)
     readings = rows_of(fit, player, component).groupby("condition")
-    mean, low, high = summary(against)
+    shown = zip(("ratio", "lo", "hi"), np.exp(summary(against)), strict=True)
     columns = {
         "condition": [first, *others],
         "putts": readings["count"].sum()[names].to_numpy(),
         "sessions": readings["session"].nunique()[names].to_numpy(),
         "alone": np.exp([0.0, *alone]),
-        "ratio": np.exp(mean),
-        "lo": np.exp(low),
-        "hi": np.exp(high),
+        **dict(shown),
         "p_improved": (against < 0).mean(axis=0),
         "p_narrowest": np.bincount(against.argmin(axis=1), minlength=len(names)) / DRAWS,
     }
