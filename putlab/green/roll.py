@@ -152,10 +152,8 @@ def best_aim(lies: Lies, golfer: Skill) -> tuple[float, float]:
         centre, log_pace = (np.interp(speeds, arrival, part) for part in (centre_deg, log_roll))
         # By how much the right line changes for a spread of pace.
         firmer = np.interp(log_pace + np.log1p(there.pace_sd_pct[0] / 100), log_roll, centre_deg)
-        line, roll = (
-            centre + offsets * np.hypot(there.line_sd_deg[0], firmer - centre),
-            np.exp(log_pace),
-        )
+        line = centre + offsets * np.hypot(there.line_sd_deg[0], firmer - centre)
+        roll = np.exp(log_pace)
         aims = SlopeScatter.of(golfer, lies.distance_ft, line[None], roll[None])
         best = np.argmax(lies.holed_chance(aims))
         step /= 2

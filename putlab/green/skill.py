@@ -11,6 +11,7 @@ from putlab.base.errors import UsageError
 SKILL_QUANTITIES = ("line_sd_deg", "line_bias_deg", "pace_sd_pct", "pace_bias_pct")
 SPREAD_AND_BIAS = {"line": SKILL_QUANTITIES[:2], "pace": SKILL_QUANTITIES[2:]}
 WILD_QUANTITIES = ("line_wild", "line_wild_sd_deg", "pace_wild", "pace_wild_sd_pct")
+NEVER_WILD = {"line_wild": np.zeros(1), "pace_wild": np.zeros(1)}
 WILD_SD = {"line_wild_sd_deg": "line_sd_deg", "pace_wild_sd_pct": "pace_sd_pct"}
 
 
@@ -123,11 +124,10 @@ class Skill:
         Chances have shape (draws, n). Wild putts are few, so that those of the mean golfer
         stand for every draw's.
         """
-        never = {"line_wild": np.zeros(1), "pace_wild": np.zeros(1)}
-        plain = replace(self, **never)
+        plain = replace(self, **NEVER_WILD)
         if not np.any(self.line_wild) and not np.any(self.pace_wild):
             return [(np.ones_like(self.line_sd_deg), plain)]
-        mean = replace(mean or self.mean, **never)
+        mean = replace(mean or self.mean, **NEVER_WILD)
         wild_line = {"line_sd_deg": mean.line_wild_sd_deg}
         wild_pace = {"pace_sd_pct": mean.pace_wild_sd_pct}
         line, pace = self.line_wild, self.pace_wild

@@ -15,8 +15,7 @@ from putlab.pages import chart
 from putlab.pages.chart import Chart, chart_of
 from putlab.pages.skill_charts import SPREAD_TITLE
 from putlab.posterior.fit import last_conditions
-from putlab.posterior.player import Golfer, with_ends
-from putlab.posterior.spots import BIAS_NAMES
+from putlab.posterior.player import BIAS_NAMES, Golfer, with_ends
 from putlab.rounds.strokes import EDGES_FT
 from putlab.trial.compare import Comparison
 

@@ -198,9 +198,8 @@ def residual_checks(fit: Fit, scores: dict[str, pd.DataFrame]) -> dict[str, list
     }
     course = _in_order(scores)
     rows = course, _pairs(scores), course, _visits(fit)
-    return found | {
-        "line with pace": [_verdict(fit, *both) for both in zip(BOTH, rows, strict=True)]
-    }
+    found["line with pace"] = [_verdict(fit, *both) for both in zip(BOTH, rows, strict=True)]
+    return found
 
 
 def _verdict(fit: Fit, story: Story, rows: pd.DataFrame) -> Verdict:

@@ -15,8 +15,7 @@ from putlab.green.skill import SPREAD_AND_BIAS, Skill
 from putlab.model.design import log_distance
 from putlab.model.priors import by_name
 from putlab.model.readings import COMPONENTS
-from putlab.posterior.player import Golfer, green_setting
-from putlab.posterior.spots import OwnCurve, own_curve
+from putlab.posterior.player import Golfer, OwnCurve, green_setting, own_curve
 from putlab.practice.learning import ASSUMED, Learning, PracticeEffect
 from putlab.practice.saving import (
     OPTIONS,

@@ -123,15 +123,13 @@ class Learning:
         """Return the same for a golfer of stated experience: a name of `EXPERIENCE`, or putts."""
         if said is None:
             return self
-        if said in EXPERIENCE:
-            putts, log_sd = EXPERIENCE[str(said)]
-            return replace(self, experience=putts, experience_log_sd=log_sd)
         try:
-            return replace(self, experience=float(said), experience_log_sd=1.0)
+            putts, log_sd = EXPERIENCE.get(str(said)) or (float(said), 1.0)
         except ValueError:
             raise UsageError(
                 f"experience must be {', '.join(EXPERIENCE)} or a number of putts; got {said!r}."
             ) from None
+        return replace(self, experience=putts, experience_log_sd=log_sd)
 
     def putts_a_minute(self, distance_ft: ArrayLike) -> np.ndarray:
         """Putts that a minute holds at each length."""

@@ -23,8 +23,7 @@ from putlab.base.words import counted, listed, no_such
 from putlab.log.read import Log
 from putlab.log.rules import ReadingRules
 from putlab.posterior.fit import Fit, fit_log
-from putlab.posterior.player import Golfer
-from putlab.posterior.spots import BIAS_NAMES
+from putlab.posterior.player import BIAS_NAMES, Golfer
 from putlab.practice import targets
 from putlab.rounds.strokes import EDGES_FT, STRETCHES, place_words, stretch_words
 

@@ -11,8 +11,7 @@ from putlab.base.words import length_words, quantity, with_interval
 from putlab.green.hole_out import PUTT_OUTCOMES, cached_hole_out
 from putlab.model.design import REFERENCE_FT
 from putlab.posterior.fit import Fit
-from putlab.posterior.player import Golfer, green_setting, with_ends
-from putlab.posterior.spots import own_curve
+from putlab.posterior.player import Golfer, green_setting, own_curve, with_ends
 from putlab.rounds.expected import new_day_skill
 
 # Draws whose putts are solved: an interval's end is known to half of the last digit shown.

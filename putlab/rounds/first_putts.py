@@ -4,8 +4,6 @@ The shipped table says of each mix how it was derived (`tests/helpers/shipped_fi
 """
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from importlib.resources import files
 from os import PathLike
 from pathlib import Path
 
@@ -14,6 +12,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from putlab.base.errors import LogError, UsageError
+from putlab.green import published
 from putlab.green.skill import interpolation_weights, rising
 from putlab.rounds.reference import TOUR, level_named, level_names, read_columns
 
@@ -94,14 +93,8 @@ def shipped_mix(level: str = LEVEL) -> RoundMix:
     name = level_named(level)
     if name is None:
         raise UsageError(f"no mix of first putts for '{level}'; there are {level_names()}.")
-    frame = _shipped().query("level == @name")
+    frame = published.shipped("rounds").query("level == @name")
     return _mix(name, frame, frame["source"].iloc[0], assumed=name != TOUR)
-
-
-@lru_cache
-def _shipped() -> pd.DataFrame:
-    with files("putlab").joinpath("green", "data", "rounds.csv").open() as stream:
-        return pd.read_csv(stream)
 
 
 def read_mix(path: str | PathLike[str]) -> RoundMix:

@@ -24,7 +24,7 @@ from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import interval, length_number, length_words, quantity
 from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
-from putlab.green.skill import SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill
+from putlab.green.skill import NEVER_WILD, SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, green_setting, summary, with_ends
 from putlab.rounds.first_putts import RoundMix, shipped_mix
@@ -303,7 +303,7 @@ def lost_by_cause(within: Skill, on_day: Skill, setting: RoundSetting) -> dict[s
     to_come = solve_chain(theirs, first[:, None])[0][0]
     putts, visits = solve_chain(mine, first[:, None])
     lost = _ordinary(within, on_day, setting, to_come)
-    steady = [replace(golfer, pace_wild=NEVER), replace(golfer, **NEVER_WILD)]
+    steady = [replace(golfer, pace_wild=NEVER_WILD["pace_wild"]), replace(golfer, **NEVER_WILD)]
     today = leave_chances(_one_day(within, on_day).wider(*setting.green), setting)
     after = [mine @ to_come, *(leave_chances(skill, setting) @ to_come for skill in steady)]
     lost["pace", WILD], lost["line", WILD] = after[0] - after[1], after[1] - after[2]
@@ -326,9 +326,6 @@ def _one_day(within: Skill, on_day: Skill) -> Skill:
         moved[bias] = getattr(within, bias) + days * score
     return replace(within, **moved)
 
-
-NEVER = np.zeros(1)
-NEVER_WILD = {"line_wild": NEVER, "pace_wild": NEVER}
 
 # Strokes by component and cause.
 type Parts = dict[tuple[str, str], np.ndarray]

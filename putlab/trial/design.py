@@ -312,8 +312,7 @@ def _own_share(
     unit, step, noise = np.array(1.0), rules.line_step_deg, rules.line_noise_deg
     if component == "pace":
         unit, step, noise = 100 / lengths_ft, rules.roll_step_ft, rules.roll_noise_ft
-    skill = golfer.skill(lengths_ft, new_day=False)
-    spread = (skill.line_sd_deg if component == "line" else skill.pace_sd_pct).mean(axis=0)
+    spread = np.exp(golfer.log_spread_and_bias(component, lengths_ft)[0]).mean(axis=0)
     mishits = golfer.draws(component, "mishit_share").mean()
     readings = np.broadcast(spread, (step or 0) * unit, (noise or 0) * unit)
     shares = [reading_share(sd, step=s, noise=n, mishit_share=mishits) for sd, s, n in readings]

@@ -29,8 +29,8 @@ from putlab.base.settings import interval_probabilities
 from putlab.model.design import log_distance
 from putlab.model.priors import PRIORS
 from putlab.model.readings import COMPONENTS
-from putlab.posterior import spots
-from putlab.posterior.spots import OwnCurve, own_curve
+from putlab.posterior import player
+from putlab.posterior.player import OwnCurve, own_curve
 
 WIDER = 1.6
 SEEDS = {"spot": 1, "even": 2, "sloped": 4}
@@ -107,7 +107,7 @@ def rates(rows):
 def write_record(rows):
     """Record the rates of both halves: every place of a spot is in each."""
     turn = rows["number"] // np.where(rows["kind"] == "spot", len(PLACES), 1)
-    rule = {name: getattr(spots, name) for name in ("RIDGE", "WIDER_CHANCE", "BIAS_CHANCE")}
+    rule = {name: getattr(player, name) for name in ("RIDGE", "WIDER_CHANCE", "BIAS_CHANCE")}
     record(
         "spots",
         what=(

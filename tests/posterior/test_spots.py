@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from putlab.posterior import spots
-from putlab.posterior.spots import own_curve
+from putlab.posterior import player
+from putlab.posterior.player import own_curve
 
 RECORD = json.loads((Path(__file__).parents[1] / "results" / "spots.json").read_text())["figures"]
 
@@ -61,7 +61,7 @@ def spotted():
 @pytest.mark.parametrize("place", range(6))
 def test_ratio_and_chance_are_those_of_normal_conditioning(spotted, place):
     read, curve = spotted
-    apart, se = against_the_others(read["pace", "level"], place, spots.RIDGE)
+    apart, se = against_the_others(read["pace", "level"], place, player.RIDGE)
     row = curve.table.loc[place]
     # Monte Carlo error of 40,000 draws.
     assert np.log(row["pace_vs_own"]) == pytest.approx(apart, abs=0.02 * se)
@@ -94,7 +94,7 @@ def test_a_golfer_without_a_spot_has_none_named():
 def test_a_tighter_length_is_not_named():
     level = np.log([1.0, 1.0, 1.0, 0.7, 1.0, 1.0])
     curve = own_curve(MadeGolfer({("line", "level"): level}))
-    assert curve.table.loc[3, "line_p_wider"] < 1 - spots.WIDER_CHANCE
+    assert curve.table.loc[3, "line_p_wider"] < 1 - player.WIDER_CHANCE
     assert not curve.named
 
 
@@ -114,7 +114,7 @@ def test_the_same_columns_come_whatever_the_number_of_lengths(spotted):
 
 def test_the_rule_is_the_one_recorded_and_meets_the_bars():
     """Simulated golfers, `tests/calibration/spots.py`; the rule was set on these logs."""
-    assert RECORD["rule"] == {name: getattr(spots, name) for name in RECORD["rule"]}
+    assert RECORD["rule"] == {name: getattr(player, name) for name in RECORD["rule"]}
     for logs in ("all_logs", "one_half", "other_half"):
         assert RECORD[logs]["named"]["rate"] >= 0.8
         assert RECORD[logs]["false"]["rate"] <= 0.05
