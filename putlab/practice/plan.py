@@ -277,18 +277,16 @@ def measuring_drills(
 
 def mixed_sets(drills: list[Drill], rng: np.random.Generator) -> list[Drill]:
     """The sets of some drills in random order, none after itself where that can be helped."""
-    left = {}
-    for distance_ft, component, putts in drills:
-        whole, rest = divmod(putts, MIXED_SET)
-        left[distance_ft, component] = [*([MIXED_SET] * whole), *([rest] if rest else [])]
+    left = {(length_ft, name): putts // MIXED_SET for length_ft, name, putts in drills}
     order: list[Drill] = []
     while left:
         names = [name for name in left if not order or name != order[-1][:2]] or list(left)
-        counts = np.array([len(left[name]) for name in names])
+        counts = np.array([left[name] for name in names])
         # A drill that holds more than half of what is left must come now, or follow itself.
-        must = np.flatnonzero(2 * counts > sum(map(len, left.values())))
+        must = np.flatnonzero(2 * counts > sum(left.values()))
         pick = names[must[0] if must.size else rng.choice(len(names), p=counts / counts.sum())]
-        order.append((*pick, left[pick].pop(0)))
+        order.append((*pick, MIXED_SET))
+        left[pick] -= 1
         if not left[pick]:
             del left[pick]
     return order

@@ -155,8 +155,8 @@ def test_mixed_sets_do_not_follow_themselves_where_that_can_be_helped(rng):
 
 
 def test_a_drill_of_most_sets_still_gets_all_of_them(rng):
-    sets = mixed_sets([(6.0, "line", 33), (10.0, "line", 5)], rng)
-    assert sorted(sets) == [(6.0, "line", 3), *[(6.0, "line", 5)] * 6, (10.0, "line", 5)]
+    sets = mixed_sets([(6.0, "line", 35), (10.0, "line", 5)], rng)
+    assert sorted(sets) == [*[(6.0, "line", 5)] * 7, (10.0, "line", 5)]
 
 
 def test_the_order_cites_the_studies_and_that_they_were_not_found_again(plan):
