@@ -43,30 +43,6 @@ BOTH = "both"
 # Distance in feet, component, and putts: a drill, or one set of it.
 Drill = tuple[float, str, int]
 
-# What is published on the order of practice.
-MIXED_ORDER = (
-    "Lengths come mixed. In putting, mixed order was better when tested later (Fazeli "
-    "and others, 2017, 30 novices), and blocks first, then mixed, best of all (Porter and Magill, "
-    "2010), which Dias and Mendes (2010) and Coker (2010) did not find again; over many studies "
-    "outside the laboratory the effect is small (Ammar and others, 2024; Czyż and others, 2024)."
-)
-
-WARM_UP = (
-    f"Warm-up, {WARM_UP_MINUTES:g} minutes: easy short putts, then a few long ones for "
-    "feel. Nothing is written down."
-)
-GAME = (
-    f"Counted game, {HOLES} holes of par two, nothing conceded. Write down the putts taken on "
-    "each hole and, where the first missed, how much it left."
-)
-CAUTIONS = [
-    "Bending over putts strains back and wrists: stand up straight and walk about after every "
-    "set, and warm up first.",
-    "Stop at pain. If it comes back, see a doctor or physiotherapist before practising on.",
-    "Juniors practise with an adult beside them, and no longer than they enjoy.",
-    "The list is statistics from a log; a coach who sees you decides.",
-]
-
 
 @dataclass(frozen=True)
 class Plan(Result):
@@ -96,10 +72,29 @@ class Plan(Result):
     table: pd.DataFrame
     log_rows: pd.DataFrame
 
-    order: ClassVar[list[str]] = [MIXED_ORDER]
-    warm_up: ClassVar[str] = WARM_UP
-    game_words: ClassVar[str] = GAME
-    cautions: ClassVar[list[str]] = CAUTIONS
+    # What is published on the order of practice.
+    order: ClassVar[list[str]] = [
+        "Lengths come mixed. In putting, mixed order was better when tested later (Fazeli and "
+        "others, 2017, 30 novices), and blocks first, then mixed, best of all (Porter and Magill, "
+        "2010), which Dias and Mendes (2010) and Coker (2010) did not find again; over many "
+        "studies outside the laboratory the effect is small (Ammar and others, 2024; Czyż and "
+        "others, 2024)."
+    ]
+    warm_up: ClassVar[str] = (
+        f"Warm-up, {WARM_UP_MINUTES:g} minutes: easy short putts, then a few long ones for "
+        "feel. Nothing is written down."
+    )
+    game_words: ClassVar[str] = (
+        f"Counted game, {HOLES} holes of par two, nothing conceded. Write down the putts taken on "
+        "each hole and, where the first missed, how much it left."
+    )
+    cautions: ClassVar[list[str]] = [
+        "Bending over putts strains back and wrists: stand up straight and walk about after every "
+        "set, and warm up first.",
+        "Stop at pain. If it comes back, see a doctor or physiotherapist before practising on.",
+        "Juniors practise with an adult beside them, and no longer than they enjoy.",
+        "The list is statistics from a log; a coach who sees you decides.",
+    ]
 
     @property
     def drills(self) -> list[str]:
