@@ -244,12 +244,9 @@ def choose_session(log: Log, player: str, wanted: str | None) -> str:
 
 def log_before(log: Log, visits: dict[str, str]) -> Log:
     """The log without some players' visits, by player, and their later ones; others stay."""
-    keep = np.ones(len(log.putts), dtype=bool)
-    for player, session in visits.items():
-        mine = (log.putts["player"] == player).to_numpy()
-        first = (mine & (log.putts["session"] == session).to_numpy()).argmax()
-        keep &= ~(mine & (np.arange(len(keep)) >= first))
-    return replace(log, putts=log.putts[keep].reset_index(drop=True))
+    player = log.putts["player"]
+    reached = (log.putts["session"] == player.map(visits)).groupby(player).cummax()
+    return replace(log, putts=log.putts[~reached].reset_index(drop=True))
 
 
 def _notes(

@@ -150,8 +150,10 @@ def choose_conditions(
     if before == after:
         raise UsageError("before and after are the same; name two conditions.")
     counts = counts.assign(label=counts["condition"].map(label))
+    if player is not None:
+        counts = counts[counts["player"] == choose_player(list(counts["player"].unique()), player)]
     for wanted in (before, after):
-        _check_held(counts, wanted, player)
+        _check_held(list(counts["label"].unique()), wanted, player or "the log")
     player = player or _player_with_both(counts, before, after)
     held = counts[counts["player"] == player]
     # A condition that somebody called none goes before putts without a label.
@@ -185,13 +187,8 @@ def _player_with_both(counts: pd.DataFrame, before: str, after: str) -> str:
     return both[0]
 
 
-def _check_held(counts: pd.DataFrame, wanted: str, player: str | None = None) -> None:
+def _check_held(known: list[str], wanted: str, who: str) -> None:
     """Refuse a label without putts, the player's or anybody's, and say which there are."""
-    mine = counts
-    if player is not None:
-        mine = counts[counts["player"] == choose_player(list(counts["player"].unique()), player)]
-    known = list(mine["label"].unique())
-    who = player or "the log"
     if known == [UNLABELLED]:
         labels = "no condition labels at all. Write what was under test in the column 'condition'."
         raise UsageError(f"{who} has {labels}")
