@@ -19,7 +19,6 @@ from putlab.base.result import Result
 from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.words import listed, minus, sure, with_interval
 from putlab.green.skill import Skill
-from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, with_ends
 from putlab.practice.case import Case, GolferState, assumption_table, make_case
 from putlab.practice.learning import Learning
@@ -107,8 +106,7 @@ class Advice(Result):
             for i, component in OPTIONS
         ]
         table = pd.DataFrame(rows, columns=COLUMNS[:6])
-        by_practice = {name: self.lost.by_practice(name) for name in COMPONENTS}
-        lost = np.stack([by_practice[name][:, i] for i, name in OPTIONS], axis=1)
+        lost = np.stack([self.lost.by_practice(name)[:, i] for i, name in OPTIONS], axis=1)
         parts = (savings.middle.mean(axis=0), savings.scatter.mean(axis=0))
         return table.assign(
             **with_ends({LOST: lost, SAVED: savings.saved}),

@@ -116,9 +116,8 @@ def count_mix(putts: pd.DataFrame) -> RoundMix:
             "the log counts no first putts: none of its rows has a hole_no and putt_no 1. "
             "Use a shipped mix, or write down hole_no and putt_no on the green."
         )
-    counts = first.groupby("distance_ft").size().rename("first_putts").reset_index()
     source = f"counted: {len(first)} holes in {first['session'].nunique()} session(s)"
-    return _mix("own rounds", counts, source)
+    return _mix("own rounds", first.assign(first_putts=1), source)
 
 
 def _mix(level: str, frame: pd.DataFrame, source: str, *, assumed: bool = False) -> RoundMix:
