@@ -143,8 +143,12 @@ class Skill:
 
     def thinned(self, draws: int) -> "Skill":
         """Return at most so many of the draws, evenly taken: cheaper to work with."""
-        rows = np.linspace(0, self.draws - 1, draws).round().astype(int)
-        return self if self.draws <= draws else self[rows]
+        return self if self.draws <= draws else self[evenly(self.draws, draws)]
+
+
+def evenly(draws: int, kept: int) -> np.ndarray:
+    """Return which of some draws are kept where fewer are, evenly taken."""
+    return np.linspace(0, draws - 1, min(kept, draws)).round().astype(int)
 
 
 def rising(name: str, distance_ft: ArrayLike) -> np.ndarray:

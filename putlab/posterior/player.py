@@ -237,16 +237,17 @@ def mixes(golfer: Golfer) -> bool:
 
 
 def green_setting(golfer: Golfer) -> dict[str, Any]:
-    """Return ``green`` (medians, degrees and percent) and whence it comes, for a decision.
+    """Return ``green`` (degrees and percent) and whence it comes, for a decision.
 
-    As `putlab.rounds.strokes.round_setting` takes them; where nothing was estimated, the
-    published ones for practice that mixed lengths or did not.
+    As `putlab.rounds.strokes.round_setting` takes them: draws (draws, 1) beside the skill's;
+    where nothing was estimated, the published ones for practice that mixed lengths or did not.
     """
     mixed, putts = mixes(golfer), golfer.fit.green_putts(golfer.player)
-    green, source = published_spread(mixed=mixed), GREEN_SOURCE
+    green: tuple[Any, ...] = published_spread(mixed=mixed)
+    source = GREEN_SOURCE
     if putts:
         values, _ = green_spread(golfer.fit, golfer.player)
-        green = tuple(np.median(values, axis=1).tolist())
+        green = tuple(values[..., None])
         source = f"estimated from {putts:,} putts made or missed on a green"
     known = {"green": green, "green_source": source, "mixed": mixed}
     return known | {"green_estimated": True} if putts else known

@@ -146,7 +146,7 @@ def make_case(
     if isinstance(golfer, Golfer) and setting.get("green") is None:
         setting |= green_setting(golfer)
     made = round_setting(**setting)
-    strokes = kept_strokes(state.skill.thinned(draws), made)
+    strokes = kept_strokes(state.skill, made, draws)
     return Case(state, learning or Learning(), made, strokes, seed)
 
 
@@ -193,7 +193,7 @@ def assumption_table(case: Case) -> pd.DataFrame:
         source = "the log's own trend and the prior below"
         rows.append((f"own_{name}_rate", meaning, median, whence, source))
     green = ("data" if round_.green_estimated else "prior", round_.green_source)
-    line, pace = round_.green
+    line, pace = map(float, map(np.median, round_.green))
     who, mix = round_.reference, round_.mix
     rows += [
         ("green_line_sd_deg", "line spread that a real green adds, median", line, *green),

@@ -100,8 +100,9 @@ class RoundStrokes:
         return self.saved_parts(changes).sum(axis=0)
 
 
-def kept_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
-    """`round_strokes`, kept on disk."""
+def kept_strokes(skill: Skill, setting: RoundSetting, draws: int) -> RoundStrokes:
+    """`round_strokes` of at most so many draws, kept on disk."""
+    skill, setting = skill.thinned(draws), setting.thinned(draws)
     numbers = (setting.green, setting.stimp_ft, setting.past_ft, setting.mix_log_sd)
     mix = (setting.mix.distance_ft, setting.mix.first_putts)
     key = result_key(
@@ -119,7 +120,7 @@ def round_strokes(skill: Skill, setting: RoundSetting) -> RoundStrokes:
 
     def solve(rows: slice) -> tuple[np.ndarray, ...]:
         mixes = np.stack([first[rows], np.broadcast_to(given, first[rows].shape)], axis=-1)
-        return _solve(skill[rows].at(nodes), mixes, setting)
+        return _solve(skill[rows].at(nodes), mixes, setting.of(rows))
 
     return RoundStrokes(nodes, *by_parts(solve, skill.draws, max(1, PUTTS_AT_ONCE // nodes.size)))
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from putlab.base.result import Result
@@ -124,8 +125,12 @@ def what_if(advice: "Advice", *, draws: int = DRAWS) -> Sensitivity:
 def _with_draws(case: Case, draws: int, **changes: Any) -> Case:
     """The case with fewer draws, and perhaps something of its round or green changed."""
     setting = replace(case.round, **changes)
-    strokes = saving.kept_strokes(case.golfer.skill.thinned(draws), setting)
+    strokes = saving.kept_strokes(case.golfer.skill, setting, draws)
     return replace(case, round=setting, strokes=strokes)
+
+
+def _green_words(green: tuple[Any, ...]) -> str:
+    return "{:.1f}°, {:.0f} %".format(*map(np.median, green))
 
 
 def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
@@ -139,7 +144,7 @@ def _changed(case: Case, draws: int) -> Iterator[tuple[str, str, Case]]:
     greens = [tuple(factor * spread for spread in case.round.green) for factor in READING_FACTORS]
     mixes = [mix for mix in map(shipped_mix, LEVELS) if mix.level != case.round.mix.level]
     others: dict[str, tuple[str, Sequence[Any], Callable[[Any], str]]] = {
-        "green": ("reading the green", greens, lambda both: "{:.1f}°, {:.0f} %".format(*both)),
+        "green": ("reading the green", greens, _green_words),
         "stimp_ft": ("green speed", (8.0, 12.0), "{:g} ft".format),
         "past_ft": ("aim past the hole", (0.5, 2.0), length_words),
         "mix": ("first putts of", mixes, lambda mix: mix.level),

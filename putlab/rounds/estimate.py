@@ -84,12 +84,15 @@ def estimate(
 
 
 def _golfer_table(golfer: Golfer, stimp_ft: float, past_ft: float) -> pd.DataFrame:
-    table, on_day = golfer.table, new_day_skill(golfer).thinned(DRAWS)
+    table, on_day = golfer.table, new_day_skill(golfer)
     # On a real green: the golfer's own where the log told of it.
     on_green = on_day.wider(*green_setting(golfer)["green"])
     for prefix, skill in (("", on_day), ("green_", on_green)):
         putts = cached_hole_out(
-            skill, table["distance_ft"].to_numpy(), stimp_ft=stimp_ft, past_ft=past_ft
+            skill.thinned(DRAWS),
+            table["distance_ft"].to_numpy(),
+            stimp_ft=stimp_ft,
+            past_ft=past_ft,
         )
         outcomes = {prefix + name: getattr(putts, name) for name in PUTT_OUTCOMES}
         table = table.assign(**with_ends(outcomes))

@@ -24,7 +24,7 @@ from putlab.base.settings import PAST_FT, STIMP_FT
 from putlab.base.words import interval, length_number, length_words, quantity
 from putlab.green import published
 from putlab.green.leaves import LeaveGrid, leaves_of
-from putlab.green.skill import NEVER_WILD, SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill
+from putlab.green.skill import NEVER_WILD, SKILL_QUANTITIES, SPREAD_AND_BIAS, Skill, evenly
 from putlab.model.readings import COMPONENTS
 from putlab.posterior.player import Golfer, green_setting, summary, with_ends
 from putlab.rounds.first_putts import RoundMix, shipped_mix
@@ -68,7 +68,9 @@ class RoundSetting:
     reference: ReferenceGolfer
     stimp_ft: float
     past_ft: float
-    green: tuple[float, float]  # spread that a real green adds: line in degrees, pace in percent
+    # Spread that a real green adds, line in degrees and pace in percent: two numbers, or draws
+    # of them, (draws, 1), beside those of the golfer's skill.
+    green: tuple[Any, ...]
     green_source: str = "given"
     mixed: bool = True  # practice that mixed lengths holds the judging of a new one
     green_estimated: bool = False  # from this golfer's own putts on a green
@@ -77,6 +79,14 @@ class RoundSetting:
     def mix_log_sd(self) -> float:
         """How far the golfer's own mix may stray, in log, from the one given."""
         return MIX_LOG_SD if self.mix.assumed else 0.0
+
+    def of(self, rows: slice | np.ndarray) -> "RoundSetting":
+        """The same for some of the golfer's draws."""
+        return replace(self, green=tuple(g[rows] if np.ndim(g) else g for g in self.green))
+
+    def thinned(self, draws: int) -> "RoundSetting":
+        """The same for as many draws as `Skill.thinned` leaves."""
+        return self.of(evenly(max(map(np.size, self.green)), draws))
 
     @property
     def grid(self) -> LeaveGrid:
@@ -284,6 +294,7 @@ def within_and_on_day(golfer: Golfer) -> tuple[Skill, Skill]:
 def lost_to(player: str, within: Skill, on_day: Skill, setting: RoundSetting) -> StrokesLost:
     """`strokes_lost` of a skill within a visit and on a new day, kept on disk."""
     within, on_day, who = within.thinned(DRAWS), on_day.thinned(DRAWS), setting.reference
+    setting = setting.thinned(DRAWS)
     inputs = (vars(within), vars(on_day), setting.green, vars(who.skill), who.green(setting.mixed))
     mix = (setting.mix.distance_ft, setting.mix.first_putts)
     key = result_key("rounds", "lost", *inputs, mix, (setting.stimp_ft, setting.past_ft))
@@ -335,15 +346,16 @@ def _ordinary(within: Skill, on_day: Skill, setting: RoundSetting, to_come: np.n
     """What an ordinary putt from each node loses to each cause, (draws, n)."""
     who = setting.reference
     reference, lost = who.skill.at(setting.nodes_ft), {}
-    greens = zip(SPREAD_AND_BIAS, setting.green, who.green(setting.mixed), strict=True)
-    for component, mine, theirs in greens:
+    on_green = on_day.wider(*setting.green)
+    for component, theirs in zip(SPREAD_AND_BIAS, who.green(setting.mixed), strict=True):
         sd, bias = SPREAD_AND_BIAS[component]
+        mine = getattr(on_green, sd) ** 2
         inside, day, total = (getattr(of, sd) ** 2 for of in (within, on_day, reference))
         by_variance, by_bias = _slopes(on_day, setting, to_come, sd, bias)
         # What the golfer has more of than the reference, whose days count as its scatter.
         lost[component, SCATTER[component]] = by_variance * (inside - (total - theirs**2))
         lost[component, DAY] = by_variance * (day - inside)
-        lost[component, READING] = by_variance * (mine**2 - theirs**2)
+        lost[component, READING] = by_variance * (mine - day - theirs**2)
         lost[component, BIAS[component]] = by_bias * (
             getattr(on_day, bias) - getattr(reference, bias)
         )

@@ -13,6 +13,7 @@ was struck later in the visit than the other, the change is as unsure as such a 
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -143,7 +144,7 @@ def strokes_change(
         return None
     fit = _with_trend_corrections(fit, pair, changes)
     skills = [_condition_skill(fit, pair.player, c, mix) for c in (pair.before, pair.after)]
-    green = round_green(fit.golfer(pair.player))
+    green = green_setting(fit.golfer(pair.player))["green"]
     on_green = (skill.wider(*green) for skill in skills)
     before, after = (cached_hole_out(s, mix.distance_ft).average_putts for s in on_green)
     return mix.average(after - before)
@@ -152,7 +153,7 @@ def strokes_change(
 def strokes_saved(fit: Fit, pair: Conditions, cut_pct: float, mix: RoundMix) -> float:
     """Strokes a round that so many percent off both spreads would save this golfer."""
     now = _condition_skill(fit, pair.player, pair.before, mix).mean
-    green = round_green(fit.golfer(pair.player))
+    green = usual_green(fit.golfer(pair.player))
     return strokes_slopes(now, -np.log1p(-cut_pct / 100), mix, green)[0]
 
 
@@ -161,9 +162,10 @@ def round_skill(golfer: Golfer, mix: RoundMix) -> Skill:
     return golfer.skill(np.unique([*ENDS_FT, *mix.distance_ft]), new_day=True)
 
 
-def round_green(golfer: Golfer | None = None) -> tuple[float, float]:
+def usual_green(golfer: Golfer | None = None) -> tuple[Any, ...]:
     """What a real green adds to line and pace: the golfer's own where known, or the published."""
-    return green_setting(golfer)["green"] if golfer else published.green_spread()
+    green = green_setting(golfer)["green"] if golfer else published.green_spread()
+    return tuple(map(np.median, green))
 
 
 def _condition_skill(fit: Fit, player: str, condition: str, mix: RoundMix) -> Skill:

@@ -30,7 +30,7 @@ from putlab.practice.targets import reading_share
 from putlab.rounds.first_putts import shipped_mix
 from putlab.trial.boundary import CHANCE, CHECKING, SESSION_PUTTS, TWO_SIDED, chance_of_helped
 from putlab.trial.conditions import Plan, rows_of
-from putlab.trial.contrast import round_green, round_skill, strokes_slopes
+from putlab.trial.contrast import round_skill, strokes_slopes, usual_green
 
 # A trial lies in this many visits at least, so that no one day decides it.
 FEWEST_SESSIONS = 4
@@ -330,7 +330,7 @@ def _strokes_share(
     if golfer is not None:
         skill = round_skill(golfer, mix).mean
     narrower = -np.log1p(-cut)
-    saved, by_spread, by_bias = strokes_slopes(skill, narrower, mix, round_green(golfer))
+    saved, by_spread, by_bias = strokes_slopes(skill, narrower, mix, usual_green(golfer))
     spread = np.exp([np.log(sd).mean() for sd in (skill.line_sd_deg, skill.pace_sd_pct)])
     share = np.array([shares.get(name, 1.0) for name in COMPONENTS])
     variance = np.sum(by_spread**2 / share + 2 * (by_bias * spread) ** 2)

@@ -144,9 +144,9 @@ def test_a_decision_takes_the_green_that_was_estimated(joint_fit):
     golfer = joint_fit.golfer("player 1")
     case = make_case(golfer, draws=10)
     green, _ = green_spread(joint_fit, "player 1")
-    medians = tuple(np.median(green, axis=1))
-    assert case.round.green == pytest.approx(medians)
+    np.testing.assert_array_equal(case.round.green, green[..., None])
     table = assumption_table(case).set_index("name")
+    assert table.loc["green_line_sd_deg", "value"] == np.median(green[0])
     assert table.loc["green_line_sd_deg", "from"] == "data"
     assert "180 putts made or missed" in table.loc["green_pace_sd_pct", "source"]
     given = make_case(golfer, draws=10, green=(1.0, 9.0))
@@ -164,9 +164,10 @@ def test_a_report_of_both_shows_practice_and_says_where_the_green_comes_from(joi
     assert np.isfinite(progress.select_dtypes("number")).all(axis=None)
     # This green adds less to line than the published and more to pace: short putts gain by it,
     # long ones lose.
-    line, pace = np.subtract(
-        green_setting(joint_fit.golfer("player 1"))["green"], published_green()
-    )
+    green = green_setting(joint_fit.golfer("player 1"))["green"]
+    draws = joint_fit.golfer("player 1").draws("line", "base").size
+    assert np.shape(green) == (2, draws, 1)  # a green for each draw of the golfer
+    line, pace = np.subtract([np.median(each) for each in green], published_green())
     assert line < 0 < pace
     causes = found.lost.table.query("cause == 'reading the green'").set_index("from_ft")["strokes"]
     assert causes.iloc[0] < -0.005  # inside 4 ft

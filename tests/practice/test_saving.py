@@ -60,6 +60,16 @@ def test_a_round_is_what_the_hole_out_integrals_say(skill, strokes):
     assert strokes.visits.sum(axis=1) == pytest.approx(strokes_of(skill), abs=0.03)
 
 
+def test_a_green_known_by_draws_adds_to_each_draw_its_own(skill):
+    draws = np.linspace(0.5, 2.5, skill.draws)[:, None]
+    setting = replace(setting_of(REFERENCE), green=(draws, 6 * draws))
+    found = round_strokes(skill, setting)
+    own = skill.wider(draws, 6 * draws)
+    expected = MIX.average(hole_out(own, MIX.distance_ft, **ROLL).average_putts)
+    assert found.visits.sum(axis=1) == pytest.approx(expected, abs=0.03)
+    assert np.ptp(expected) > 0.3
+
+
 def test_putts_to_hole_out_are_those_of_the_integrals(skill, strokes):
     some = slice(10, 28)
     expected = hole_out(skill.wider(*GREEN), strokes.distance_ft[some], **ROLL).average_putts

@@ -91,6 +91,26 @@ def test_parts_add_up_to_the_difference_of_putts_holed_out():
     assert found.total.sum(axis=1) == pytest.approx(exactly, abs=1e-6)
 
 
+def test_a_green_known_by_draws_goes_with_the_golfers_draw_by_draw():
+    greens = np.array([[1.0], [2.0]]), np.array([[4.0], [12.0]])
+    both = lost(GOLFER, green=greens)
+    for draw in (0, 1):
+        one = lost(GOLFER[draw : draw + 1], green=tuple(green[draw].item() for green in greens))
+        # How finely putts are followed is chosen for those that are worked out together.
+        assert both.putts[draw] == pytest.approx(one.putts[0], abs=1e-3)
+        for part, strokes in both.parts.items():
+            assert strokes[draw] == pytest.approx(one.parts[part][0], abs=1e-3), part
+
+
+def test_as_many_draws_of_a_green_are_kept_as_of_the_golfer():
+    many = GOLFER[np.arange(7) % 2]
+    draws = np.arange(7.0)[:, None]
+    setting = round_setting(reference=TOUR, green=(draws, 2 * draws)).thinned(3)
+    assert setting.green[1].ravel().tolist() == [0, 6, 12]
+    assert many.thinned(3).line_bias_deg[:, 0].tolist() == many.line_bias_deg[::3, 0].tolist()
+    assert round_setting(reference=TOUR, green=(1.0, 2.0)).thinned(3).green == (1.0, 2.0)
+
+
 @pytest.mark.parametrize("roll", [{"stimp_ft": 12.0}, {"past_ft": 2.0}])
 def test_another_green_and_aim_are_those_of_the_putts_holed_out(roll):
     found = lost(GOLFER, **roll)
