@@ -4,8 +4,6 @@ The C library's functions work one number at a time, and were most of what a fit
 branches or calls a compiler does as many numbers at once as the processor holds.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -6,8 +6,6 @@ drop*. Each reading is therefore kept as the interval ``lo < value < hi`` that i
 in the unit of its component: degrees for line, 100 (roll / target - 1) percent for pace.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 import numpy as np

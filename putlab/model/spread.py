@@ -17,8 +17,6 @@ session s, length d with x = log(d / 10 ft):
 The noise of the sensor adds to sigma in quadrature. Equal intervals are counted.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """A backtest: each of the last visits predicted from those before it, and held against it."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any

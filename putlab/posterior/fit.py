@@ -1,7 +1,5 @@
 """Fit a log: to its readings, and with them to the putts made and missed on a green."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path

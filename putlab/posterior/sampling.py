@@ -1,7 +1,5 @@
 """Sampling: compile once and swap data, check convergence, keep on disk what passed."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from functools import partial
 from threading import Lock
