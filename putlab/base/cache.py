@@ -52,7 +52,7 @@ def code_digest(room: str, package: Path = PACKAGE) -> str:
     before = ROOMS[: ROOMS.index(room)]
     digest = hashlib.sha256(code_digest(before[-1], package).encode() if before else b"")
     for path in sorted((package / room).rglob("*")):
-        if path.suffix in (".py", ".csv", ".html", ".css"):
+        if path.is_file() and path.suffix != ".pyc":
             digest.update(f"{path.relative_to(package).as_posix()}:".encode())
             digest.update(_what_runs(path))
     return digest.hexdigest()

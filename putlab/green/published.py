@@ -39,21 +39,6 @@ NINETY_PUTTS_A_ROUND = 33.0
 # `tests/helpers/shipped_figures.py` finds from those shares, written down.
 NINETY_TIMES_TOUR = 1.5642
 
-SOURCES = {
-    "putts_made_berry_1995": "D. A. Berry, Statistics: A Bayesian Perspective (1995/96); "
-    "reprinted in A. Gelman and D. Nolan, A probability model for golf putting, Teaching "
-    "Statistics 24 (2002)",
-    "putts_made_broadie_2018": "M. Broadie (2018), tour professionals 2016 to 2018, in A. "
-    "Gelman, Model building and expansion for golf putting, Stan case study (2019)",
-    "one_putt_rates_broadie_2014": "M. Broadie, Every Shot Counts (2014)",
-    "tour_average_putts": "PGA TOUR putting baseline after M. Broadie, Assessing golfer "
-    "performance on the PGA TOUR, Interfaces 42 (2012); 31 ft interpolated",
-    "novice_practice_mckay_2021": "computed from the open trial data of B. McKay, J. Hussien, "
-    "M. J. Carter, Z. D. Yantha and D. M. Ste-Marie, Expecting to teach a novel golf putting "
-    "task did not enhance retention performance, SportRxiv (2021), doi 10.31236/osf.io/u897b; "
-    "one golfer left out, as the authors did",
-}
-
 
 @dataclass(frozen=True)
 class Published:
@@ -107,6 +92,8 @@ def shipped(name: str) -> pd.DataFrame:
     with files("putlab").joinpath("green", "data", f"{name}.csv").open() as stream:
         return pd.read_csv(stream)
 
+
+SOURCES: dict[str, str] = dict(shipped("sources").itertuples(index=False))
 
 # Of the variance called reading, the part that is judging a new length: practice of mixed
 # lengths shows it already (assumption: the split's "different putts" differ in length too, and

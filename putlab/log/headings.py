@@ -22,26 +22,8 @@ THOUSANDS = re.compile(r"[1-9]\d{0,2},\d{3}")
 # Columns listed in a message; a damaged file can have thousands.
 MOST_NAMES = 20
 
-# What people call the columns, in lower case and without units (common practice).
-SAID = {
-    "player": "player, name, golfer, who, pupil, student, player name",
-    "session": "session, date, visit, day, session date, date of visit, visit date",
-    "putt": "putt, no, nr, number, #, putt no, putt number, putt #, ball, ball no, stroke no",
-    "distance": "distance, length, putt length, length of putt, putt distance, mark, target, "
-    "target distance, distance to hole, start distance",
-    "line": "line, direction, dir, start direction, start line, line error, angle, start angle, "
-    "off line, line angle",
-    "roll": "roll, rolled, distance rolled, roll out, rollout, roll distance, rolled distance, "
-    "length rolled, actual distance, distance travelled, ran",
-    "holed": "holed, made, in, made missed, made or missed, made miss, result, outcome",
-    "leave": "leave, left, distance left, remaining, miss distance, distance from hole",
-    "aim_past": "aim past, aim past hole, past, asked past",
-    "stimp": "stimp, stimpmeter, green speed, stimpmeter reading, speed of green",
-    "hole_no": "hole, hole no, hole number, hole #",
-    "putts_taken": "putts taken, number of putts, total putts",
-    "condition": "grip, putter, routine, technique, change",
-}
-COLUMN_OF = {said: name for name, words in SAID.items() for said in words.split(", ")}
+# What people call the columns (common practice).
+COLUMN_OF = {said: column.bare for column in COLUMNS for said in column.called}
 LENGTHS = ("distance", "roll", "leave", "aim_past", "stimp")
 COUNTS = ("putt", "hole_no", "putts_taken")
 

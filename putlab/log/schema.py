@@ -6,9 +6,11 @@ a third of what `putlab check` may take. The tests hold the result against one.
 """
 
 import difflib
+import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from putlab.base.settings import M_PER_FT as M_PER_FT
 
@@ -27,7 +29,8 @@ class Column:
     needed: bool = False
     least: float = -math.inf
     most: float = math.inf
-    choices: tuple[str, ...] = ()  # in lower case; empty where any label will do
+    choices: Sequence[str] = ()  # in lower case; empty where any label will do
+    called: Sequence[str] = ()  # what people call it, in lower case and without its unit
 
     @property
     def unit(self) -> str:
@@ -35,9 +38,14 @@ class Column:
         return {"ft": "ft", "deg": "deg", "pct": "%"}.get(self.name.rpartition("_")[2], "")
 
     @property
+    def bare(self) -> str:
+        """Its name without a unit."""
+        return self.name.removesuffix("_ft").removesuffix("_deg").removesuffix("_pct")
+
+    @property
     def metric(self) -> str:
         """Name of the same column in metres; empty where it is no length."""
-        return self.name.removesuffix("_ft") + "_m" if self.unit == "ft" else ""
+        return self.bare + "_m" if self.unit == "ft" else ""
 
     @property
     def accepted(self) -> str:
@@ -56,41 +64,10 @@ class Column:
 # 50 yd corner to corner, a ball nearer than a tenth of a foot has dropped, a start line beyond
 # 90 degrees goes backwards, and Stimpmeter readings outside 1 to 30 ft are outside anything
 # mown or woven (common practice).
-# fmt: off
-COLUMNS = (
-    Column("player", "label", "Label of the player; no real name is ever needed."),
-    Column("session", "label", "Label or ISO date of the visit.", needed=True),
-    Column("putt", "whole", "Order within the session: 1, 2, 3 and so on; row order where absent.",
-           least=1, most=1_000_000),
-    Column("distance_ft", "number", "Length of the putt asked for.",
-           needed=True, least=0.1, most=150),
-    Column("line_deg", "number",
-           "Start direction from the target line, + right, seen from behind the ball.",
-           least=-90, most=90),
-    Column("roll_ft", "number", "How far the ball rolled, or would have rolled, with no hole.",
-           least=0, most=300),
-    Column("holed", "flag", "Whether the ball was holed, where there was a hole."),
-    Column("leave_ft", "number", "Distance left to the hole after a miss.", least=0, most=300),
-    Column("aim_past_ft", "number",
-           "How far past the mark or the hole the ball was to roll; nought is to stop there.",
-           least=0, most=20),
-    Column("stimp_ft", "number", "Green speed of the surface: roll-out of a Stimpmeter.",
-           least=1, most=30),
-    Column("slope_pct", "number", "Steepness of the green: rise over run times 100.",
-           least=0, most=30),
-    Column("slope_to_deg", "number",
-           "Direction that is downhill, clockwise from the putt's own direction.",
-           least=-360, most=360),
-    Column("condition", "label", "Label of the thing under test: a grip, a putter, a routine."),
-    Column("trial", "label", "Plan of the trial that a putt belongs to (`putlab trial`)."),
-    Column("drill", "label", "What the putt practised: line, pace, both, or a counted game.",
-           choices=("line", "pace", "both", "counted")),
-    Column("hole_no", "whole", "Hole of a counted game.", least=1, most=1000),
-    Column("putt_no", "whole", "Which putt on that hole of a counted game.", least=1, most=50),
-    Column("putts_taken", "whole", "Putts taken on that hole in all, where one row is a hole.",
-           least=1, most=50),
+COLUMNS = tuple(
+    Column(**column)
+    for column in json.loads(Path(__file__).with_name("columns.json").read_text("utf-8"))
 )
-# fmt: on
 
 COLUMN = {column.name: column for column in COLUMNS}
 

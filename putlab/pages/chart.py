@@ -7,6 +7,7 @@ import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import singledispatch
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -23,7 +24,12 @@ from putlab.base.words import length_number, listed, shortened, unit_name
 # Okabe and Ito's palette (2008), told apart with any colour vision; every use has a marker,
 # a line style, hatching or a label of its own as well.
 BLUE, VERMILION, ORANGE, SKY = "#0072B2", "#C44E00", "#E69F00", "#56B4E9"
-GREY, INK = "#767676", "#1A1A1A"
+GREY = "#767676"
+
+STYLE = matplotlib.rc_params_from_file(
+    Path(__file__).with_name("charts.mplstyle"), use_default_template=False
+)
+INK = STYLE["text.color"]
 
 LOOK: dict[str, dict[str, Any]] = {
     "line": {"color": BLUE, "marker": "o"},
@@ -35,34 +41,8 @@ SPREAD_COLUMN = {"line": "line_sd_deg", "pace": "pace_sd_pct"}
 # phone shrinks it to its own width.
 WIDTH_IN = 4.3
 
-# Fonts of a picture, and as an SVG says them.
-FONTS = ["DejaVu Sans", "Arial"]
-FONT = f"font-family: {', '.join(map(repr, FONTS))}, sans-serif; "
-
-INKED = ("axes.edgecolor", "axes.labelcolor", "text.color", "xtick.color", "ytick.color")
-
-STYLE: Any = dict.fromkeys(INKED, INK) | {
-    "font.family": "sans-serif",
-    "font.sans-serif": FONTS,
-    "font.size": 9,
-    "axes.titlesize": 9.5,
-    "axes.titleweight": "bold",
-    "axes.titlelocation": "left",
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "axes.axisbelow": True,
-    "grid.color": "#DDDDDD",
-    "grid.linewidth": 0.6,
-    "legend.frameon": False,
-    "legend.fontsize": 8.5,
-    "hatch.linewidth": 0.6,
-    # A label from a log is a label, not a formula.
-    "text.parse_math": False,
-    # Text stays text, and the names inside do not change from run to run.
-    "svg.fonttype": "none",
-    "svg.hashsalt": "putlab",
-}
+# Fonts as an SVG says them.
+FONT = f"font-family: {', '.join(map(repr, STYLE['font.sans-serif']))}, sans-serif; "
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,6 @@ import json
 import os
 import zipfile
 from collections.abc import Iterable, Sequence
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -35,17 +34,8 @@ AIMS = {"line": "Line", "pace": "Pace", "both": "Line and pace", "counted": "Cou
 # Earliest date a zip archive knows: a workbook's bytes then depend on its content alone.
 ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)
 
-WORDS = [
-    "Fill in the coloured cells of the sheets putts and game; what was not read stays blank, and a "
-    "row without a reading is no putt. Save it as .xlsx in the folder of the log.",
-    "Line: degrees from the target line, + right and - left as seen from behind the ball. Find out "
-    "which side your display calls +.",
-    "Roll-out: how far the ball rolled, or would have with no hole and nothing in its way.",
-    "Game: every hole is a par of two, nothing conceded. Putts taken is enough; after a miss, what "
-    "the first putt left tells more.",
-    "Rows may be added at the end, and more players: every row needs its visit and its length.",
-    "A label is enough for a player; no real name is needed.",
-]
+TEMPLATES = Path(__file__).with_name("templates")
+WORDS = (TEMPLATES / "sheet.txt").read_text("utf-8").splitlines()
 
 
 def write_sheet(
@@ -128,7 +118,7 @@ def page(rows: pd.DataFrame, units: str, plans: Sequence[Plan] = ()) -> str:
     visit["limits"] = {_named(column, units): _limits(column, units) for column in read}
     parts: dict[str, str] = {}
     for name, ending in (("script", "js"), ("style", "css")):
-        text = files("putlab").joinpath(f"pages/templates/visit.{ending}").read_text("utf-8")
+        text = (TEMPLATES / f"visit.{ending}").read_text("utf-8")
         digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
         parts |= {name: Markup(text), f"{name}_hash": f"sha256-{digest}"}
     with lengths_in(units):
