@@ -96,6 +96,8 @@ class Browser:
         self.call("Page.navigate", url=path.as_uri())
         while self._message().get("method") != "Page.loadEventFired":
             pass
+        # Until a page has drawn itself, Chromium passes no key or touch on to it.
+        self.evaluate("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))")
 
     def evaluate(self, expression):
         """Return the value of a JavaScript expression, awaited."""
