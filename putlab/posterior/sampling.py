@@ -94,38 +94,16 @@ def compile_model(model: Any, parameters: list[str]) -> Callable:
     process, ten seconds long. Sums stay in the order written (no fast math): otherwise code just
     compiled and the same read from disk differ in the last digit, and so in every draw.
     """
-    import pymc as pm
-    import pytensor
     from nutpie.compiled_pyfunc import from_pyfunc
-    from pymc.blocking import DictToArrayBijection
-    from pymc.initial_point import make_initial_point_fn
     from pymc.pytensorf import gradient, join_nonshared_inputs, rewrite_pregrad
-    from pytensor.link.numba.dispatch.basic import numba_njit
 
-    free, values = model.free_RVs, model.value_vars
-    point_of = make_initial_point_fn(model=model, jitter_rvs=set(free), return_transformed=True)
-    one_chain = Lock()  # the chains ask for their starts at the same time
-
-    def start(seed: int) -> np.ndarray:
-        with one_chain:
-            return DictToArrayBijection.map(point_of(seed)).data
-
+    free, point_of = model.value_vars, _points_of(model)
     log_density = rewrite_pregrad(model.logp())
     named = model.replace_rvs_by_values([model[name] for name in parameters])
     outputs, place = join_nonshared_inputs(
-        point_of(0), [log_density, gradient(log_density, values), *named], values
+        point_of(0), [log_density, gradient(log_density, free), *named], free
     )
-
-    def compiled(of: list[Any]) -> Callable:
-        with pytensor.config.change_flags(numba__fastmath=False):
-            made = pm.compile([place], of, mode="NUMBA")
-            function = made.vm.jit_fn.py_func
-            # Chains run beside each other: each lets go of Python while it is in here.
-            alone = numba_njit(function, final_function=True, cache=True, nogil=True)
-        names = [data.name for data in made.get_shared()]
-        return lambda at, **data: alone(at, *(data[name] for name in names))
-
-    density, expand = compiled(outputs[:2]), compiled(outputs[2:])
+    density, expand = _by_numba(place, outputs[:2]), _by_numba(place, outputs[2:])
 
     def finite_density(at: np.ndarray, **data: np.ndarray) -> tuple[float, np.ndarray]:
         value, slope = density(at, **data)
@@ -136,6 +114,7 @@ def compile_model(model: Any, parameters: list[str]) -> Callable:
     def parameters_at(at: np.ndarray, **data: np.ndarray) -> dict[str, np.ndarray]:
         return dict(zip(parameters, expand(at, **data), strict=True))
 
+    start = _starts(point_of)
     at, data = start(0), {data.name: data.get_value() for data in model.data_vars}
     finite_density(at, **data)  # compiled here, not by each chain
     shapes = [np.shape(value) for value in parameters_at(at, **data).values()]
@@ -143,6 +122,41 @@ def compile_model(model: Any, parameters: list[str]) -> Callable:
         from_pyfunc, at.size, lambda: finite_density, lambda *_: parameters_at,
         ["float64"] * len(parameters), shapes, parameters, make_initial_point_fn=start,
     )  # fmt: skip
+
+
+def _points_of(model: Any) -> Callable[[int], dict[str, np.ndarray]]:
+    """Return what draws free values of a seed, where a chain could start."""
+    from pymc.initial_point import make_initial_point_fn
+
+    free = set(model.free_RVs)
+    return make_initial_point_fn(model=model, jitter_rvs=free, return_transformed=True)
+
+
+def _starts(point_of: Callable[[int], dict[str, np.ndarray]]) -> Callable[[int], np.ndarray]:
+    """Return the same as one vector; the chains ask at the same time, and wait for each other."""
+    from pymc.blocking import DictToArrayBijection
+
+    one_chain = Lock()
+
+    def start(seed: int) -> np.ndarray:
+        with one_chain:
+            return DictToArrayBijection.map(point_of(seed)).data
+
+    return start
+
+
+def _by_numba(place: Any, outputs: list[Any]) -> Callable:
+    """Return outputs at a place as a function, of the data by name, that lets go of Python."""
+    import pymc as pm
+    import pytensor
+    from pytensor.link.numba.dispatch.basic import numba_njit
+
+    with pytensor.config.change_flags(numba__fastmath=False):
+        made = pm.compile([place], outputs, mode="NUMBA")
+        # Chains run beside each other: each lets go of Python while it is in here.
+        alone = numba_njit(made.vm.jit_fn.py_func, final_function=True, cache=True, nogil=True)
+    names = [data.name for data in made.get_shared()]
+    return lambda at, **data: alone(at, *(data[name] for name in names))
 
 
 class NoSlope(ArithmeticError):
