@@ -173,15 +173,16 @@ class GreenDesign:
 
     @property
     def outcomes(self) -> pd.DataFrame:
-        """What was counted, ``kind`` and ``count``, in the order of the likelihood."""
+        """What was counted, ``kind, count, player``, in the order of the likelihood."""
         (drops, made, missed), (leave, left), (one, more) = (self.data[name] for name in COUNTS)
         bands = self.events.loc[leave, LEAVE].itertuples(index=False)
         names = [f"left {low:g} to {high:g} ft" for low, high in bands]
         kinds = np.repeat(["made", "missed"], drops.size).tolist() + names
         kinds += np.repeat(["one putt followed", "more putts followed"], one.size).tolist()
-        return pd.DataFrame(
-            {"kind": kinds, "count": np.concatenate([made, missed, left, one, more])}
-        )
+        first = self.data["followed_event"][0]
+        event = np.concatenate([drops, drops, leave, first, first]).astype(int)
+        count = np.concatenate([made, missed, left, one, more])
+        return pd.DataFrame({"kind": kinds, "count": count, "player": self.events["player"][event]})
 
     def counted_as(self, putts: float) -> GreenDesign:
         """Return the same design with its readings and outcomes counted as so many."""

@@ -259,8 +259,22 @@ def _unconverged(what: str, why: str, design: Design | GreenDesign) -> FitError:
 
 
 def _causes(design: Design | GreenDesign, what: str) -> list[str]:
-    parts = design.components if isinstance(design, GreenDesign) else {what: design}
-    return [cause for name, part in parts.items() for cause in known_causes(part.rows, name)]
+    if not isinstance(design, GreenDesign):
+        return list(known_causes(design.rows, what))
+    parts = design.components.items()
+    causes = [cause for name, part in parts for cause in known_causes(part.rows, name)]
+    return causes + _all_missed(design.outcomes)
+
+
+def _all_missed(outcomes: pd.DataFrame) -> list[str]:
+    """Say whose putts on a green were missed, every one, and nothing more is known of them."""
+    struck = outcomes[outcomes["count"] > 0].groupby("player")
+    return [
+        f"Every putt of {player} on a green ({own['count'].sum():.0f}) was missed, and any spread "
+        "wide enough misses them: log putts that dropped, too, and leave_ft after a miss."
+        for player, own in struck
+        if (own["kind"] == "missed").all()
+    ]
 
 
 def known_causes(rows: pd.DataFrame, component: str) -> Iterator[str]:

@@ -20,20 +20,9 @@ from putlab.base.settings import PAST_FT, SEED, STIMP_FT
 from putlab.base.words import listed, minus, sure, with_interval
 from putlab.green.skill import Skill
 from putlab.posterior.player import Golfer, with_ends
+from putlab.practice import saving
 from putlab.practice.case import Case, GolferState, assumption_table, make_case
 from putlab.practice.learning import Learning
-from putlab.practice.saving import (
-    ALIKE,
-    LENGTHS_FT,
-    OPTIONS,
-    SAVED,
-    Option,
-    Savings,
-    at_least_shown,
-    chance_among,
-    named,
-    time_words,
-)
 from putlab.practice.split import SHORTEST_SESSION, Split, split_minutes
 from putlab.rounds.first_putts import RoundMix
 from putlab.rounds.reference import Reference, ReferenceGolfer
@@ -74,7 +63,7 @@ class Advice(Result):
 
     case: Case
     minutes: float
-    savings: Savings
+    savings: saving.Savings
 
     caution: ClassVar[str] = CAUTION
 
@@ -103,37 +92,37 @@ class Advice(Result):
         savings, measured = self.savings, self.case.golfer.measured
         rows = [
             (self.player, stretch_words(*STRETCHES[i]), *STRETCHES[i], component, measured[i])
-            for i, component in OPTIONS
+            for i, component in saving.OPTIONS
         ]
         table = pd.DataFrame(rows, columns=COLUMNS[:6])
-        lost = np.stack([self.lost.by_practice(name)[:, i] for i, name in OPTIONS], axis=1)
+        lost = np.stack([self.lost.by_practice(name)[:, i] for i, name in saving.OPTIONS], axis=1)
         parts = (savings.middle.mean(axis=0), savings.scatter.mean(axis=0))
         return table.assign(
-            **with_ends({LOST: lost, SAVED: savings.saved}),
+            **with_ends({LOST: lost, saving.SAVED: savings.saved}),
             **dict(zip(COLUMNS[12:14], parts, strict=True)),
             p_best=savings.p_best,
             expected_regret=savings.expected_regret,
         )
 
     @property
-    def choice(self) -> Option:
+    def choice(self) -> saving.Option:
         """Stretch (its place among `STRETCHES`) and component that save most on average."""
-        return OPTIONS[self.savings.best]
+        return saving.OPTIONS[self.savings.best]
 
     @property
-    def chosen(self) -> list[Option]:
+    def chosen(self) -> list[saving.Option]:
         """The choice with the neighbours that can't be told from it, by distance."""
-        return [OPTIONS[i] for i in self.savings.together]
+        return [saving.OPTIONS[i] for i in self.savings.together]
 
     @property
     def p_chosen(self) -> float:
         """Chance that the best option is among these, or one as good to `ALIKE` strokes."""
-        return chance_among(self.savings.saved, self.savings.together)
+        return saving.chance_among(self.savings.saved, self.savings.together)
 
     @property
-    def others(self) -> list[Option]:
+    def others(self) -> list[saving.Option]:
         """Options elsewhere that can't be told from the choice."""
-        return [OPTIONS[i] for i in self.savings.ties if i not in self.savings.together]
+        return [saving.OPTIONS[i] for i in self.savings.ties if i not in self.savings.together]
 
     @property
     def row(self) -> pd.Series:
@@ -168,12 +157,14 @@ class Advice(Result):
                 "would save is mostly what it would save golfers at large."
             )
         said = (
-            f"{named(self.chosen, start=True)} is the best use of the next "
-            f"{time_words(self.minutes)}, or within {ALIKE:g} strokes a round of the best, with a "
-            f"chance of {sure(self.p_chosen)}."
+            f"{saving.named(self.chosen, start=True)} is the best use of the next "
+            f"{saving.time_words(self.minutes)}, or within {saving.ALIKE:g} strokes a round of "
+            f"the best, with a chance of {sure(self.p_chosen)}."
         )
         if self.others:
-            said += f" It may be {listed([named(one) for one in self.others], 'or')} instead."
+            said += (
+                f" It may be {listed([saving.named(one) for one in self.others], 'or')} instead."
+            )
         if self.row["measured_putts"] < MEASURED_PUTTS:
             said += (
                 f" That stretch is hardly measured ({self.row['measured_putts']} putts): strike "
@@ -187,7 +178,7 @@ class Advice(Result):
         said, (stretch, component) = f"It saves {self.savings.words}", self.choice
         if self.row["saved_by_middle"] <= self.row["saved_by_scatter"]:
             return f"{said}."
-        middle = self.case.golfer.middle_words(component, LENGTHS_FT[stretch])
+        middle = self.case.golfer.middle_words(component, saving.LENGTHS_FT[stretch])
         return f"{said}, which lies {middle}."
 
     @property
@@ -196,11 +187,11 @@ class Advice(Result):
         if self.p_chosen >= 0.8 and not self.others:
             return ""
         by_skill = self.case.savings_by_skill(self.minutes)
-        if chance_among(by_skill, self.savings.together) >= 0.8:
+        if saving.chance_among(by_skill, self.savings.together) >= 0.8:
             return "The log tells enough; what is open is how practice works, which nobody knows."
         return "What is open is the skill itself: more putts in the log would tell."
 
-    def later(self, hours: float = HOURS, weeks: int = WEEKS) -> Savings:
+    def later(self, hours: float = HOURS, weeks: int = WEEKS) -> saving.Savings:
         """What so many hours spread over weeks would save at their end, all on one option."""
         good = 0 < hours < np.inf and weeks >= 1
         expect(good, "hours and weeks", (hours, weeks), "numbers above 0")
@@ -211,7 +202,7 @@ class Advice(Result):
     def later_sentence(self, hours: float = HOURS, weeks: int = WEEKS) -> str:
         """The longer horizon in plain words."""
         later = self.later(hours, weeks)
-        where = named([OPTIONS[i] for i in later.together])
+        where = saving.named([saving.OPTIONS[i] for i in later.together])
         return f"Over {weeks} weeks, {hours:g} hours in all: {where}, {later.words}."
 
     def split(self, minutes: float | None = None) -> Split:
@@ -264,10 +255,12 @@ class Advice(Result):
                 "Line or pace": list(table["component"]),
                 "Putts in the log": [f"{n:d}" for n in table["measured_putts"]],
                 "Strokes a round lost now": [with_interval(row, LOST) for row in rows],
-                "Strokes a round saved": [with_interval(row, SAVED) for row in rows],
+                "Strokes a round saved": [with_interval(row, saving.SAVED) for row in rows],
                 "by correcting the middle": [minus(f"{s:.2f}") for s in table["saved_by_middle"]],
                 "Chance of being best": [sure(p) for p in table["p_best"]],
-                "Price if wrong, on average": list(map(at_least_shown, table["expected_regret"])),
+                "Price if wrong, on average": list(
+                    map(saving.at_least_shown, table["expected_regret"])
+                ),
             }
         )
 

@@ -114,6 +114,18 @@ def test_joined_intervals_end_on_the_steps_of_the_display(rng):
     assert widths[-1] > 1  # something was joined
 
 
+def test_a_crowded_cell_of_lengths_that_differ_a_little_is_read(rng):
+    """A step of a tenth of a foot is another width, in per cent, at every length."""
+    cell = crowded_cell(rng.normal(0, 9, 500), 1.0)
+    middle, half = (cell["lo"] + cell["hi"]) / 2, rng.choice([0.48, 0.5, 0.52, 0.53], 500)
+    joined = join_crowded(cell.assign(lo=middle - half, hi=middle + half).iloc[:-1])
+    assert joined["count"].sum() == 499
+    # As many lengths as putts: each width is there once, the median of them nowhere.
+    own = np.linspace(0.4, 0.6, 100)
+    cell = cell[:100].assign(lo=middle[:100] - own, hi=middle[:100] + own)
+    assert join_crowded(cell)["count"].sum() == 100
+
+
 def test_joined_intervals_do_not_overlap(rng):
     joined = join_crowded(crowded_cell(rng.normal(3, 9, 2000), 0.5)).sort_values("lo")
     assert np.all(joined["lo"].to_numpy()[1:] >= joined["hi"].to_numpy()[:-1] - 1e-9)

@@ -8,6 +8,8 @@ import pandas as pd
 import pymc as pm
 import pytest
 import xarray as xr
+from designs import green_design
+from made_logs import log_of
 
 from putlab.base.cache import load_arrays
 from putlab.base.errors import FitError
@@ -92,6 +94,15 @@ def test_readings_as_of_a_golfer_name_no_cause():
     rows = pd.DataFrame({"lo": [-0.5, 0.5], "hi": [0.5, np.inf], "count": [3, 1]})
     rows = rows.assign(player="a", length=0)
     assert list(sampling.known_causes(rows, "line")) == []
+
+
+def test_who_missed_every_putt_is_named_and_whoever_made_one_is_not():
+    few = pd.DataFrame({"session": "one", "distance_ft": [4.0, 9.0, 9.0], "holed": False})
+    both = [few.assign(player="alder"), few.assign(player="birch", holed=[True, False, False])]
+    (cause,) = sampling._causes(green_design(log_of(pd.concat(both))), "made-and-missed")
+    assert cause.startswith("Every putt of alder on a green (3) was missed")
+    left = few.assign(player="alder", leave_ft=[1.0, 2.0, 3.0])
+    assert sampling._causes(green_design(log_of(left)), "made-and-missed") == []
 
 
 def test_one_roll_at_every_length_is_known_as_the_cause_and_one_putt_of_each_is_not():
