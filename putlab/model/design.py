@@ -148,8 +148,7 @@ def _row_data(
         "warm_up": cells["warm_up"].to_numpy(float),
         "counted": cells["counted"].to_numpy(float),
         "row_cell": places(rows, cells, CELL),
-        "lo": rows["lo"].clip(-FAR, FAR).to_numpy(float),
-        "hi": rows["hi"].clip(-FAR, FAR).to_numpy(float),
+        "ends": rows[["lo", "hi"]].clip(-FAR, FAR).to_numpy(float).T,
         "noise": rows["noise"].to_numpy(float),
         "count": rows["count"].to_numpy(float),
     }
@@ -215,7 +214,7 @@ def centring(data: dict[str, np.ndarray], size: tuple[int, ...]) -> dict[str, np
 
 def _cells(data: dict[str, np.ndarray]) -> pd.DataFrame:
     """Return count, mean and scatter of each player's readings at a visit and length."""
-    count, middle = data["count"], middles(data["lo"], data["hi"])
+    count, middle = data["count"], middles(*data["ends"])
     cell = {name: data[name][data["row_cell"]] for name in ("player", "session", "length")}
     rows = pd.DataFrame(cell)
     rows = rows.assign(count=count, sum=count * middle, square=count * middle**2)
@@ -287,7 +286,8 @@ NUMBERS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(("centre_visit_bias", "centre_visit_form"), ("sessions",)),
     "priors": ("priors",),
     **dict.fromkeys(("practised", "warm_up", "counted"), ("cells",)),
-    **dict.fromkeys(("lo", "hi", "noise", "count"), ("rows",)),
+    "ends": ("ends", "rows"),
+    **dict.fromkeys(("noise", "count"), ("rows",)),
 }
 
 
@@ -302,7 +302,7 @@ def pack(data: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
 def unpack(places: Any, numbers: Any, size: tuple[int, ...]) -> dict[str, Any]:
     """Return the arrays that `pack` put into two vectors."""
     at = dict(zip(("players", "sessions", "lengths"), size, strict=False))
-    at |= {"cells": places[0], "rows": places[1], "priors": len(fields(SpreadPriors))}
+    at |= {"cells": places[0], "rows": places[1], "priors": len(fields(SpreadPriors)), "ends": 2}
     taken = {}
     for vector, names in ((places[2:], PLACES), (numbers, NUMBERS)):
         start = 0

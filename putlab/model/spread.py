@@ -118,7 +118,7 @@ def add_component(design: Design, prefix: str = "") -> dict[str, Any]:
     free = _Free(prefix, by_name(data["priors"]))
     v = _visits(free, data) | _changes(free)
     v |= _level(free, v, data) | _bias(free, v, data)
-    ends = pt.stack([data["lo"], data["hi"]], axis=-1)
+    ends = data["ends"].T
     pm.CustomDist(
         prefix + "readings", *expected_readings(v, data), data["noise"], data["count"], ends,
         logp=readings_logp, random=read_again, observed=ends, signature=SIGNATURE,
