@@ -168,7 +168,7 @@ def one_log(world, seed):
 
 
 def main(logs):
-    """Run every world and record it."""
+    """Run every world, and record what there is after each round of logs."""
     rows = []
     for seed in range(logs):
         # What breaks nothing is looked at in half as many logs.
@@ -176,6 +176,11 @@ def main(logs):
         rows += [{"world": world, "seed": seed} | one_log(world, seed) for world in worlds]
         table = pd.DataFrame(rows)
         table.to_csv(HERE.parent / "results" / "worlds.csv", index=False, float_format="%.4g")
+        tell(table)
+
+
+def tell(table):
+    """Record how often intervals held, and checks spoke up."""
     noted = table.filter(like="(").astype(bool)
     shares = table.drop(columns=["seed", *noted]).groupby("world", sort=False).mean()
     record(
@@ -188,7 +193,6 @@ def main(logs):
         noted=noted.groupby(table["world"], sort=False).mean().round(3).to_dict("index"),
         any_noted=noted.any(axis=1).groupby(table["world"], sort=False).mean().to_dict(),
     )
-    return table
 
 
 if __name__ == "__main__":
