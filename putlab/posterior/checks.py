@@ -360,7 +360,8 @@ RUNS = (
     "a bias."
 )
 
-# Ten visits show streaks in one log of ten in which there are some (`tests/results/worlds.json`).
+# Ten visits show streaks in one or two logs of ten in which there are some
+# (`tests/results/worlds.json`).
 NO_STREAKS = (
     "No streaks of good or bad days show, but ten visits or so seldom show them: if there are "
     "some, biases and putts on a new day are less certain than their intervals say."
