@@ -57,7 +57,7 @@ def test_the_likelihood_equals_the_story_written_out_in_scipy(small, rng):
 
 def logp_of(v, data):
     """Return the log probability of every interval, of the story's terms."""
-    ends = data["ends"].T
+    ends = np.stack([data["lo"], data["hi"]], axis=-1)
     return readings_logp(ends, *expected_readings(v, data), data["noise"], data["count"])
 
 
