@@ -12,9 +12,10 @@ import pytensor.tensor as pt
 from pytensor.graph.basic import Apply
 from pytensor.graph.op import Op
 from pytensor.link.numba.dispatch.basic import numba_njit, register_funcify_and_cache_key
-from scipy.special import erfcx, ndtr
+from scipy.special import erfcx
 
 from putlab.base.cache import code_digest, content_key
+from putlab.model.spread import normal_interval
 
 # The tail beyond z is exp(-z^2 / 2) / (1 + z) times a smooth function, here a polynomial in
 # (z - PIVOT) / (z + PIVOT) (as Shepherd and Laframboise 1981, Mathematics of Computation 36).
@@ -45,12 +46,8 @@ class NormalInterval(Op):
 
     def perform(self, node: Any, inputs: Any, outputs: Any) -> None:
         """Work it out by SciPy, where nothing is compiled."""
-        a, b = inputs
-        # The nearer tail, where a chance keeps its digits.
-        sign = np.where(a + b > 0, -1.0, 1.0)
-        outputs[0][0] = sign * (ndtr(sign * b) - ndtr(sign * a))
-        for output, z in zip(outputs[1:], inputs, strict=True):
-            output[0] = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi)
+        for output, value in zip(outputs, normal_interval(*inputs), strict=True):
+            output[0] = value
 
     def pullback(self, inputs: Any, outputs: Any, cotangents: Any) -> list[Any]:
         """Return slopes by the ends; nobody asks for those of the densities."""
@@ -83,7 +80,7 @@ def compiled(op: NormalInterval, **_: Any) -> tuple[Any, str]:
         return power / (1 + z) * smooth((z - PIVOT) / (z + PIVOT)), power / np.sqrt(2 * np.pi)
 
     @numba_njit(error_model="numpy")
-    def normal_interval(a: Any, b: Any) -> Any:
+    def intervals(a: Any, b: Any) -> Any:
         chance, at_a, at_b = np.empty_like(a), np.empty_like(a), np.empty_like(a)
         for i in range(a.size):
             beyond_a, at_a[i] = tail(math.fabs(a[i]))
@@ -94,4 +91,4 @@ def compiled(op: NormalInterval, **_: Any) -> tuple[Any, str]:
             chance[i] = astride * (1 - beyond_a - beyond_b) + (1 - astride) * one_side
         return chance, at_a, at_b
 
-    return normal_interval, content_key(code_digest("model"), EXP_TERMS, TAIL_TERMS)
+    return intervals, content_key(code_digest("model"), EXP_TERMS, TAIL_TERMS)

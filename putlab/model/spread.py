@@ -244,16 +244,21 @@ def interval_probability(lo: Any, hi: Any, sd: Any) -> Any:
     return chance[0].reshape(low.shape)
 
 
+def normal_interval(a: Any, b: Any) -> tuple[Any, Any, Any]:
+    """Return the chance of a standard normal between two ends, and the densities at them."""
+    # The nearer tail, where a probability keeps its digits.
+    flip = np.where(a + b > 0, -1, 1)
+    at_a, at_b = (np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) for z in (a, b))
+    return flip * (ndtr(flip * b) - ndtr(flip * a)), at_a, at_b
+
+
 def chance_and_slopes(lo: Any, hi: Any, sd: Any, noise: Any, share: Any) -> np.ndarray:
     """Return the chance of each interval, of ends less the mean; its slopes by mean and log sd."""
     total: Any = 0.0
     for weight, own in ((1 - share, sd), (share, MISHIT_TIMES * sd)):
         whole = np.hypot(own, noise)
         a, b = lo / whole, hi / whole
-        # The nearer tail, where a probability keeps its digits.
-        flip = np.where(a + b > 0, -1, 1)
-        at_a, at_b = (np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) for z in (a, b))
-        chance = flip * (ndtr(flip * b) - ndtr(flip * a))
+        chance, at_a, at_b = normal_interval(a, b)
         by_log_sd = (a * at_a - b * at_b) * (own / whole) ** 2
         total = total + weight * np.stack([chance, (at_a - at_b) / whole, by_log_sd])
     return total
