@@ -3,8 +3,7 @@
 from html import escape
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
+from putlab.base.late import pd
 from putlab.base.words import counted
 
 
@@ -38,7 +37,7 @@ class Result:
         return putlab.charts.chart_of(self)
 
     @property
-    def shown(self) -> pd.DataFrame:
+    def shown(self) -> "pd.DataFrame":
         """The table as a person reads it."""
         return self.table.head(30).round(3)
 

@@ -181,12 +181,11 @@ def holeout(
     output: options.Output = None,
 ) -> None:
     """One putt, three putts, average putts and mean leave of one known skill, by distance."""
-    distance_ft = options.feet(lengths)
     spreads = {"line_sd_deg": line_sd_deg, "pace_sd_pct": pace_sd_pct}
     biases = {"line_bias_deg": line_bias_deg, "pace_bias_pct": pace_bias_pct}
     green = {"stimp_ft": stimp_ft, "past_ft": past_ft}
     skill = pl.Skill.constant(*(max(value, NO_SPREAD) for value in spreads.values()), **biases)
-    result = pl.hole_out(skill, sorted(distance_ft), **green).table
+    result = pl.hole_out(skill, sorted(options.feet(lengths)), **green).table
     if output is None:
         show(in_words(result, HOLED_OUT), "Putts to hole out on a flat green")
     else:

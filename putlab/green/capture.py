@@ -34,12 +34,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from putlab.base.late import Late
+from putlab.base.late import elementwise
 from putlab.green.flat import capture_limit_ft_s
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.green.slope import Green, Pair, displacement, floats, root, share_square_to, velocity
-
-elementwise = Late("scipy.optimize.elementwise")
 
 # A direction can hold up to two stretches on the way past (curling back on a steep slope)
 # and one of balls that stop over the hole.

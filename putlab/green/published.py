@@ -1,11 +1,17 @@
 """Published figures, each with its source: facts to check the kit against, and references."""
 
+from __future__ import annotations
+
+import json
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
 
 import numpy as np
-import pandas as pd
+
+from putlab.base.late import pd
+from putlab.base.settings import PACKAGE
+
+DATA = PACKAGE / "green" / "data"
 
 # Rules of Golf (R&A and USGA): the hole is 4.25 inches across.
 HOLE_RADIUS_FT = 4.25 / 24
@@ -89,11 +95,10 @@ def table(name: str) -> Published:
 @lru_cache
 def shipped(name: str) -> pd.DataFrame:
     """Return a table that comes with the kit, by the name of its file."""
-    with files("putlab").joinpath("green", "data", f"{name}.csv").open() as stream:
-        return pd.read_csv(stream)
+    return pd.read_csv(DATA / f"{name}.csv")
 
 
-SOURCES: dict[str, str] = dict(shipped("sources").itertuples(index=False))
+SOURCES: dict[str, str] = json.loads((DATA / "sources.json").read_text("utf-8"))
 
 # Of the variance called reading, the part that is judging a new length: practice of mixed
 # lengths shows it already (assumption: the split's "different putts" differ in length too, and

@@ -1,11 +1,13 @@
 """One putt on a plane slope: where it goes started straight at the hole, and how to hole it."""
 
+from __future__ import annotations
+
 from dataclasses import asdict, dataclass
 
 import numpy as np
-import pandas as pd
 
 from putlab.base.errors import expect
+from putlab.base.late import pd
 from putlab.base.result import Result
 from putlab.base.settings import LINE_SD_DEG, PACE_SD_PCT, PAST_FT, STIMP_FT
 from putlab.green.lies import Lies, SlopeScatter

@@ -42,11 +42,9 @@ from numpy.typing import ArrayLike
 from scipy.special import boxcox
 
 from putlab.base.errors import PutlabError, expect
-from putlab.base.late import Late
+from putlab.base.late import elementwise
 from putlab.base.settings import STIMP_FT
 from putlab.green.flat import deceleration_ft_s2
-
-elementwise = Late("scipy.optimize.elementwise")
 
 # Standard gravity, 9.80665 m/s² (3rd General Conference on Weights and Measures, 1901).
 GRAVITY_FT_S2 = 9.80665 / 0.3048

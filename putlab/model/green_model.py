@@ -24,14 +24,12 @@ from typing import Any
 
 import numpy as np
 
-from putlab.base.late import Late
+from putlab.base.late import pm, pt
 from putlab.model import spread
 from putlab.model.green_putts import COUNTS, GreenDesign
 from putlab.model.hole_chance import Scatter, Strips, event_chance
 from putlab.model.readings import COMPONENTS
 from putlab.model.spread import MISHIT_TIMES, PARAMETERS, cell_location, terms_at
-
-pm, pt = Late("pymc"), Late("pytensor.tensor")
 
 GREEN_PARAMETERS = ["green_line_sd_deg", "green_pace_sd_pct"]
 

@@ -16,13 +16,11 @@ from typing import Any
 import numpy as np
 from numpy.polynomial.legendre import leggauss
 
-from putlab.base.late import Late
+from putlab.base.late import gradient, pt
 from putlab.base.settings import STIMP_FT
 from putlab.green.flat import past_limit_ft, rim_ft
 from putlab.green.published import HOLE_RADIUS_FT
 from putlab.model.spread import interval_probability
-
-pt, gradient = Late("pytensor.tensor"), Late("pytensor.gradient")
 
 # Gauss-Legendre directions in each range.
 NODES = 6

@@ -25,13 +25,10 @@ import numpy as np
 import xarray as xr
 from scipy.special import ndtr
 
-from putlab.base.late import Late
+from putlab.base.late import pm, pt
 from putlab.base.settings import FAR
 from putlab.model.design import Design, unpack
 from putlab.model.priors import by_name
-
-# Of little use, and slow to load, where a fit is kept.
-pm, pt = Late("pymc"), Late("pytensor.tensor")
 
 MISHIT_TIMES = 4.0
 

@@ -103,12 +103,9 @@ def display_step(step_deg: float = 1.0, true_sd_deg: float = 0.8, putts: int = 6
     places = (0.5, *interval_probabilities())
     median, low, high = np.interp(places, total / total[-1], SPREADS_DEG)
     plain = shown.std(ddof=1)
-    rows = [
-        ("true", true_sd_deg, np.nan, np.nan),
-        ("plain", plain, np.nan, np.nan),
-        ("estimated", median, low, high),
-    ]
-    table = pd.DataFrame(rows, columns=["what", "sd_deg", "lo", "hi"])
+    table = pd.DataFrame({"what": ["true", "plain", "estimated"]})
+    table["sd_deg"] = [true_sd_deg, plain, median]
+    table["lo"], table["hi"] = [np.nan, np.nan, low], [np.nan, np.nan, high]
     with chart.drawing(3.0) as (figure, (axis,)):
         values, counts = np.unique(np.round(shown, 6), return_counts=True)
         axis.bar(values, counts, width=0.8 * step_deg, color=chart.LOOK["line"]["color"])

@@ -1,6 +1,8 @@
 """The roll command: its columns, its files, what it says and its exit codes."""
 
 import json
+import subprocess
+import sys
 
 import numpy as np
 import pandas as pd
@@ -120,3 +122,11 @@ def test_a_ball_that_would_not_stop_exits_1(capsys):
 def test_what_makes_no_putt_exits_2(arguments, said, capsys):
     assert command(*arguments) == 2
     assert said in capsys.readouterr().err
+
+
+def test_neither_a_sampler_nor_tables_are_loaded():
+    code = (
+        "import sys; from putlab.cli.skill import roll; roll(10.0);"
+        "assert not {'pandas', 'pymc', 'matplotlib', 'numba'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, timeout=60)
