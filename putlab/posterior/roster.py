@@ -10,10 +10,11 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import Executor, as_completed
+from concurrent.futures import as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,9 @@ from putlab.base.settings import SEED
 
 if TYPE_CHECKING:
     from putlab.log.read import Log  # heavy; a process that does other work is spared
+
+# What takes a job and gives its future, and what gives futures as they are done.
+Pool = tuple[Callable, Callable]
 
 # A process that died (out of memory, a machine switched off) is tried so often alone; what
 # failed for another reason would fail again.
@@ -151,48 +155,50 @@ def run_jobs(
     results: dict[str, Any] = {}
     failed: dict[str, BaseException] = {}
 
-    def run(names: Iterable[str], pool: Executor, *, last: bool = False) -> None:
-        futures = {pool.submit(function, *jobs[name]): name for name in names}
-        for future in as_completed(futures):
-            name, error = futures[future], future.exception()
-            if error is None:
+    def run(names: Iterable[str], submit: Callable, as_done: Callable, last: bool = False) -> None:
+        futures = {submit(function, *jobs[name]): name for name in names}
+        for future in as_done(futures):
+            name = futures[future]
+            try:
                 results[name] = future.result()
-            elif last or not isinstance(error, BrokenProcessPool):
-                failed[name] = error
-            else:
-                continue
-            if progress:
+            except Exception as error:
+                if last or not isinstance(error, BrokenProcessPool):
+                    failed[name] = error
+            if progress and name in results | failed:
                 done = len(results) + len(failed)
                 progress(done, len(jobs), f"{done} of {len(jobs)} players done, last {name}")
 
     most = max(1, min(workers or os.cpu_count() or 1, len(jobs)))
     with _dask(cluster) if cluster else _processes(most) as pool:
-        run(jobs, pool)
+        run(jobs, *pool)
     for name in [name for name in jobs if name not in results | failed]:
         for attempt in range(TRIES):
             if name not in results | failed:
                 with _processes(1) as pool:
-                    run([name], pool, last=attempt + 1 == TRIES)
+                    run([name], *pool, last=attempt + 1 == TRIES)
     return results, failed
 
 
 @contextmanager
-def _processes(workers: int) -> Iterator[Executor]:
+def _processes(workers: int) -> Iterator[Pool]:
     """Give a pool of processes, which takes work written in a notebook too."""
     from joblib.externals.loky import ProcessPoolExecutor
 
     pool = ProcessPoolExecutor(workers)
     try:
-        yield pool
+        yield pool.submit, as_completed
     finally:
         pool.shutdown(kill_workers=True)
 
 
 @contextmanager
-def _dask(address: str) -> Iterator[Executor]:
-    """Give the workers of a Dask cluster, refusing one that isn't there."""
+def _dask(address: str) -> Iterator[Pool]:
+    """Give the workers of a Dask cluster, refusing one that isn't there.
+
+    Dask's own futures: its executor loses a result whose worker dies while it is fetched.
+    """
     try:
-        from distributed import Client
+        from distributed import Client, as_completed
 
         client = Client(address, timeout=CONNECT_S, set_as_default=False)
     except ImportError as error:
@@ -200,4 +206,4 @@ def _dask(address: str) -> Iterator[Executor]:
     except (OSError, ValueError) as error:
         raise UsageError(f"no Dask scheduler answers at {address}: {error}") from error
     with client:
-        yield client.get_executor(pure=False)
+        yield partial(client.submit, pure=False), partial(as_completed, loop=client.loop)

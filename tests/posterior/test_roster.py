@@ -2,6 +2,8 @@
 
 import hashlib
 import os
+import signal
+import time
 
 import numpy as np
 import pytest
@@ -146,3 +148,27 @@ def test_a_fit_in_a_worker_is_the_fit_made_here(rng, own_cache):
     for component in ("line", "pace"):
         found, expected = (f.posteriors[component]["posterior"] for f in (there, here))
         assert found.dataset.equals(expected.dataset)
+
+
+def test_results_whose_workers_die_before_they_are_fetched_are_made_again(tmp_path, cluster):
+    """The cluster holds results until they are asked for, and dies with them."""
+
+    def kill_all(done, total, said):
+        if done > 1:
+            return
+        deadline = time.monotonic() + 120
+        held = cluster.scheduler.tasks
+        while sum(task.state == "memory" for task in held.values()) < total:
+            assert time.monotonic() < deadline, "the jobs were not done"
+            time.sleep(0.02)
+        for worker in cluster.workers.values():
+            os.kill(worker.pid, signal.SIGKILL)
+
+    names = dict.fromkeys(("a", "b", "c", "d"), "fine")
+    address = cluster.scheduler_address
+    results, failed = run_jobs(
+        roster_jobs.run, jobs(tmp_path, **names), cluster=address, progress=kill_all
+    )
+    assert failed == {}
+    assert set(results) == set(names)
+    assert sum(attempts(tmp_path, name) for name in names) > len(names)
