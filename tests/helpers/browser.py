@@ -50,19 +50,15 @@ def _start(folder):
 
 
 class Browser:
-    """One tab of a headless Chromium, with what it logged and asked for."""
+    """A tab of a headless Chromium, with what it logged and asked for."""
 
     def __init__(self):
         self.folder = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
         self._process, self._write, self._read = _start(self.folder.name)
         self._buffer, self._number, self._waiting = b"", 0, deque()
-        self.console, self.requests = [], []
+        self._own = None
         try:
-            target = self._call("Target.createTarget", url="about:blank")["targetId"]
-            attached = self._call("Target.attachToTarget", targetId=target, flatten=True)
-            self._session = attached["sessionId"]
-            for domain in ("Page", "Runtime", "Log", "Network"):
-                self.call(f"{domain}.enable")
+            self.new_person()
         except BaseException:
             self._end()
             raise
@@ -83,6 +79,18 @@ class Browser:
         os.waitpid(self._process, 0)
         self.folder.cleanup()
 
+    def new_person(self):
+        """Take a new tab in place of the old one, and nothing stored."""
+        if self._own:
+            self._call("Target.disposeBrowserContext", **self._own)
+        self._own = self._call("Target.createBrowserContext")
+        target = self._call("Target.createTarget", url="about:blank", **self._own)["targetId"]
+        attached = self._call("Target.attachToTarget", targetId=target, flatten=True)
+        self._session = attached["sessionId"]
+        for domain in ("Page", "Runtime", "Log", "Network"):
+            self.call(f"{domain}.enable")
+        self.console, self.requests = [], []
+
     def call(self, method, **parameters):
         """Send a command to the tab and return its result."""
         return self._call(method, session=self._session, **parameters)
@@ -93,7 +101,14 @@ class Browser:
             "Emulation.setDeviceMetricsOverride",
             width=width, height=height, deviceScaleFactor=1, mobile=width < 600,
         )  # fmt: skip
-        self.call("Page.navigate", url=path.as_uri())
+        self._loaded("Page.navigate", url=path.as_uri())
+
+    def reload(self):
+        """Load the page again, as its reader would, and wait."""
+        self._loaded("Page.reload")
+
+    def _loaded(self, method, **parameters):
+        self.call(method, **parameters)
         while self._message().get("method") != "Page.loadEventFired":
             pass
         # Until a page has drawn itself, Chromium passes no key or touch on to it.

@@ -23,9 +23,9 @@ class Phone:
 
     def __init__(self, tab, path):
         self.tab, self.path = tab, path
-        self.reload()
+        self.open()
 
-    def reload(self):
+    def open(self):
         self.tab.open(self.path, width=390, height=844)
 
     def type(self, *keys):
@@ -65,18 +65,14 @@ def phone(browser, tmp_path):
     """Return the page of a visit of ten putts and two holes, nothing written in it."""
     rows = first_visit([3 / 0.3048], putts=10, holes=2)
     write_sheet(rows, tmp_path / "visit.html", units="m")
-    browser.console.clear()
-    browser.requests.clear()
-    opened = Phone(browser, tmp_path / "visit.html")
-    browser.evaluate("localStorage.clear()")
-    opened.reload()
-    return opened
+    browser.new_person()
+    return Phone(browser, tmp_path / "visit.html")
 
 
 def test_typed_readings_outlast_a_reload_and_load_as_a_log(phone, tmp_path):
     phone.type("2", "l", "2.9", "Enter")
     phone.type("0", "Enter", "3,1")
-    phone.reload()
+    phone.tab.reload()
     assert phone.reads("where") == "Putt 2 of 10"
     phone.type("Enter", "R", "1.5", "Enter", "3.45", "Enter")
     log = phone.file(tmp_path / "visit.csv")
@@ -87,6 +83,39 @@ def test_typed_readings_outlast_a_reload_and_load_as_a_log(phone, tmp_path):
     assert log.putts["session"].unique().tolist() == [phone.tab.evaluate("kept.day")]
     assert phone.tab.console == []
     assert all(url.startswith("file:") for url in phone.tab.requests)
+
+
+def test_readings_outlast_a_reload_that_shows_an_older_storage(phone):
+    """What Chromium does on a busy machine, in some reloads of a hundred (RenderDocument)."""
+    phone.type("2", "l", "2.9", "Enter")
+    phone.tab.evaluate("localStorage.setItem(KEEP, JSON.stringify({ keys: [], day: '', at: 0 }))")
+    phone.tab.reload()
+    assert phone.reads("where") == "Putt 2 of 10"
+    phone.tab.evaluate("localStorage.clear()")
+    phone.tab.reload()
+    phone.type("3", "r", "2.9", "Enter")
+    assert phone.reads("where") == "Putt 3 of 10"
+
+
+def test_readings_are_there_when_the_page_is_opened_again(phone):
+    phone.type("2", "l", "2.9", "Enter")
+    for _ in range(20):  # the storage that a busy Chromium shows may be an older one
+        phone.open()
+        if phone.reads("where") == "Putt 2 of 10":
+            break
+    assert phone.reads("where") == "Putt 2 of 10"
+
+
+def test_what_another_tab_wrote_is_taken_over_and_nothing_older(phone):
+    phone.type("2", "l", "2.9", "Enter")
+    other = ["2", "L", "next", "3", "next", "1", "R", "next", "3", "next"]
+    for at, putt in ((1, 2), (4_000_000_000_000, 3)):  # long ago, and in a hundred years
+        stored = json.dumps({"keys": other, "day": "2026-11-29", "at": at})
+        phone.tab.evaluate(
+            f"localStorage.setItem(KEEP, JSON.stringify({stored}));"
+            "dispatchEvent(new StorageEvent('storage', { key: KEEP })); 0"
+        )
+        assert phone.reads("where") == f"Putt {putt} of 10"
 
 
 def test_a_touched_game_counts_putts_and_what_the_first_left(phone, tmp_path):
@@ -118,7 +147,7 @@ def test_a_side_is_asked_for_and_odd_readings_are_doubted_once(phone):
 
 def test_undo_takes_back_key_by_key_across_a_reload(phone):
     phone.touch("2", "L", "3", ".", "1", "next")
-    phone.reload()
+    phone.tab.reload()
     phone.touch("undo")
     assert phone.reads("where") == "Putt 1 of 10"
     phone.touch("undo", "undo", "undo", "undo")
@@ -129,7 +158,7 @@ def test_undo_takes_back_key_by_key_across_a_reload(phone):
 def test_a_browser_that_keeps_nothing_is_said(phone, tmp_path):
     refuse = "Storage.prototype.setItem = () => { throw new Error('refused'); }"
     added = phone.tab.call("Page.addScriptToEvaluateOnNewDocument", source=refuse)
-    phone.reload()
+    phone.tab.reload()
     shown = phone.tab.evaluate("!document.getElementById('refused').hidden")
     phone.touch("2", "L", "3", "next")
     kept = len(phone.file(tmp_path / "visit.csv").putts)
@@ -178,7 +207,7 @@ def test_keys_are_large_enough_and_named_and_nothing_sticks_out(phone):
 def test_axe_finds_nothing_serious(phone, axe, scheme):
     features = [{"name": "prefers-color-scheme", "value": scheme}]
     phone.tab.call("Emulation.setEmulatedMedia", features=features)
-    phone.reload()
+    phone.tab.reload()
     phone.tab.evaluate(f"{axe}; 0")
     found = phone.tab.evaluate(
         "axe.run().then(r => [r.passes.length, r.violations.map(v => [v.impact, v.id])])"

@@ -84,12 +84,24 @@ function step(s, key) {
   return s;
 }
 
-// What is kept: the keys, and the day of the first one.
+// What is kept: the keys, the day of the first one and the time of the last.
 const KEEP = "putts " + visit.id;
 const today = () => new Date(Date.now() - 6e4 * new Date().getTimezoneOffset()).toISOString().slice(0, 10);
-let kept = { keys: [], day: "" }, state = fresh(), refused = false;
+let kept = { keys: [], day: "", at: 0 }, state = fresh(), refused = false;
 function store() {
+  kept.at = Date.now();
+  // A busy browser may show a reloaded page its storage as it was before; its history it does not.
+  try { history.replaceState(kept, ""); } catch { /* the storage is left */ }
   try { localStorage.setItem(KEEP, JSON.stringify(kept)); refused = false; } catch { refused = true; }
+}
+function recall() {
+  try {
+    const stored = JSON.parse(localStorage.getItem(KEEP));
+    localStorage.setItem(KEEP + " tried", "");
+    localStorage.removeItem(KEEP + " tried");
+    for (const other of [stored, history.state]) if (other?.at > kept.at) kept = other;
+    state = kept.keys.reduce(step, fresh());
+  } catch { refused = true; }
 }
 function press(key) {
   if (key === "undo") kept.keys.pop(); else kept.keys.push(key);
@@ -168,14 +180,15 @@ document.addEventListener("click", (event) => {
 show("hand").addEventListener("click", handOver);
 show("anew").addEventListener("click", () => {
   if (!confirm("Forget every reading in this page? Hand over the file first.")) return;
-  kept = { keys: [], day: "" }; state = fresh(); store(); draw();
+  kept = { keys: [], day: "", at: 0 }; state = fresh(); store(); draw();
 });
 for (const [at, group] of groups.entries()) show("group").add(new Option(group.split("\n").filter(Boolean).join(", "), at));
 show("groups").hidden = groups.length < 2;
 show("group").addEventListener("change", (event) => press("group " + event.target.value));
 window.addEventListener("beforeunload", (event) => { if (refused && kept.keys.length) event.preventDefault(); });
-try { kept = JSON.parse(localStorage.getItem(KEEP)) ?? kept; state = kept.keys.reduce(step, fresh()); } catch { refused = true; }
-store();
+recall();
+// Another tab wrote.
+window.addEventListener("storage", (event) => { if (event.key === KEEP) { recall(); draw(); } });
 if (kept.keys.length && kept.day !== today()) state.says = `Readings of ${kept.day} are still here. Start anew below once they are handed over.`;
 show("pad").hidden = false;
 draw();
