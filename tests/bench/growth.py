@@ -1,17 +1,22 @@
-"""How the cost of an ordinary command grows with a log: `growth.py [WHAT ...]`.
+"""How the cost of an ordinary command grows with a log: `growth.py [rivals] [WHAT ...]`.
 
 Logs of rising size, one thing changed at a time, each read, fitted and reported by
 ``putlab estimate LOG`` in a process of its own with nothing kept: wall and processor time and
-the most memory held, with the slope of each in log against log (0: no growth, 1: in
-proportion). The table is printed and kept in `tests/results/growth.json`, size by size.
+the most memory that one process held, with the slope of each in log against log (0: no
+growth, 1: in proportion). With ``rivals`` the same logs go to other ways of fitting line
+alone (pace takes the kit as long again), which are stopped after `LIMIT_S`; larger logs are
+then left out. The table is printed and kept in `tests/results/growth.json`, size by size.
 """
 
 import datetime
+import itertools
 import json
 import os
+import signal
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -20,6 +25,15 @@ import pandas as pd
 
 ROOT = Path(__file__).parents[2]
 RESULTS = ROOT / "tests" / "results" / "growth.json"
+RIVALS = ROOT / "tests" / "bench" / "rivals.py"
+KIT = "putlab estimate"
+OTHERS = (
+    "mixed model, statsmodels",
+    "plain normal, PyMC",
+    "plain normal, Stan",
+    "plain normal, bambi",
+)
+LIMIT_S = {KIT: 3_600} | dict.fromkeys(OTHERS, 300)
 
 # Putts in all, players, lengths, and visits of each player, where nothing else is said.
 USUAL = {"putts": 2_000, "players": 3, "lengths": 6, "visits": 10}
@@ -60,50 +74,73 @@ def size_of(what, many):
     return size
 
 
-def measured(what, many, folder):
-    """Return seconds, seconds of processor and megabytes of one command, in a row."""
+def measured(by, what, many, folder):
+    """Return seconds, seconds of processor and megabytes of one way of fitting, in a row."""
     size = size_of(what, many)
     log = folder / "log.parquet"
     log_of(**size).to_parquet(log, index=False)
-    out = folder / "estimate.csv"
-    command = [sys.executable, "-m", "putlab", "estimate", str(log), "-o", str(out)]
+    estimate = ["-m", "putlab", "estimate", str(log), "-o", str(folder / "estimate.csv")]
+    command = [sys.executable, *(estimate if by == KIT else [str(RIVALS), by, str(log)])]
     env = os.environ | {"PUTLAB_CACHE": str(folder / f"cache {what} {many}")}
-    start = time.perf_counter()
-    process = subprocess.Popen(command, cwd=ROOT, env=env, stderr=subprocess.PIPE, text=True)
-    said = process.stderr.read()  # until it ends
-    _, status, used = os.wait4(process.pid, 0)
-    row = {"what": what, "many": many, **size, "wall_s": round(time.perf_counter() - start, 1)}
-    row |= {"cpu_s": round(used.ru_utime + used.ru_stime, 1), "mb": round(used.ru_maxrss / 1024)}
-    row |= {"ends": os.waitstatus_to_exitcode(status)}
-    if row["ends"]:
-        row["said"] = said.strip().splitlines()[-1][:300]
+    row = {"by": by, "what": what, "many": many, **size} | _ran(command, env, LIMIT_S[by])
     row |= {"date": datetime.datetime.now(datetime.UTC).date().isoformat()}
     return row | {"load": round(os.getloadavg()[1], 1)}
+
+
+def _ran(command, env, limit_s):
+    """Run a command; return what it took and how it ended: -9 where it was stopped."""
+    start = time.perf_counter()
+    process = subprocess.Popen(
+        command, cwd=ROOT, env=env, start_new_session=True, text=True,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+    )  # fmt: skip
+    stop = threading.Timer(limit_s, os.killpg, (process.pid, signal.SIGKILL))
+    stop.start()
+    said = process.stderr.read()  # until it ends
+    _, status, used = os.wait4(process.pid, 0)
+    stop.cancel()
+    row = {"wall_s": round(time.perf_counter() - start, 1)}
+    row |= {"cpu_s": round(used.ru_utime + used.ru_stime, 1), "mb": round(used.ru_maxrss / 1024)}
+    row |= {"ends": os.waitstatus_to_exitcode(status)}
+    if row["ends"] and said.strip():
+        row["said"] = said.strip().splitlines()[-1][:300]
+    return row
 
 
 def with_slopes(rows):
     """Return a table of the rows and, from each size to the next, the slope of time and memory."""
     table = pd.DataFrame(rows)
-    step = np.log(table["many"]).groupby(table["what"]).diff()
+    each = [table["by"], table["what"]]
+    step = np.log(table["many"]).groupby(each).diff()
     for name in ("cpu_s", "mb"):
-        table[f"{name}_slope"] = (np.log(table[name]).groupby(table["what"]).diff() / step).round(2)
+        table[f"{name}_slope"] = (np.log(table[name]).groupby(each).diff() / step).round(2)
     return table
+
+
+def keep(row):
+    """Write a row in its place, over one of the same way and size."""
+    kept = json.loads(RESULTS.read_text()) if RESULTS.exists() else []
+    same = ("by", "what", "many")
+    kept = [r for r in kept if any(r[name] != row[name] for name in same)] + [row]
+    ways, things = [KIT, *OTHERS], list(SIZES)
+    kept.sort(key=lambda r: (things.index(r["what"]), ways.index(r["by"]), r["many"]))
+    RESULTS.write_text(json.dumps(kept, indent=1) + "\n")
+    print(row, flush=True)
 
 
 def main(*wanted):
     """Measure what is wanted, size by size, and keep each."""
-    kept = json.loads(RESULTS.read_text()) if RESULTS.exists() else []
+    ways = OTHERS if "rivals" in wanted else (KIT,)
+    wanted = [name for name in wanted if name != "rivals"] or SIZES
     with tempfile.TemporaryDirectory() as folder:
-        for name in wanted or SIZES:
+        for by, name in itertools.product(ways, wanted):
             what, _, only = name.partition("=")
             for many in map(int, only.split(",")) if only else SIZES[what]:
-                row = measured(what, many, Path(folder))
-                kept = [r for r in kept if (r["what"], r["many"]) != (what, many)] + [row]
-                order = list(SIZES)
-                kept.sort(key=lambda r: (order.index(r["what"]), r["many"]))
-                RESULTS.write_text(json.dumps(kept, indent=1) + "\n")
-                print(row, flush=True)
-    print(with_slopes(kept).to_string(index=False))
+                row = measured(by, what, many, Path(folder))
+                keep(row)
+                if row["ends"]:
+                    break  # nor would a larger one end in time
+    print(with_slopes(json.loads(RESULTS.read_text())).to_string(index=False))
 
 
 if __name__ == "__main__":

@@ -1,15 +1,19 @@
 """Other models of the same readings, a row a putt, as a person writes them straight down."""
 
 import numpy as np
+import pandas as pd
 
-LENGTHS_FT = [3.0, 6.0, 10.0, 15.0, 24.0]
+
+def lengths_ft(log):
+    """Return the lengths of a log, ascending: (lengths,)."""
+    return np.unique(log.putts["distance_ft"])
 
 
 def indices(log):
     """Return player, length and visit of every putt, and the readings."""
     putts = log.putts
     player = putts["player"].astype("category").cat.codes.to_numpy()
-    length = np.searchsorted(LENGTHS_FT, putts["distance_ft"])
+    length = np.searchsorted(lengths_ft(log), putts["distance_ft"])
     visit = putts.groupby(["player", "session"], sort=False).ngroup().to_numpy()
     return player, length, visit, putts["line_deg"].to_numpy()
 
@@ -22,9 +26,9 @@ def plain_normal(log):
     import pymc as pm
 
     player, length, visit, line_deg = indices(log)
-    shape = (2, len(LENGTHS_FT))
+    shape = (int(player.max()) + 1, int(length.max()) + 1)
     with pm.Model() as model:
-        base = pm.Normal("base", 0, 0.5, shape=2)
+        base = pm.Normal("base", 0, 0.5, shape=shape[0])
         level = pm.Normal("level", base[:, None], 0.2, shape=shape)
         bias = pm.Normal("bias", 0, 0.7, shape=shape)
         visit_bias_sd = pm.LogNormal("visit_bias_sd", np.log(0.25), 0.7)
@@ -55,13 +59,14 @@ def same_story(log):
     player, length, visit, line_deg = indices(log)
     visits = session_table(log.putts)
     warm_up = practice_putts(log.putts)["warm_up"].to_numpy(float)
-    of_visit = player[np.unique(visit, return_index=True)[1]]
+    of_visit, players = player[np.unique(visit, return_index=True)[1]], int(player.max()) + 1
     with pm.Model() as model:
-        level, bias = _over_lengths(pm)
-        visit_bias, visit_form = _over_visits(pm, of_visit)
-        trend = pm.Normal("trend", 0, 0.1, shape=2)
-        warming = pm.Normal("warm_up", 0, 0.1, shape=2)
-        share = pm.Deterministic("mishit_share", 0.2 * pm.Beta("mishit_u", 1.5, 8.5, shape=2))
+        level, bias = _over_lengths(pm, players, lengths_ft(log))
+        visit_bias, visit_form = _over_visits(pm, players, of_visit)
+        trend = pm.Normal("trend", 0, 0.1, shape=players)
+        warming = pm.Normal("warm_up", 0, 0.1, shape=players)
+        share = 0.2 * pm.Beta("mishit_u", 1.5, 8.5, shape=players)
+        share = pm.Deterministic("mishit_share", share)
         mu = bias[player, length] + visit_bias[visit]
         practised = visits["practised"].to_numpy()[visit]
         log_sd = level[player, length] + visit_form[visit] + trend[player] * practised
@@ -74,29 +79,30 @@ def same_story(log):
     return model
 
 
-def _over_lengths(pm):
+def _over_lengths(pm, players, lengths_ft):
     """Spread straight in log length with bumps; bias with bumps."""
-    x = np.log(np.array(LENGTHS_FT) / 10)
+    x = np.log(lengths_ft / 10)
     colour = np.linalg.cholesky(np.exp(-np.abs(x[:, None] - x[None, :]) / 0.35))
     base_mean = pm.Normal("base_mean", 0, 0.5)
     between_sd = pm.LogNormal("between_sd", np.log(0.3), 0.4)
-    base = pm.Deterministic("base", base_mean + between_sd * pm.Normal("base_u", 0, 1, shape=2))
-    slope = pm.Normal("slope", 0, 0.15, shape=2)
+    apart = pm.Normal("base_u", 0, 1, shape=players)
+    base = pm.Deterministic("base", base_mean + between_sd * apart)
+    slope = pm.Normal("slope", 0, 0.15, shape=players)
     spot_sd = pm.LogNormal("spot_sd", np.log(0.1), 0.7)
-    bump = spot_sd * pm.Normal("bump_u", 0, 1, shape=(2, x.size)) @ colour.T
+    bump = spot_sd * pm.Normal("bump_u", 0, 1, shape=(players, x.size)) @ colour.T
     straight = base[:, None] + slope[:, None] * x
-    bias_mean = pm.Normal("bias_mean", 0, 0.7, shape=2)
+    bias_mean = pm.Normal("bias_mean", 0, 0.7, shape=players)
     bias_spot_sd = pm.LogNormal("bias_spot_sd", np.log(0.12), 0.7)
-    bias_bump = bias_spot_sd * pm.Normal("bias_u", 0, 1, shape=(2, x.size)) @ colour.T
+    bias_bump = bias_spot_sd * pm.Normal("bias_u", 0, 1, shape=(players, x.size)) @ colour.T
     return (
         pm.Deterministic("level", straight + bump),
         pm.Deterministic("bias", bias_mean[:, None] + bias_bump),
     )
 
 
-def _over_visits(pm, player):
+def _over_visits(pm, players, player):
     """Offset and form of every visit."""
-    visit_bias_sd = pm.LogNormal("visit_bias_sd", np.log(0.25), 0.7, shape=2)
+    visit_bias_sd = pm.LogNormal("visit_bias_sd", np.log(0.25), 0.7, shape=players)
     visit_form_sd = pm.LogNormal("visit_form_sd", np.log(0.07), 0.7)
     visit_bias = visit_bias_sd[player] * pm.Normal("visit_bias_u", 0, 1, shape=player.size)
     visit_form = visit_form_sd * pm.Normal("visit_form_u", 0, 1, shape=player.size)
@@ -114,18 +120,18 @@ def _log_interval(pm, line_deg, mu, sd):
 # The plain normal model once more.
 STAN = """
 data {
-  int n; int lengths; int visits;
+  int n; int players; int lengths; int visits;
   array[n] int player; array[n] int length_no; array[n] int visit; vector[n] line_deg;
 }
 parameters {
-  vector[2] base; matrix[2, lengths] level; matrix[2, lengths] bias;
+  vector[players] base; matrix[players, lengths] level; matrix[players, lengths] bias;
   real<lower=0> visit_bias_sd; vector[visits] visit_bias;
   real<lower=0> visit_form_sd; vector[visits] visit_form_u;
 }
 model {
   vector[n] mu; vector[n] sd;
   base ~ normal(0, 0.5);
-  for (p in 1:2) { level[p] ~ normal(base[p], 0.2); bias[p] ~ normal(0, 0.7); }
+  for (p in 1:players) { level[p] ~ normal(base[p], 0.2); bias[p] ~ normal(0, 0.7); }
   visit_bias_sd ~ lognormal(log(0.25), 0.7); visit_bias ~ normal(0, visit_bias_sd);
   visit_form_sd ~ lognormal(log(0.07), 0.7); visit_form_u ~ normal(0, 1);
   for (i in 1:n) {
@@ -142,10 +148,42 @@ def stan_data(log):
     player, length, visit, line_deg = indices(log)
     return {
         "n": len(line_deg),
-        "lengths": len(LENGTHS_FT),
+        "players": int(player.max()) + 1,
+        "lengths": int(length.max()) + 1,
         "visits": int(visit.max()) + 1,
         "player": (player + 1).tolist(),
         "length_no": (length + 1).tolist(),
         "visit": (visit + 1).tolist(),
         "line_deg": line_deg.tolist(),
     }
+
+
+def plain_in_bambi(log):
+    """The plain normal model as bambi's formulas say it, with bambi's own priors."""
+    import bambi
+
+    mean, spread = "line_deg ~ 0 + cell + (1 | visit)", "sigma ~ 0 + cell + (1 | visit)"
+    return bambi.Model(bambi.Formula(mean, spread), _frame(log))
+
+
+def mixed_model(log):
+    """Fit each player by statsmodels: a mean for each length, visits, and one spread for all.
+
+    All that a linear mixed model can say here; its spread does not depend on length.
+    Returns log spread by player: (players,).
+    """
+    import statsmodels.formula.api as smf
+
+    def log_spread(putts):
+        model = smf.mixedlm("line_deg ~ C(distance_ft)", putts, groups=putts["visit"])
+        return np.log(model.fit().scale) / 2
+
+    return np.array([log_spread(putts) for _, putts in _frame(log).groupby("player")])
+
+
+def _frame(log):
+    """Return the readings with labels of their player and length, and of their visit."""
+    player, length, visit, line_deg = indices(log)
+    cell = [f"{p} {n}" for p, n in zip(player, length, strict=True)]
+    frame = {"line_deg": line_deg, "cell": cell, "visit": visit.astype(str), "player": player}
+    return pd.DataFrame(frame | {"distance_ft": log.putts["distance_ft"].to_numpy()})

@@ -1,7 +1,8 @@
-"""One way of fitting line spread, in a process of its own: `rivals.py KIND PUTTS [CHAINS]`.
+"""One way of fitting line spread, in a process of its own: `rivals.py KIND PUTTS|LOG [CHAINS]`.
 
 Prints seconds to build and to sample, effective draws of the slowest quantity, as JSON.
-All read the same simulated log: two players, ten visits, five lengths, whole degrees.
+All read the log that is named or, of so many putts, the same simulated log: two players, ten
+visits, five lengths, whole degrees.
 """
 
 import json
@@ -11,10 +12,19 @@ import time
 from pathlib import Path
 
 import numpy as np
-from rival_models import LENGTHS_FT, STAN, STORY, plain_normal, same_story, stan_data
+from rival_models import (
+    STAN,
+    STORY,
+    mixed_model,
+    plain_in_bambi,
+    plain_normal,
+    same_story,
+    stan_data,
+)
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
+LENGTHS_FT = [3.0, 6.0, 10.0, 15.0, 24.0]
 CELLS = 2 * 10 * len(LENGTHS_FT)
 SEED = 1
 
@@ -22,15 +32,19 @@ SEED = 1
 CHAINS, DRAWS, WARM_UP = 4, 1000, 1000
 
 
-def the_log(putts):
-    """Return the log that every way of fitting reads."""
+def the_log(named):
+    """Return the log that every way of fitting reads: of a file, or of so many putts."""
+    if not named.isdecimal():
+        from putlab.log.read import read_log
+
+        return read_log(named)
     from made_logs import simulated_log
     from true_golfers import steady
 
     size = {"players": 2, "lengths": len(LENGTHS_FT)}
     line = steady(np.log(1.1), visit_bias_sd=0.2, visit_form_sd=0.05, **size)
     rng = np.random.default_rng(SEED)
-    each = putts // CELLS
+    each = int(named) // CELLS
     return simulated_log(rng, line=line, players=2, lengths=LENGTHS_FT, each=each)
 
 
@@ -136,37 +150,72 @@ def by_stan(log, chains):
     return built - start, sampling, xr.Dataset(named)
 
 
+def by_bambi(log, chains):
+    """The plain normal model by bambi, which samples by PyMC."""
+    start = time.perf_counter()
+    model = plain_in_bambi(log)
+    model.build()
+    built = time.perf_counter()
+    tree = model.fit(
+        chains=chains, cores=2, draws=DRAWS, tune=WARM_UP, random_seed=SEED, progressbar=False
+    )
+    posterior = tree["posterior"].dataset
+    cells = posterior["sigma_cell"]
+    player = [int(str(label).split()[0]) for label in cells["sigma_cell_dim"].values]
+    base = cells.assign_coords(player=("sigma_cell_dim", player)).groupby("player").mean()
+    return built - start, time.perf_counter() - built, posterior.assign(base=base)
+
+
+def by_statsmodels(log, chains):
+    """A linear mixed model a player, which draws nothing."""
+    import xarray as xr
+
+    start = time.perf_counter()
+    base = mixed_model(log)
+    found = xr.Dataset({"base": (("chain", "draw", "player"), base[None, None])})
+    return 0.0, time.perf_counter() - start, found
+
+
 KINDS = {
     "counted": counted,
     "uncounted": uncounted,
     "plain normal, PyMC": by_pymc(plain_normal),
     "plain normal, nutpie": by_nutpie(plain_normal),
     "plain normal, Stan": by_stan,
+    "plain normal, bambi": by_bambi,
+    "mixed model, statsmodels": by_statsmodels,
     "same story in plain PyMC": by_pymc(same_story),
     "same story in plain PyMC, nutpie": by_nutpie(same_story),
 }
 
 
-def main(kind, putts, chains=CHAINS):
-    """Fit in one way and print what it took."""
+def _slowest(posterior):
+    """Return what has the fewest effective draws, and how many; nothing of an only draw."""
     import arviz_stats as azs
 
-    log = the_log(int(putts))
+    if posterior.sizes["draw"] == 1:
+        return {"ess": None, "slowest": None}
+    least = {
+        name: float(values.min())
+        for name, values in azs.ess(posterior).data_vars.items()
+        if values.size
+    }
+    name = min(least, key=least.get)
+    return {"ess": least[name], "slowest": name}
+
+
+def main(kind, named, chains=CHAINS):
+    """Fit in one way and print what it took."""
+    log = the_log(named)
     build, sampling, posterior = KINDS[kind](log, int(chains))
     if "same story" in kind:
         posterior = posterior[STORY]
     posterior = posterior.assign_coords(
         chain=np.arange(posterior.sizes["chain"]), draw=np.arange(posterior.sizes["draw"])
     )
-    slowest = {
-        name: float(values.min())
-        for name, values in azs.ess(posterior).data_vars.items()
-        if values.size
-    }
-    name = min(slowest, key=slowest.get)
     used = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     cpu = sum(usage.ru_utime + usage.ru_stime for usage in used)
-    found = {"build": build, "sampling": sampling, "ess": slowest[name], "slowest": name}
+    found = {"build": build, "sampling": sampling, **_slowest(posterior)}
     # All have a player's log spread at 10 ft, in which they should roughly agree.
     base = posterior["base"].mean(("chain", "draw")).values
     found |= {"cpu": cpu, "base": base.tolist()}
