@@ -102,8 +102,9 @@ def _ran(command, env, limit_s):
     row = {"wall_s": round(time.perf_counter() - start, 1)}
     row |= {"cpu_s": round(used.ru_utime + used.ru_stime, 1), "mb": round(used.ru_maxrss / 1024)}
     row |= {"ends": os.waitstatus_to_exitcode(status)}
-    if row["ends"] and said.strip():
-        row["said"] = said.strip().splitlines()[-1][:300]
+    if row["ends"]:  # what chains took that were stopped with it is not counted
+        said = (said.strip().splitlines() or [""])[-1][:300]
+        row |= {"cpu_s": None, "mb": None, "said": said}
     return row
 
 
@@ -113,6 +114,7 @@ def with_slopes(rows):
     each = [table["by"], table["what"]]
     step = np.log(table["many"]).groupby(each).diff()
     for name in ("cpu_s", "mb"):
+        table[name] = table[name].astype(float)
         table[f"{name}_slope"] = (np.log(table[name]).groupby(each).diff() / step).round(2)
     return table
 
