@@ -216,7 +216,7 @@ def main(kind, named, chains=CHAINS):
     used = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
     cpu = sum(usage.ru_utime + usage.ru_stime for usage in used)
     found = {"build": build, "sampling": sampling, **_slowest(posterior)}
-    # All have a player's log spread at 10 ft, in which they should roughly agree.
+    # All have a player's log spread, at 10 ft or over the lengths; they should roughly agree.
     base = posterior["base"].mean(("chain", "draw")).values
     found |= {"cpu": cpu, "base": base.tolist()}
     print("\n" + json.dumps(found))

@@ -83,13 +83,13 @@ class Browser:
         """Take a new tab in place of the old one, and nothing stored."""
         if self._own:
             self._call("Target.disposeBrowserContext", **self._own)
+        self.console, self.requests = [], []
         self._own = self._call("Target.createBrowserContext")
         target = self._call("Target.createTarget", url="about:blank", **self._own)["targetId"]
         attached = self._call("Target.attachToTarget", targetId=target, flatten=True)
         self._session = attached["sessionId"]
         for domain in ("Page", "Runtime", "Log", "Network"):
             self.call(f"{domain}.enable")
-        self.console, self.requests = [], []
 
     def call(self, method, **parameters):
         """Send a command to the tab and return its result."""
@@ -108,6 +108,7 @@ class Browser:
         self._loaded("Page.reload")
 
     def _loaded(self, method, **parameters):
+        self._waiting.clear()  # of the page before, whose end is not this one's
         self.call(method, **parameters)
         while self._message().get("method") != "Page.loadEventFired":
             pass
